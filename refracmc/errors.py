@@ -1,0 +1,47 @@
+"""The few exceptions of the house, and the form every input fault takes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing wrong with the input.
+
+    where: file and key path or row, ``case.toml: job.close_chance`` or ``history.csv: row 17, oil_bbl``.
+    found: what stands there, with its unit.  allowed: what may stand there.  remedy: what to do.
+    """
+
+    where: str
+    found: str
+    allowed: str
+    remedy: str
+
+    def __str__(self) -> str:
+        """One line: where, what was found, what is allowed, what to do."""
+        text = f"{self.where}: found {self.found}; allowed: {self.allowed}; {self.remedy}"
+        return " ".join(text.split())
+
+
+class InputError(Exception):
+    """The input cannot be used; `faults` holds everything found wrong, `well` the well it concerns (or None).
+
+    The command line prints one line per fault and ends with exit code 2.
+    """
+
+    def __init__(self, faults: Iterable[Fault] | Fault, well: str | None = None) -> None:
+        self.faults: tuple[Fault, ...] = (faults,) if isinstance(faults, Fault) else tuple(faults)
+        self.well = well
+        if not self.faults:
+            raise ValueError("an InputError needs at least one fault")
+        super().__init__("\n".join(str(fault) for fault in self.faults))
+
+    def __reduce__(self) -> tuple[type[InputError], tuple[tuple[Fault, ...], str | None]]:
+        """Survive the way back from a worker process with the faults intact."""
+        return (type(self), (self.faults, self.well))
+
+
+class RunFailure(Exception):
+    """The input is sound but the run could not be finished (disk, worker, altered block); exit code 1."""
