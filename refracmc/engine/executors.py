@@ -1,0 +1,76 @@
+"""Run tasks here or in worker processes; the tasks decide nothing by order, so neither changes a byte."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import sys
+import warnings
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from typing import Any, TypeVar
+
+from threadpoolctl import threadpool_limits
+
+from refracmc.errors import RunFailure
+
+Result = TypeVar("Result")
+_state: Any = None
+
+
+def default_workers() -> int:
+    """Processors this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return max(1, len(os.sched_getaffinity(0)))
+    return max(1, os.cpu_count() or 1)
+
+
+def _start(state: Any) -> None:
+    global _state
+    _state = state
+    threadpool_limits(1)
+
+
+def _call(function: Callable[[Any, Any], Result], task: Any) -> tuple[Any, Result]:
+    return task, function(_state, task)
+
+
+def run_tasks(
+    function: Callable[[Any, Any], Result], state: Any, tasks: Sequence[Any], workers: int
+) -> Iterator[tuple[Any, Result]]:
+    """Yield (task, function(state, task)) as they finish, with linear algebra held to one thread each.
+
+    state is handed to every worker once. Raises RunFailure when a worker dies.
+    """
+    if workers <= 1 or len(tasks) <= 1:
+        with threadpool_limits(1):
+            for task in tasks:
+                yield task, function(state, task)
+        return
+    method = "fork" if sys.platform.startswith("linux") else "spawn"
+    context = multiprocessing.get_context(method)
+    with warnings.catch_warnings():
+        # Python 3.12+ warns of fork beside library threads; nothing but array code runs in the children
+        warnings.filterwarnings("ignore", category=DeprecationWarning, message=".*fork.*")
+        with ProcessPoolExecutor(
+            max_workers=min(workers, len(tasks)), mp_context=context, initializer=_start, initargs=(state,)
+        ) as pool:
+            todo = iter(tasks)
+            pending = {pool.submit(_call, function, task) for _, task in zip(range(4 * workers), todo)}
+            try:
+                while pending:
+                    done, pending = wait(pending, return_when=FIRST_COMPLETED)
+                    for future in done:
+                        yield future.result()
+                        for task in todo:
+                            pending.add(pool.submit(_call, function, task))
+                            break
+            except BrokenProcessPool:
+                raise RunFailure(
+                    "a worker process ended before its block was done (killed, or out of memory); "
+                    "what is finished is kept: run again with --resume."
+                ) from None
+            finally:
+                for future in pending:
+                    future.cancel()
