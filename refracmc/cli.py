@@ -1,0 +1,189 @@
+"""The command line. Exit codes: 0 done, 2 bad input, 1 failure or a batch of which a part was refused."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Any
+
+from refracmc import __version__
+
+if TYPE_CHECKING:
+    from refracmc.errors import Fault
+
+DONE, FAILED, BAD_INPUT = 0, 1, 2
+_CAUTION = (
+    "Screening results: not a reserves statement and not investment advice. Pressure, coiled-tubing work and "
+    "well control defer to local codes, the operator's procedures and licensed engineers."
+)
+
+
+def _at_least(least: int) -> Callable[[str], int]:
+    def read(text: str) -> int:
+        try:
+            value = int(text)
+        except ValueError:
+            raise argparse.ArgumentTypeError(f"found '{text}'; allowed: a whole number") from None
+        if value < least:
+            raise argparse.ArgumentTypeError(f"found {value}; allowed: {least} or more")
+        return value
+
+    return read
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="refracmc",
+        description="Monte Carlo refrac economics for wells with coiled-tubing-shifted sleeves.",
+        epilog=_CAUTION,
+    )
+    parser.add_argument("--version", action="version", version=f"refracmc {__version__}")
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+
+    new = commands.add_parser("new", help="write a commented starter case with its CSV files")
+    new.add_argument("folder", metavar="DIR")
+
+    check = commands.add_parser("check", help="say all that is wrong with a case, or what will run")
+    check.add_argument("cases", nargs="+", metavar="CASE")
+
+    run = commands.add_parser("run", help="value every strategy of the case's wells")
+    run.add_argument("cases", nargs="+", metavar="CASE")
+    run.add_argument("--out", default="outputs", metavar="DIR", help="default: outputs")
+    run.add_argument("--trials", type=_at_least(1), metavar="N", help="in place of the case's number")
+    run.add_argument("--seed", type=_at_least(0), metavar="N", help="in place of the case's seed")
+    run.add_argument("--workers", type=_at_least(1), metavar="N", help="processes; default: all processors")
+    run.add_argument("--resume", action="store_true", help="go on with an interrupted run")
+    run.add_argument("--keep-trials", action="store_true", help="also write every input and measure per trial")
+    run.add_argument("--quiet", action="store_true", help="no progress")
+
+    job = commands.add_parser("job", help="plan, days and cost of the CT job per strategy, without its value")
+    job.add_argument("case", metavar="CASE")
+    job.add_argument("--trials", type=_at_least(1), metavar="N")
+    job.add_argument("--seed", type=_at_least(0), metavar="N")
+    job.add_argument("--well", metavar="W", help="one well only")
+    job.add_argument("--json", action="store_true")
+
+    trace = commands.add_parser("trace", help="one trial, complete: inputs, job log, monthly cash flow")
+    trace.add_argument("case", metavar="CASE")
+    trace.add_argument("--well", required=True, metavar="W")
+    trace.add_argument("--strategy", required=True, metavar="S", help="nothing, or ORDER@YYYY-MM")
+    trace.add_argument("--trial", required=True, type=_at_least(0), metavar="N", help="counted from 0")
+    trace.add_argument("--trials", type=_at_least(1), metavar="N", help="as given to run")
+    trace.add_argument("--seed", type=_at_least(0), metavar="N", help="as given to run")
+    trace.add_argument("--json", action="store_true")
+    return parser
+
+
+def _say_faults(faults: Sequence[Fault], well: str | None = None) -> None:
+    for fault in faults:
+        print(f"refracmc: {'well ' + well + ': ' if well else ''}{fault}", file=sys.stderr)
+
+
+def _new(options: argparse.Namespace) -> int:
+    from refracmc.case.starter import write_starter
+
+    for path in write_starter(options.folder):
+        print(path)
+    return DONE
+
+
+def _check(options: argparse.Namespace) -> int:
+    from refracmc.engine.run import check_case
+    from refracmc.errors import InputError
+
+    bad = False
+    for path in options.cases:
+        try:
+            report = check_case(path)
+        except InputError as error:
+            _say_faults(error.faults, error.well)
+            bad = True
+            continue
+        for well, faults in report.refused.items():
+            _say_faults(faults, well)
+            bad = True
+        print(report.text)
+    return BAD_INPUT if bad else DONE
+
+
+def _run(options: argparse.Namespace) -> int:
+    from refracmc.engine.run import run_batch
+
+    outcome = run_batch(
+        options.cases,
+        out=options.out,
+        trials=options.trials,
+        seed=options.seed,
+        workers=options.workers,
+        resume=options.resume,
+        keep_trials=options.keep_trials or None,
+        quiet=options.quiet,
+    )
+    for well, faults in outcome.refused:
+        _say_faults(faults, well)
+    for failure in outcome.failures:
+        print(f"refracmc: {failure}", file=sys.stderr)
+    for result in outcome.done:
+        print(result.text)
+    if outcome.failures or (outcome.refused and outcome.done):
+        return FAILED
+    return BAD_INPUT if outcome.refused else DONE
+
+
+def _job(options: argparse.Namespace) -> int:
+    from refracmc.engine.jobs import plan_job
+
+    report = plan_job(options.case, trials=options.trials, seed=options.seed, well=options.well)
+    print(report.json() if options.json else report.text())
+    for well, faults in report.refused.items():
+        _say_faults(faults, well)
+    return FAILED if report.refused else DONE
+
+
+def _trace(options: argparse.Namespace) -> int:
+    from refracmc.engine.trace import trace_trial
+
+    trace = trace_trial(
+        options.case,
+        well=options.well,
+        strategy=options.strategy,
+        trial=options.trial,
+        trials=options.trials,
+        seed=options.seed,
+    )
+    print(trace.json() if options.json else trace.text())
+    return DONE
+
+
+_COMMANDS: dict[str, Callable[[Any], int]] = {
+    "new": _new,
+    "check": _check,
+    "run": _run,
+    "job": _job,
+    "trace": _trace,
+}
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; returns the exit code."""
+    options = _parser().parse_args(arguments)
+    from refracmc.errors import InputError, RunFailure
+
+    try:
+        return _COMMANDS[options.command](options)
+    except InputError as error:
+        _say_faults(error.faults, error.well)
+        return BAD_INPUT
+    except RunFailure as error:
+        print(f"refracmc: {error}", file=sys.stderr)
+        return FAILED
+    except MemoryError:
+        print("refracmc: out of memory; use fewer --workers or fewer strategies", file=sys.stderr)
+        return FAILED
+    except KeyboardInterrupt:
+        print("refracmc: interrupted; finished blocks are kept: run again with --resume", file=sys.stderr)
+        return FAILED
+    except BrokenPipeError:
+        sys.stderr.close()
+        return FAILED
