@@ -1,0 +1,210 @@
+"""The tables of a report and their columns: one place for names, kinds, units and meanings.
+
+``?`` after a kind says that the value may be missing. :mod:`refracmc.reporting.tables` checks against these.
+Later work adds a table by adding one :func:`table_spec` to the list.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+NOTHING = "nothing"
+"""Name of the strategy "do nothing"."""
+
+KINDS = ("text", "number", "integer", "flag", "month")
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column: name, kind (of :data:`KINDS`), unit ("" for text), meaning, may it be missing."""
+
+    name: str
+    kind: str
+    unit: str
+    meaning: str
+    optional: bool
+
+
+@dataclass(frozen=True, slots=True)
+class TableSpec:
+    """One table: key (its file name), title, what a row is, columns in file order, unique columns."""
+
+    key: str
+    title: str
+    row: str
+    columns: tuple[Column, ...]
+    unique: tuple[str, ...]
+    required: bool
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Column names in file order."""
+        return tuple(column.name for column in self.columns)
+
+
+def table_spec(
+    key: str, title: str, row: str, columns: str, unique: str = "", required: bool = False
+) -> TableSpec:
+    """Make a table from lines ``name | kind | unit | meaning`` ("?" after the kind: may be missing)."""
+    made = []
+    for line in columns.strip().splitlines():
+        name, kind, unit, meaning = (part.strip() for part in line.split("|", 3))
+        optional = kind.endswith("?")
+        if kind.rstrip("?") not in KINDS:
+            raise ValueError(f"table {key}, column {name}: kind {kind!r} is not one of {', '.join(KINDS)}")
+        made.append(Column(name, kind.rstrip("?"), unit, meaning, optional))
+    return TableSpec(key, title, row, tuple(made), tuple(unique.split()), required)
+
+
+_VALUE = """mean_usd | number | US$ | mean of the incremental NPV
+se_usd | number | US$ | standard error of that mean
+p90_usd | number | US$ | P90 (low) of the incremental NPV
+p50_usd | number | US$ | P50 of the incremental NPV
+p10_usd | number | US$ | P10 (high) of the incremental NPV"""
+
+_SPECS: tuple[TableSpec, ...] = (
+    table_spec("summary", "All measures of all strategies", "one measure of one strategy of one well", """
+well | text | | well id
+strategy | text | | nothing or <order>@YYYY-MM
+measure | text | | name of refracmc.quantities.MEASURES
+unit | text | | unit of mean, se and percentiles
+mean | number? | | mean over the trials in which it is defined
+se | number? | | standard error of the mean
+p90 | number? | | P90 (low)
+p50 | number? | | P50
+p10 | number? | | P10 (high)
+undefined_share | number | 1 | share of trials in which the measure is undefined
+""", "well strategy measure", True),
+    table_spec("decision", "Decision", "one well, its best refrac against nothing", f"""
+well | text | | well id
+strategy | text | | the refrac with the highest mean incremental NPV of all dates and orders
+order | text | | its stage order
+date | month | | its month
+{_VALUE}
+p_loss | number | 1 | chance that this refrac is worth less than doing nothing
+p_loss_se | number | 1 | its standard error
+cvar_usd | number | US$ | mean incremental NPV of the worst trials (tail fraction: facts)
+cvar_se_usd | number? | US$ | its standard error
+chance_of_best | number | 1 | share of trials in which no other strategy, nothing included, is better
+chance_nothing_best | number | 1 | share of trials in which doing nothing is the best
+opportunity_loss_usd | number | US$ | mean shortfall of this refrac against each trial's best strategy
+nothing_opportunity_loss_usd | number | US$ | the same shortfall if nothing is done
+runner_up | text? | | the refrac with the next highest mean
+lead_usd | number? | US$ | mean of the paired difference to the runner-up
+lead_se_usd | number? | US$ | its standard error
+job_days | number | days | mean days shut in
+job_days_se | number? | days | its standard error
+job_cost_usd | number | US$ | mean cost of the job
+job_cost_se_usd | number? | US$ | its standard error
+executed_share | number | 1 | share of trials in which the job is carried out (lease still held)
+""", "well", True),
+    table_spec("distribution", "NPV distribution", "one percentile of one strategy of one well", """
+well | text | | well id
+strategy | text | | nothing or <order>@YYYY-MM
+exceedance_percent | number | % | share of trials above the value, 90 for P90
+npv_usd | number | US$ | NPV exceeded by that share of trials
+incremental_npv_usd | number | US$ | incremental NPV exceeded by that share of trials
+""", "well strategy exceedance_percent"),
+    table_spec("timing", "Value against refrac date", "one refrac date of one order of one well", f"""
+well | text | | well id
+order | text | | stage order
+date | month | | month in which the job starts
+{_VALUE}
+gain_usd | number | US$ | mean of the paired difference to the order's first date
+gain_se_usd | number | US$ | its standard error (0 at the first date)
+""", "well order date"),
+    table_spec("orders", "Stage orders at their best date", "one order of one well at its best date", f"""
+well | text | | well id
+order | text | | stage order
+date | month | | date of its highest mean incremental NPV
+{_VALUE}
+gap_usd | number? | US$ | mean of the paired difference to the best order (0 for the best)
+gap_se_usd | number? | US$ | its standard error
+job_days | number | days | mean days shut in
+job_days_se | number? | days | its standard error
+job_days_p90 | number | days | P90 (low) of the days shut in
+job_days_p50 | number | days | P50
+job_days_p10 | number | days | P10 (high)
+job_cost_usd | number | US$ | mean cost of the job
+job_cost_se_usd | number? | US$ | its standard error
+job_cost_p90_usd | number | US$ | P90 (low) of the cost
+job_cost_p50_usd | number | US$ | P50
+job_cost_p10_usd | number | US$ | P10 (high)
+effective_share | number | 1 | mean share of the stages effectively treated
+effective_share_se | number? | 1 | its standard error
+extra_shifts | number | 1 | planned sleeve shifts beyond the order with the fewest
+""", "well order"),
+    table_spec("production", "Production with and without refrac", "one month of one branch of one well", """
+well | text | | well id
+branch | text | | history, nothing or refrac (the strategy of the decision table)
+strategy | text? | | nothing or <order>@YYYY-MM; missing for history
+month | month | | calendar month
+mean | number | unit | mean monthly volume of the main phase (history: the actual volume)
+p90 | number? | unit | P90 (low) of the month's volume; missing for history
+p50 | number? | unit | P50; missing for history
+p10 | number? | unit | P10 (high); missing for history
+unit | text | | bbl/month or Mcf/month
+""", "well branch month"),
+    table_spec("cost", "Cost of the job by part", "one cost part of one strategy of one well", """
+well | text | | well id
+strategy | text | | <order>@YYYY-MM
+part | text | | cost part
+mean_usd | number | US$ | mean cost, trials without the part counted as 0
+se_usd | number | US$ | standard error of the mean
+share | number | 1 | share of the mean total cost
+""", "well strategy part"),
+    table_spec("timeline", "The job, step by step", "one step of the job of one strategy of one well", """
+well | text | | well id
+strategy | text | | <order>@YYYY-MM
+scenario | text | | planned (no failure) or typical (one simulated trial)
+step | integer | | counts from 1
+action | text | | run_in, close, test, open, treat, reclose, reopen, move, trip, pull_out ...
+sleeve | integer? | | sleeve number (1 is the deepest), missing where no sleeve is meant
+depth_ft | number? | ft | measured depth of the coiled tubing at the end of the step, missing before and after
+start_hour | number | h | hours since the start of the job
+end_hour | number | h | hours since the start of the job
+outcome | text? | | ok, or what went wrong
+""", "well strategy scenario step"),
+    table_spec("drivers", "What drives the result", "one group of inputs for one target of one well", """
+well | text | | well id
+target | text | | what is explained, e.g. npv or difference
+group | text | | group of inputs
+first | number | 1 | first-order variance share
+first_ci | number | 1 | half width of its 95 % interval
+total | number | 1 | total variance share, interactions included
+total_ci | number | 1 | half width of its 95 % interval
+""", "well target group"),
+    table_spec("tornado", "One input at a time", "one input of the best refrac of one well", """
+well | text | | well id
+strategy | text | | <order>@YYYY-MM
+input | text | | key path of the case
+unit | text | | unit of the input
+low_input | number | | low value of the input
+high_input | number | | high value of the input
+low_mean_usd | number | US$ | mean incremental NPV with the input low
+high_mean_usd | number | US$ | mean incremental NPV with the input high
+low_se_usd | number? | US$ | standard error with the input low
+high_se_usd | number? | US$ | standard error with the input high
+""", "well strategy input"),
+    table_spec("inputs", "Inputs", "one input of the case", """
+well | text? | | well id, missing for what all wells share
+variable | text | | key path of the case
+unit | text | | unit
+distribution | text | | value or distribution with its parameters
+source | text | | where it comes from
+is_assumption | flag | | true where no source stands behind it
+"""),
+    table_spec("cleaning", "Months of history used and dropped", "one reason of one well", """
+well | text | | well id
+status | text | | used or dropped
+reason | text | | why
+months | integer | months | number of months
+first_month | month? | | first of them
+last_month | month? | | last of them
+"""),
+)  # fmt: skip
+
+TABLES: Mapping[str, TableSpec] = MappingProxyType({spec.key: spec for spec in _SPECS})
+"""All tables of a report by key, in the order of the files."""

@@ -1,0 +1,171 @@
+"""What a report is made of: the facts of the run and a set of tidy tables with fixed columns.
+
+Everything that is drawn or written comes from these tables only, and nothing here runs a model. The engine
+and the decisions hand the tables to :func:`build_report_data`, which checks them against
+:data:`refracmc.reporting.columns.TABLES` (columns, kinds, missing values, ordering of percentiles, wells)
+and returns a frozen :class:`ReportData`.
+
+Conventions of all tables: one row is one observation; money in US$ (never million); months as ``YYYY-MM``;
+chances and shares as numbers from 0 to 1; P90 is the LOW and P10 the HIGH percentile (exceedance
+convention); ``se`` is the standard error of the mean by the run's own sampling design; a missing number is
+NaN, allowed only where the column says so ("?"). Rows keep the order in which they are handed over.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
+
+import numpy as np
+import pandas as pd
+
+from refracmc.reporting.columns import NOTHING, TABLES, Column, TableSpec, table_spec
+
+__all__ = ["NOTHING", "TABLES", "Column", "ReportData", "ReportDataProblem", "RunFacts", "TableSpec",
+           "build_report_data", "table_spec"]  # fmt: skip
+
+
+class ReportDataProblem(ValueError):
+    """The tables handed over are not what the report needs; ``problems`` lists all that is wrong."""
+
+    def __init__(self, problems: Sequence[str]) -> None:
+        self.problems: tuple[str, ...] = tuple(problems)
+        super().__init__("report tables: " + "; ".join(problems))
+
+
+@dataclass(frozen=True, slots=True)
+class RunFacts:
+    """What was run; all of it appears on the page.
+
+    trials: trials per strategy. blocks: blocks they were drawn in. valuation_month: ``YYYY-MM``.
+    refused: (well id, reason) of wells that could not be valued. notes: remarks of the engine in plain words.
+    """
+
+    name: str
+    title: str
+    data_status: str
+    trials: int
+    seed: int
+    design: str
+    valuation_month: str
+    horizon_months: int
+    annual_discount_rate: float
+    terms: str = "real"
+    income_tax: bool = False
+    price_model: str = "deck"
+    cvar_tail_fraction: float = 0.1
+    blocks: int = 0
+    version: str = ""
+    refused: tuple[tuple[str, str], ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ReportData:
+    """Facts and checked tables of one case; made by :func:`build_report_data` only.
+
+    A table that was not handed over is absent from ``tables``; its charts and its section are left out.
+    """
+
+    facts: RunFacts
+    tables: Mapping[str, pd.DataFrame]
+
+    @property
+    def wells(self) -> tuple[str, ...]:
+        """Well ids in the order of the decision table."""
+        return tuple(str(well) for well in self.tables["decision"]["well"])
+
+    def of_well(self, key: str, well: str) -> pd.DataFrame:
+        """Rows of one well of a table (an empty frame if the table or the well is absent)."""
+        if key not in self.tables:
+            return pd.DataFrame(columns=list(TABLES[key].names))
+        frame = self.tables[key]
+        return frame[(frame["well"] == well).to_numpy(dtype=bool)].reset_index(drop=True)
+
+
+_MONTH = re.compile(r"\d{4}-(0[1-9]|1[0-2])")
+_TRIPLES = (("p90", "p50", "p10"), ("p90_usd", "p50_usd", "p10_usd"),
+            ("job_days_p90", "job_days_p50", "job_days_p10"),
+            ("job_cost_p90_usd", "job_cost_p50_usd", "job_cost_p10_usd"))  # fmt: skip
+_SHARES = ("undefined_share", "p_loss", "chance_of_best", "chance_nothing_best", "executed_share",
+           "effective_share")  # fmt: skip
+
+
+def _cast(spec: TableSpec, column: Column, values: pd.Series, problems: list[str]) -> pd.Series:
+    """One column in its kind; adds to ``problems`` what cannot be."""
+    where = f"{spec.key}.{column.name}"
+    missing = values.isna().to_numpy(dtype=bool)
+    if missing.any() and not column.optional:
+        problems.append(f"{where}: {int(missing.sum())} missing values, none allowed")
+    try:
+        if column.kind == "number":
+            made = pd.Series(pd.to_numeric(values).to_numpy(dtype=float, na_value=np.nan))
+            if np.isinf(made.to_numpy()).any():
+                problems.append(f"{where}: infinite values")
+            return made
+        if column.kind == "integer":
+            return pd.Series(pd.to_numeric(values).to_numpy(dtype=float, na_value=np.nan)).astype("Int64")
+        if column.kind == "flag":
+            return pd.Series(values.to_numpy(dtype=bool))
+    except (ValueError, TypeError) as error:
+        problems.append(f"{where}: not a {column.kind} ({error})")
+        return pd.Series(values.to_numpy())
+    made = pd.Series([None if gone else str(v) for v, gone in zip(values, missing, strict=True)], dtype="str")
+    if column.kind == "month":
+        bad = [v for v, gone in zip(made, missing, strict=True) if not gone and not _MONTH.fullmatch(v)]
+        if bad:
+            problems.append(f"{where}: {bad[0]!r} is not a month YYYY-MM")
+    return made
+
+
+def _checked(spec: TableSpec, frame: pd.DataFrame, problems: list[str]) -> pd.DataFrame:
+    absent = [name for name in spec.names if name not in frame.columns]
+    extra = [str(name) for name in frame.columns if name not in spec.names]
+    if absent or extra:
+        problems.extend(f"{spec.key}: column {name} is missing" for name in absent)
+        problems.extend(f"{spec.key}: column {name} is not known" for name in extra)
+        return frame
+    made = pd.DataFrame({c.name: _cast(spec, c, frame[c.name], problems) for c in spec.columns})
+    if spec.unique and made.duplicated(list(spec.unique)).any():
+        first = made[made.duplicated(list(spec.unique))].iloc[0]
+        problems.append(f"{spec.key}: doubled row {', '.join(str(first[k]) for k in spec.unique)}")
+    for low, mid, high in _TRIPLES:
+        if not {low, mid, high} <= set(made.columns) or any(made[c].dtype != float for c in (low, mid, high)):
+            continue
+        if ((made[low] > made[mid]) | (made[mid] > made[high])).any():
+            problems.append(f"{spec.key}: P90 (low), P50 and P10 (high) are not in rising order")
+    for name in _SHARES:
+        if name in made.columns and made[name].dtype == float and ((made[name] < 0) | (made[name] > 1)).any():
+            problems.append(f"{spec.key}.{name}: outside 0 to 1")
+    return made
+
+
+def build_report_data(facts: RunFacts, tables: Mapping[str, pd.DataFrame]) -> ReportData:
+    """Check the tables and freeze them.
+
+    Raises :class:`ReportDataProblem` with all that is wrong at once: unknown or missing tables and columns,
+    values of the wrong kind, missing values, doubled rows, percentiles out of order, shares outside 0 to 1,
+    wells that the decision table does not have, a decision's strategy that the summary does not have.
+    """
+    problems = [f"table {key} is not known" for key in tables if key not in TABLES]
+    problems += [f"table {s.key} is missing" for s in TABLES.values() if s.required and s.key not in tables]
+    made = {
+        spec.key: _checked(spec, tables[spec.key], problems) for spec in TABLES.values() if spec.key in tables
+    }
+    if not problems:
+        wells = set(made["decision"]["well"])
+        for key, frame in made.items():
+            strange = sorted(set(frame["well"].dropna()) - wells)
+            if strange:
+                problems.append(f"{key}: well {strange[0]} is not in the decision table")
+        known = set(zip(made["summary"]["well"], made["summary"]["strategy"], strict=True))
+        problems += [
+            f"decision: strategy {strategy} of well {well} is not in the summary"
+            for well, strategy in zip(made["decision"]["well"], made["decision"]["strategy"], strict=True)
+            if (well, strategy) not in known
+        ]
+    if problems:
+        raise ReportDataProblem(problems)
+    return ReportData(facts, MappingProxyType(made))
