@@ -1,0 +1,177 @@
+"""Strategies of one well against each other, from the trials on disk: decision, timing, orders, distribution.
+
+Every difference is taken trial by trial (all strategies share their luck), so its error is that of the paired
+difference. Errors follow the sampling design through the `error_of` handed in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+ErrorOf = Callable[[Array], tuple[float, float]]
+"""(n,) values -> (mean, its standard error)."""
+
+PERCENTS = np.arange(1, 100)
+
+
+@dataclass(frozen=True)
+class Results:
+    """Results of one well: names[0] is `nothing`; measures maps a name to (S, n) trials."""
+
+    well: str
+    names: tuple[str, ...]
+    orders: tuple[str, ...]
+    dates: tuple[str, ...]
+    measures: Mapping[str, Array]
+
+    @property
+    def best(self) -> int:
+        """Index of the refrac with the highest mean incremental NPV; nothing excluded, ties to the first."""
+        return 1 + int(np.argmax(self.measures["incremental_npv"][1:].mean(axis=1)))
+
+    @property
+    def runner_up(self) -> int | None:
+        """Index of the refrac with the next highest mean, or None if there is only one."""
+        means = self.measures["incremental_npv"][1:].mean(axis=1)
+        if means.size < 2:
+            return None
+        means[self.best - 1] = -np.inf
+        return 1 + int(np.argmax(means))
+
+
+def exceedance(values: Array) -> dict[str, float]:
+    """P90 (low), P50, P10 (high) of one sample."""
+    low, mid, high = np.quantile(values, [0.1, 0.5, 0.9])
+    return {"p90_usd": float(low), "p50_usd": float(mid), "p10_usd": float(high)}
+
+
+def worst_mean(values: Array, fraction: float) -> float:
+    """Mean of the worst `fraction` of equally likely outcomes, a part outcome weighted (Rockafellar & Uryasev)."""
+    ordered = np.sort(values)
+    size = fraction * ordered.size
+    whole = int(np.floor(size))
+    total = ordered[:whole].sum()
+    if whole < ordered.size:
+        total += (size - whole) * ordered[whole]
+    return float(total / size)
+
+
+def decision(results: Results, error_of: ErrorOf, tail_fraction: float) -> dict[str, Any]:
+    """One row: the best refrac against nothing, its risk, its chance of being best and the runner-up."""
+    inc = results.measures["incremental_npv"]
+    best, second = results.best, results.runner_up
+    mean, se = error_of(inc[best])
+    top = inc.max(axis=0)
+    loss, loss_se = error_of((inc[best] < 0.0).astype(float))
+    tail = worst_mean(inc[best], tail_fraction)
+    # influence values of the tail mean: their mean is the tail mean, their error is its error
+    cut = np.quantile(inc[best], tail_fraction)
+    influence = cut + np.minimum(inc[best] - cut, 0.0) / tail_fraction
+    lead = error_of(inc[best] - inc[second]) if second is not None else (np.nan, np.nan)
+    days, days_se = error_of(results.measures["job_days"][best])
+    cost, cost_se = error_of(results.measures["job_cost"][best])
+    winners = inc >= top
+    shared = winners / winners.sum(axis=0)
+    return {
+        "well": results.well,
+        "strategy": results.names[best],
+        "order": results.orders[best],
+        "date": results.dates[best],
+        "mean_usd": mean,
+        "se_usd": se,
+        **exceedance(inc[best]),
+        "p_loss": loss,
+        "p_loss_se": loss_se,
+        "cvar_usd": tail,
+        "cvar_se_usd": error_of(influence)[1],
+        "chance_of_best": float(shared[best].mean()),
+        "chance_nothing_best": float(shared[0].mean()),
+        "opportunity_loss_usd": float((top - inc[best]).mean()),
+        "nothing_opportunity_loss_usd": float(top.mean()),
+        "runner_up": results.names[second] if second is not None else None,
+        "lead_usd": lead[0],
+        "lead_se_usd": lead[1],
+        "job_days": days,
+        "job_days_se": days_se,
+        "job_cost_usd": cost,
+        "job_cost_se_usd": cost_se,
+        "executed_share": float(results.measures["executed"][best].mean()),
+    }
+
+
+def timing(results: Results, error_of: ErrorOf) -> list[dict[str, Any]]:
+    """One row per order and date: value, and the paired gain over the order's first date."""
+    inc = results.measures["incremental_npv"]
+    rows = []
+    for order in dict.fromkeys(results.orders[1:]):
+        members = [s for s in range(1, len(results.names)) if results.orders[s] == order]
+        members.sort(key=lambda s: results.dates[s])
+        for s in members:
+            mean, se = error_of(inc[s])
+            gain, gain_se = error_of(inc[s] - inc[members[0]]) if s != members[0] else (0.0, 0.0)
+            rows.append(
+                {
+                    "well": results.well,
+                    "order": order,
+                    "date": results.dates[s],
+                    "mean_usd": mean,
+                    "se_usd": se,
+                    **exceedance(inc[s]),
+                    "gain_usd": gain,
+                    "gain_se_usd": gain_se,
+                }
+            )
+    return rows
+
+
+def orders_at_best_date(
+    results: Results, error_of: ErrorOf, shifts: Mapping[str, int]
+) -> list[dict[str, Any]]:
+    """One row per order at its own best date: value, days, cost, share of stages effectively treated.
+
+    shifts: planned sleeve shifts of each order.
+    """
+    measures, inc = results.measures, results.measures["incremental_npv"]
+    names = list(dict.fromkeys(results.orders[1:]))
+    chosen = {}
+    for order in names:
+        members = [s for s in range(1, len(results.names)) if results.orders[s] == order]
+        chosen[order] = members[int(np.argmax([inc[s].mean() for s in members]))]
+    fewest = min(shifts[order] for order in names)
+    rows = []
+    for order in names:
+        s = chosen[order]
+        row: dict[str, Any] = {"well": results.well, "order": order, "date": results.dates[s]}
+        row["mean_usd"], row["se_usd"] = error_of(inc[s])
+        row.update(exceedance(inc[s]))
+        same = s == results.best
+        row["gap_usd"], row["gap_se_usd"] = (0.0, 0.0) if same else error_of(inc[s] - inc[results.best])
+        for key, name, unit in (("job_days", "job_days", ""), ("job_cost", "job_cost", "_usd")):
+            row[f"{name}{unit}"], row[f"{name}_se{unit}"] = error_of(measures[key][s])
+            for label, value in exceedance(measures[key][s]).items():
+                row[f"{name}_{label.removesuffix('_usd')}{unit}"] = value
+        row["effective_share"], row["effective_share_se"] = error_of(measures["effective_share"][s])
+        row["extra_shifts"] = float(shifts[order] - fewest)
+        rows.append(row)
+    return rows
+
+
+def distribution(results: Results, strategies: Sequence[int] | None = None) -> dict[str, Any]:
+    """Columns of the percentile table: 99 exceedance percentiles of NPV and incremental NPV per strategy."""
+    chosen = list(range(len(results.names))) if strategies is None else list(strategies)
+    share = 1.0 - PERCENTS / 100.0
+    npv = np.quantile(results.measures["npv"][chosen], share, axis=1).T
+    inc = np.quantile(results.measures["incremental_npv"][chosen], share, axis=1).T
+    return {
+        "well": [results.well] * (len(chosen) * PERCENTS.size),
+        "strategy": np.repeat([results.names[s] for s in chosen], PERCENTS.size),
+        "exceedance_percent": np.tile(PERCENTS.astype(float), len(chosen)),
+        "npv_usd": npv.ravel(),
+        "incremental_npv_usd": inc.ravel(),
+    }
