@@ -1,0 +1,85 @@
+"""Decline forms as the fit sees them: log rate over the segment, and the same curve anchored at the end of
+history.
+
+Every form is written as log rate relative to its own start, `log_shape(form, shape, t)`, with t in
+producing days since the start of the segment. `slots_at_end` turns a fitted curve into the four slots of
+`decline.py`, whose clock starts at the end of the history."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+DAYS_PER_YEAR = 365.25
+MIN_B = 1e-6
+
+
+@dataclass(frozen=True)
+class ShapePrior:
+    """Independent normal priors on the shape coordinates of one form: names, means (d,), sds (d,), bounds
+    (d,)."""
+
+    names: tuple[str, ...]
+    mean: tuple[float, ...]
+    sd: tuple[float, ...]
+    low: tuple[float, ...]
+    high: tuple[float, ...]
+
+
+def log_shape(form: str, shape: Array, t: Array) -> Array:
+    """Log of rate(t)/rate(0) for `shape` (d, n) at producing days t (K,) or (n, K) since the segment start:
+    (n, K).
+
+    modified_hyperbolic: (log nominal decline per year, b, log terminal decline per year), Robertson 1988.
+    stretched_exponential: (log tau in days, n), Valko 2009.  duong: (log a, m) on a clock in days, Duong
+    2011, relative to day 1."""
+    if form == "modified_hyperbolic":
+        return _hyperbolic(shape, t)
+    if form == "stretched_exponential":
+        tau, power = np.exp(shape[0])[:, None], shape[1][:, None]
+        out: Array = -((t / tau) ** power)
+        return out
+    if form == "duong":
+        a, m = np.exp(shape[0])[:, None], shape[1][:, None]
+        log_t = np.log(np.maximum(t, 1.0))
+        relative: Array = -m * log_t + a * np.expm1((1.0 - m) * log_t) / (1.0 - m)
+        return relative
+    raise ValueError(f"form is {form!r}; allowed: modified_hyperbolic, stretched_exponential, duong")
+
+
+def _hyperbolic(shape: Array, t: Array) -> Array:
+    decline = np.exp(shape[0])[:, None] / DAYS_PER_YEAR
+    b = np.maximum(shape[1], MIN_B)[:, None]
+    terminal = np.minimum(np.exp(shape[2])[:, None] / DAYS_PER_YEAR, decline)
+    switch = (decline / terminal - 1.0) / (b * decline)
+    early = np.minimum(t, switch)
+    out: Array = -np.log1p(b * decline * early) / b - terminal * (t - early)
+    return out
+
+
+def slots_at_end(form: str, shape: Array, log_rate_end: Array, end: float) -> Array:
+    """The four slots (4, n) of `decline.py` for curves of rate exp(log_rate_end) (n,) at `end` days of the
+    segment."""
+    n = shape.shape[1]
+    slots = np.zeros((4, n))
+    rate = np.exp(log_rate_end)
+    if form == "modified_hyperbolic":
+        start, b = np.exp(shape[0]), np.maximum(shape[1], MIN_B)
+        terminal = np.minimum(np.exp(shape[2]), start)
+        at_end = np.maximum(start / (1.0 + b * start * end / DAYS_PER_YEAR), terminal)
+        slots[:] = rate, at_end, b, terminal
+    elif form == "stretched_exponential":
+        tau, power = np.exp(shape[0]), shape[1]
+        slots[:] = rate * np.exp((end / tau) ** power), tau, power, np.full(n, end)
+    elif form == "duong":
+        # decline.py: q1 t^-m exp(a/(1-m) (t^(1-m) - 1)) at t = offset + days since the anchor
+        a, m = np.exp(shape[0]), shape[1]
+        offset = max(end, 1.0)
+        slots[:] = rate / np.exp(log_shape(form, shape, np.array([offset]))[:, 0]), a, m, np.full(n, offset)
+    else:
+        raise ValueError(f"form is {form!r}; allowed: modified_hyperbolic, stretched_exponential, duong")
+    return slots

@@ -1,0 +1,109 @@
+"""Likelihood of a monthly rate history: Student-t innovations of a first-order autoregression of log
+residuals.
+
+log rate_k = level + log_shape(t_k) - log_shape(end) + e_k,  e_k = rho^gap e_(k-1) + s / sqrt(weight_k) x
+t(nu). Autocorrelated, heavy-tailed errors follow from what monthly rates are (choke changes, liquid
+loading, allocation); nu = 4 is an assumption, held fixed because one well cannot tell it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import gammaln
+
+from refracmc.production.fit_forms import ShapePrior, log_shape
+
+Array = NDArray[np.float64]
+
+NU = 4.0  # assumption: degrees of freedom of the innovations
+LEVEL_PRIOR_SD = 1.0  # log units around the last observed level: wide, the data fix it
+_CONSTANT = float(gammaln((NU + 1) / 2) - gammaln(NU / 2) - 0.5 * np.log(NU * np.pi))
+
+
+@dataclass(frozen=True)
+class ErrorPrior:
+    """Normal priors of the error process: log sd of an innovation, and rho through its logit."""
+
+    log_sd_mean: float
+    log_sd_sd: float
+    rho_logit_mean: float
+    rho_logit_sd: float
+
+
+@dataclass(frozen=True)
+class Target:
+    """Log posterior of one form for one well.
+
+    Coordinates (d + 3, n): the shape's d, then level (log rate at the end of the segment), log innovation
+    sd and logit rho. t (K,) producing days since the segment start, y (K,) log rates, weight (K,), gap (K,)
+    months since the observation before."""
+
+    form: str
+    shape: ShapePrior
+    errors: ErrorPrior
+    t: Array
+    y: Array
+    weight: Array
+    gap: Array
+    end: float
+
+    @property
+    def size(self) -> int:
+        return len(self.shape.mean) + 3
+
+    def level_guess(self) -> float:
+        """Level the prior is centred at: median of the last six observations."""
+        return float(np.median(self.y[-6:]))
+
+    def prior_moments(self) -> tuple[Array, Array]:
+        """Prior mean and sd of all coordinates, each (d + 3,)."""
+        e = self.errors
+        mean = np.array([*self.shape.mean, self.level_guess(), e.log_sd_mean, e.rho_logit_mean])
+        sd = np.array([*self.shape.sd, LEVEL_PRIOR_SD, e.log_sd_sd, e.rho_logit_sd])
+        return mean, sd
+
+    def inside(self, x: Array) -> NDArray[np.bool_]:
+        """Which columns of x (d + 3, n) lie within the bounds of the shape."""
+        d = len(self.shape.mean)
+        low, high = np.array(self.shape.low)[:, None], np.array(self.shape.high)[:, None]
+        return np.asarray(np.all((x[:d] >= low) & (x[:d] <= high), axis=0))
+
+    def log_prior(self, x: Array) -> Array:
+        """Log prior (n,) up to a constant; -inf outside the bounds."""
+        mean, sd = self.prior_moments()
+        out = -0.5 * np.sum(((x - mean[:, None]) / sd[:, None]) ** 2, axis=0)
+        return np.where(self.inside(x), out, -np.inf)
+
+    def residuals(self, x: Array) -> Array:
+        """Log residuals (n, K)."""
+        d = len(self.shape.mean)
+        times = np.append(self.t, self.end)
+        curve = log_shape(self.form, x[:d], times)
+        return np.asarray(self.y - (x[d][:, None] + curve[:, :-1] - curve[:, -1:]))
+
+    def log_likelihood(self, x: Array) -> Array:
+        """Log likelihood (n,)."""
+        d = len(self.shape.mean)
+        r = self.residuals(x)
+        s = np.exp(x[d + 1])[:, None]
+        rho = 1.0 / (1.0 + np.exp(-x[d + 2]))[:, None]
+        e = r.copy()
+        carry = rho if np.all(self.gap[1:] == 1) else rho ** self.gap[1:]
+        e[:, 1:] -= carry * r[:, :-1]
+        spread = np.ones_like(rho) * s / np.sqrt(1.0 - np.minimum(rho, 0.99) ** 2)
+        z = e * (np.sqrt(self.weight) / s)
+        z[:, :1] *= s / spread
+        log_s = x[d + 1]
+        k = e.shape[1]
+        out = (
+            k * _CONSTANT + 0.5 * float(np.sum(np.log(self.weight))) - (k - 1) * log_s - np.log(spread[:, 0])
+        )
+        return np.asarray(out - 0.5 * (NU + 1) * np.sum(np.log1p(z * z / NU), axis=1))
+
+
+def carried_residual(residual_end: Array, gap_to_end: float, rho: Array) -> Array:
+    """Residual (n,) expected at the end of history, from the last observed one `gap_to_end` months before
+    it."""
+    return np.asarray(residual_end * rho**gap_to_end)

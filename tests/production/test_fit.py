@@ -1,0 +1,118 @@
+"""The decline fit. Oracles: curves made with known parameters, and refusals in words."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from refracmc.production.decline import cumulative, cumulative_mixture
+from refracmc.production.fit import DAYS_PER_MONTH, FitRefused, FitSettings, fit_decline
+from refracmc.production.fit_forms import log_shape, slots_at_end
+from refracmc.production.history import build_history
+
+
+def made_history(months=48, noise=0.03, seed=1, rate=800.0, decline=1.2, b=0.9):
+    """Hyperbolic months with a known curve: rate [bbl/d], nominal decline per year."""
+    dates = pd.date_range("2016-01", periods=months, freq="MS")
+    days = dates.days_in_month.to_numpy(dtype=float)
+    edges = np.r_[0.0, np.cumsum(days)]
+    volume = np.diff(cumulative("modified_hyperbolic", np.array([[rate], [decline], [b], [0.06]]), edges)[0])
+    volume = volume * np.exp(noise * np.random.default_rng(seed).standard_normal(months))
+    frame = pd.DataFrame(
+        {
+            "well_id": "1",
+            "date": dates,
+            "oil_bbl": volume,
+            "gas_mcf": 2 * volume,
+            "water_bbl": 0.5 * volume,
+            "days_on": days,
+        }
+    )
+    return build_history(frame, "1"), edges[-1]
+
+
+@pytest.mark.parametrize(
+    ("form", "shape"),
+    [
+        ("modified_hyperbolic", [[0.3], [0.9], [-2.5]]),
+        ("modified_hyperbolic", [[0.3], [0.9], [0.2]]),
+        ("stretched_exponential", [[6.0], [0.6]]),
+        ("duong", [[0.1], [1.15]]),
+    ],
+)
+def test_a_curve_anchored_at_the_end_of_history_is_the_same_curve(form, shape):
+    """Oracle: the segment's own log rate, continued, against the volume of decline.py between close edges."""
+    shape, end, step = np.array(shape), 900.0, 0.01
+    level = np.array([np.log(100.0)])
+    slots = slots_at_end(form, shape, level, end)
+    for ahead in (0.0, 400.0, 4000.0):
+        volume = np.diff(cumulative(form, slots, np.array([ahead, ahead + step]))[0])[0] / step
+        times = np.array([end, end + ahead + step / 2])
+        curve = log_shape(form, shape, times)[0]
+        assert volume == pytest.approx(100.0 * np.exp(curve[1] - curve[0]), rel=1e-5)
+
+
+def test_the_posterior_holds_the_known_volume_and_knows_its_rank():
+    history, end = made_history()
+    posterior = fit_decline(history, seed=5)
+    true = np.diff(
+        cumulative(
+            "modified_hyperbolic",
+            np.array([[800.0], [1.2], [0.9], [0.06]]),
+            np.array([end, end + 36 * DAYS_PER_MONTH]),
+        )[0]
+    )[0]
+    ahead = posterior.cumulative(np.array([36.0]))[:, 0]
+    low, middle, high = np.quantile(ahead, [0.05, 0.5, 0.95])
+    assert low < true < high
+    assert middle == pytest.approx(true, rel=0.2)
+    assert np.all(np.diff(posterior.technical_eur) >= 0)
+    assert posterior.form.dtype == np.int8
+    assert posterior.slots.shape == (4, 2048)
+    again = history.cumulative["oil"] + cumulative_mixture(
+        posterior.form, posterior.slots, (posterior.uptime * 360 * DAYS_PER_MONTH)[:, None]
+    )
+    np.testing.assert_allclose(again[:, 0], posterior.technical_eur)
+
+
+def test_the_same_seed_gives_the_same_bytes_and_another_does_not():
+    history, _ = made_history(24)
+    settings = FitSettings(draws=256, particles=256)
+    first, second, third = (fit_decline(history, settings, seed=s) for s in (3, 3, 4))
+    assert first.slots.tobytes() == second.slots.tobytes()
+    assert first.uptime.tobytes() == second.uptime.tobytes()
+    assert first.slots.tobytes() != third.slots.tobytes()
+
+
+def test_ratios_start_at_the_recent_level():
+    history, _ = made_history()
+    posterior = fit_decline(history, FitSettings(draws=512, particles=256), seed=2)
+    now, final, change = posterior.secondary["gas"]
+    assert np.median(now) == pytest.approx(2.0, rel=0.02)
+    assert np.median(final) == pytest.approx(2.0, rel=0.1)
+    assert np.all(change > 0)
+    assert np.median(posterior.secondary["water"][0]) == pytest.approx(0.5, rel=0.02)
+
+
+@pytest.mark.parametrize(
+    ("volumes", "reason"),
+    [
+        ([0.0] * 30, "all zeros"),
+        ([900.0, 800.0, 700.0], "3 producing months"),
+        (list(range(100, 2000, 100)), "rising all along"),
+    ],
+)
+def test_histories_that_cannot_be_fitted_say_why(volumes, reason):
+    dates = pd.date_range("2016-01", periods=len(volumes), freq="MS")
+    frame = pd.DataFrame({"date": dates, "oil_bbl": volumes, "gas_mcf": 0.0, "days_on": dates.days_in_month})
+    with pytest.raises(FitRefused, match=reason):
+        fit_decline(build_history(frame, "1"))
+
+
+def test_forms_and_bounds_can_be_chosen():
+    history, _ = made_history(24)
+    settings = FitSettings(draws=256, particles=256, forms=("modified_hyperbolic",), b_max=0.5)
+    posterior = fit_decline(history, settings, seed=2)
+    assert set(posterior.form.tolist()) == {0}
+    assert posterior.slots[2].max() <= 0.5
+    with pytest.raises(ValueError, match="allowed"):
+        fit_decline(history, FitSettings(forms=("straight_line",)))
