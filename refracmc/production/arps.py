@@ -23,7 +23,8 @@ from numpy.typing import ArrayLike, NDArray
 Array = NDArray[np.float64]
 
 B_FLOOR = 1e-30
-"""b below this is evaluated at it: log1p(B_FLOOR*x)/B_FLOOR is x to the last digit, so no branch is needed."""
+"""b below this is evaluated at it: log1p(B_FLOOR*x)/B_FLOOR is x to the last digit, so no branch is
+needed."""
 
 B_HARMONIC = float(np.nextafter(1.0, 0.0))
 """Stands in for b = 1 exactly: -expm1(-(1-b) s)/(1-b) then equals s to about s * 1e-16."""

@@ -1,0 +1,266 @@
+"""Stress change between stages: pressurised cracks, sums over the stages placed before, effect on a stage.
+
+Crack. A propped fracture is a pressurised crack normal to the lateral: plane strain with half-height c,
+infinitely long (Sneddon 1946; Sneddon & Elliott 1946), residual pressure p (that of a propped fracture, not
+the treating net pressure). On its axis, at distance x along the lateral, xi = x/c, compressive change per
+unit p:
+
+    normal        n = 1 - xi^3 / (xi^2 + 1)^1.5             along the lateral, onto the least stress
+    in plane      v = 1 - xi (xi^2 + 2) / (xi^2 + 1)^1.5    vertical
+    out of plane  nu (n + v)                                along the fracture, onto the larger stress
+    contrast      k = n - nu (n + v)                        by which larger - least horizontal stress falls
+
+`penny_*` are the same for a circular crack of radius c (Sneddon 1946), a bound for short fractures.
+
+Sum. With N stages at measured depths z, `pair_normal` is M[s, j] = n(|z_s - z_j|/c) and `pair_contrast`
+K[s, j] = k(...), zero on the diagonal. Stage s feels those pumped before it: with before[s, j] = 1 where j
+comes before s, placed_j the fluid share placed in stage j (0 where it was not treated) and p per trial,
+
+    dN_s = p sum_j before[s, j] M[s, j] placed_j        dC_s = p sum_j before[s, j] K[s, j] placed_j   [psi]
+
+M and K are symmetric, so each pair of stages counts once in any order: with every placed_j = 1 the sum of
+dN (and of dC) over all stages is the same for every order. Order acts only through the nonlinear map.
+
+Map. With L(y) = 1/(1 + exp(-y)), C0 the horizontal contrast before the job (depletion included, see
+`depletion_stress_drop`) and everything else a coefficient:
+
+    multiplier_s = exp( effect_strength * [ L((half - (C0 - dC_s))/scale) - L((half - C0)/scale) ]
+                        - limit_strength * [ L((dN_s - limit)/limit_scale) - L(-limit/limit_scale) ] )
+
+The first term rewards a smaller remaining contrast (complex fractures; Soliman, East & Adams 2008; Roussel
+& Sharma 2011), saturating; a contrast turned negative counts as fully reduced. The second is the penalty of
+a closing stress raised towards what the treating pressure can overcome. A strength of 0 gives exactly 1, as
+does a stage with none before it. Form and coefficients are an assumption: what order is worth in production
+is contested.
+
+References: Sneddon (1946), Proc. R. Soc. A 187, 229-260. Sneddon & Elliott (1946), Q. Appl. Math. 4, 262-267.
+Soliman, East & Adams (2008), SPE-86992. Roussel & Sharma (2011), SPE-127986.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Array = NDArray[np.float64]
+
+
+def _distance(x_over_c: ArrayLike) -> Array:
+    xi = np.abs(np.asarray(x_over_c, dtype=np.float64))
+    if not np.isfinite(xi).all():
+        raise ValueError("x_over_c must be finite")
+    return xi
+
+
+def _poisson(nu: ArrayLike) -> Array:
+    value = np.asarray(nu, dtype=np.float64)
+    if not np.all((value >= 0.0) & (value <= 0.5)):
+        raise ValueError("poisson_ratio must be in 0..0.5")
+    return value
+
+
+def normal(x_over_c: ArrayLike) -> Array:
+    """Change of the stress along the crack's axis per unit pressure, compression +, at |x|/c."""
+    xi = _distance(x_over_c)
+    with np.errstate(divide="ignore", over="ignore"):
+        return np.asarray(-np.expm1(-1.5 * np.log1p(xi**-2.0)))
+
+
+def in_plane(x_over_c: ArrayLike) -> Array:
+    """Change of the stress along the crack's height per unit pressure at |x|/c; tension (< 0) further out."""
+    xi = _distance(x_over_c)
+    return np.asarray(normal(xi) - 2.0 * xi / np.power(xi * xi + 1.0, 1.5))
+
+
+def out_of_plane(x_over_c: ArrayLike, poisson_ratio: ArrayLike) -> Array:
+    """Change of the stress along the crack's length per unit pressure: nu (normal + in plane)."""
+    return np.asarray(_poisson(poisson_ratio) * (normal(x_over_c) + in_plane(x_over_c)))
+
+
+def contrast(x_over_c: ArrayLike, poisson_ratio: ArrayLike) -> Array:
+    """Fall of the horizontal contrast per unit pressure at |x|/c: normal - out of plane."""
+    return np.asarray(normal(x_over_c) - out_of_plane(x_over_c, poisson_ratio))
+
+
+def penny_normal(x_over_c: ArrayLike) -> Array:
+    """`normal` for a circular crack of radius c: (2/pi) [acot(xi) - xi (xi^2 - 1)/(xi^2 + 1)^2]."""
+    xi = _distance(x_over_c)
+    square = xi * xi + 1.0
+    return np.asarray(2.0 / np.pi * (np.arctan2(1.0, xi) - xi * (xi * xi - 1.0) / square**2))
+
+
+def penny_transverse(x_over_c: ArrayLike, poisson_ratio: ArrayLike) -> Array:
+    """Change of either stress in the plane of a circular crack, on its axis, per unit pressure.
+
+    (1/pi) [(1 + 2 nu) (acot(xi) - xi/(xi^2 + 1)) - 2 xi/(xi^2 + 1)^2]; Sneddon (1946).
+    """
+    xi, nu = _distance(x_over_c), _poisson(poisson_ratio)
+    square = xi * xi + 1.0
+    return np.asarray(((1.0 + 2.0 * nu) * (np.arctan2(1.0, xi) - xi / square) - 2.0 * xi / square**2) / np.pi)
+
+
+def penny_contrast(x_over_c: ArrayLike, poisson_ratio: ArrayLike) -> Array:
+    """Fall of the horizontal contrast per unit pressure for a circular crack: normal - transverse."""
+    return np.asarray(penny_normal(x_over_c) - penny_transverse(x_over_c, poisson_ratio))
+
+
+def depletion_stress_drop(
+    pressure_drop_psi: ArrayLike, poisson_ratio: ArrayLike, biot: ArrayLike = 1.0
+) -> Array:
+    """Fall of a horizontal stress by depletion at no lateral strain [psi]: biot (1 - 2 nu)/(1 - nu) dp.
+
+    Poroelastic, uniaxial strain. Where it acts on one horizontal stress more than on the other (drained
+    more along the old fractures), the difference belongs into C0.
+    """
+    nu = _poisson(poisson_ratio)
+    drop, coefficient = np.asarray(pressure_drop_psi, dtype=np.float64), np.asarray(biot, dtype=np.float64)
+    return np.asarray(coefficient * (1.0 - 2.0 * nu) / (1.0 - nu) * drop)
+
+
+def _pair_distance(depth_ft: ArrayLike, half_height_ft: float) -> Array:
+    depth = np.asarray(depth_ft, dtype=np.float64)
+    if depth.ndim != 1 or not np.all(np.isfinite(depth)):
+        raise ValueError(f"depth_ft must be a list of finite depths, found shape {depth.shape}")
+    if not (np.isfinite(half_height_ft) and half_height_ft > 0.0):
+        raise ValueError(f"half_height_ft must be > 0, found {half_height_ft!r}")
+    return np.abs(depth[:, None] - depth[None, :]) / half_height_ft
+
+
+def _off_diagonal(matrix: Array) -> Array:
+    np.fill_diagonal(matrix, 0.0)
+    return matrix
+
+
+def pair_normal(depth_ft: ArrayLike, half_height_ft: float) -> Array:
+    """M[s, j], normal stress change at stage s per unit pressure in stage j, (N, N), zero diagonal."""
+    return _off_diagonal(normal(_pair_distance(depth_ft, half_height_ft)))
+
+
+def pair_contrast(depth_ft: ArrayLike, half_height_ft: float, poisson_ratio: float) -> Array:
+    """K[s, j], fall of the horizontal contrast at s per unit pressure in j, (N, N), zero diagonal."""
+    return _off_diagonal(contrast(_pair_distance(depth_ft, half_height_ft), poisson_ratio))
+
+
+def treated_before(order: ArrayLike, n_sleeves: int) -> Array:
+    """before[s, j] = 1.0 where sleeve j+1 is treated before sleeve s+1, (N, N); untreated rows and columns
+    are 0.
+
+    `order` lists sleeve numbers (1 = deepest) as treated, each at most once. ValueError on a number out of
+    range or listed twice.
+    """
+    sequence = np.asarray(order, dtype=np.int64)
+    if sequence.ndim != 1 or (sequence.size and not (1 <= sequence.min() <= sequence.max() <= n_sleeves)):
+        raise ValueError(f"order must list sleeve numbers in 1..{n_sleeves}")
+    if np.unique(sequence).size != sequence.size:
+        raise ValueError("order lists a sleeve twice")
+    place = np.full(n_sleeves, -1, dtype=np.int64)
+    place[sequence - 1] = np.arange(sequence.size)
+    there = place >= 0
+    mask = (place[None, :] < place[:, None]) & there[:, None] & there[None, :]
+    return mask.astype(np.float64)
+
+
+def stress_change(placed: ArrayLike, matrix_before: ArrayLike, residual_pressure: ArrayLike) -> Array:
+    """Change at each stage as it is pumped, (n, N) [psi]: residual_pressure * placed @ matrix_before^T.
+
+    placed (n, N) fluid share placed by stage; matrix_before (N, N) = pair matrix * `treated_before`;
+    residual_pressure [psi] a number or (n,).
+    """
+    share, matrix = np.asarray(placed, dtype=np.float64), np.asarray(matrix_before, dtype=np.float64)
+    pressure = np.asarray(residual_pressure, dtype=np.float64)
+    if share.ndim != 2 or matrix.shape != (share.shape[1], share.shape[1]):
+        raise ValueError(f"placed (n, N) and matrix (N, N) do not fit: {share.shape}, {matrix.shape}")
+    return np.asarray((share * pressure[..., None]) @ matrix.T)
+
+
+def _logistic(y: Array) -> Array:
+    """1/(1 + exp(-y)) without overflow."""
+    return np.asarray(1.0 / (1.0 + np.exp(np.minimum(-y, 700.0))))
+
+
+def _column(name: str, value: ArrayLike, *, positive: bool = False) -> Array:
+    column = np.asarray(value, dtype=np.float64)
+    if column.ndim > 1 or not np.all(np.isfinite(column) & ((column > 0.0) | (not positive))):
+        raise ValueError(f"{name} must be a {'positive' if positive else 'finite'} number or (n,) of them")
+    return column[..., None]
+
+
+def effect(
+    contrast_change: ArrayLike,
+    normal_change: ArrayLike,
+    *,
+    contrast0: ArrayLike,
+    effect_strength: ArrayLike,
+    contrast_half: ArrayLike,
+    contrast_scale: ArrayLike,
+    limit_strength: ArrayLike,
+    pressure_limit: ArrayLike,
+    limit_scale: ArrayLike,
+) -> Array:
+    """Multiplier of a stage's effect (n, N), > 0, by the map of the module text.
+
+    contrast_change dC and normal_change dN (n, N) [psi]; the others numbers or (n,): contrast0,
+    contrast_half, contrast_scale (> 0), pressure_limit, limit_scale (> 0) [psi]; strengths dimensionless, 0
+    switches a term off. Raises ValueError naming a coefficient that is not finite (or a scale that is not
+    positive).
+    """
+    fall, rise = np.asarray(contrast_change, dtype=np.float64), np.asarray(normal_change, dtype=np.float64)
+    if fall.shape != rise.shape or fall.ndim != 2:
+        raise ValueError(
+            f"contrast_change and normal_change must share a shape (n, N): {fall.shape}, {rise.shape}"
+        )
+    start, half = _column("contrast0", contrast0), _column("contrast_half", contrast_half)
+    scale = _column("contrast_scale", contrast_scale, positive=True)
+    limit, width = (
+        _column("pressure_limit", pressure_limit),
+        _column("limit_scale", limit_scale, positive=True),
+    )
+    gain, loss = _column("effect_strength", effect_strength), _column("limit_strength", limit_strength)
+    exponent = np.zeros(fall.shape)
+    if gain.any():
+        # (half - (C0 - dC))/scale written as base + dC/scale, so that dC = 0 gives exactly no effect.
+        base = (half - start) / scale
+        exponent += gain * (_logistic(base + fall / scale) - _logistic(base))
+    if loss.any():
+        base = -limit / width
+        exponent -= loss * (_logistic(base + rise / width) - _logistic(base))
+    return np.asarray(np.exp(exponent))
+
+
+def stress_multiplier(
+    placed: ArrayLike,
+    normal_before: ArrayLike,
+    contrast_before: ArrayLike,
+    *,
+    residual_pressure: ArrayLike,
+    contrast0: ArrayLike,
+    effect_strength: ArrayLike,
+    contrast_half: ArrayLike,
+    contrast_scale: ArrayLike,
+    limit_strength: ArrayLike,
+    pressure_limit: ArrayLike,
+    limit_scale: ArrayLike,
+) -> Array:
+    """Stress multiplier per trial and stage (n, N), by which the engine multiplies the effectiveness e_s.
+
+    placed (n, N): fluid share placed by stage. normal_before, contrast_before (N, N): `pair_normal` and
+    `pair_contrast` times `treated_before(order, N)`, computed once per order. The rest as in `effect`;
+    residual_pressure [psi]. Both strengths zero: exactly 1 without any work. A sleeve that is not treated
+    has no stage before it: exactly 1.
+    """
+    strengths = (np.asarray(effect_strength, dtype=np.float64), np.asarray(limit_strength, dtype=np.float64))
+    if not (strengths[0].any() or strengths[1].any()):
+        return np.ones(np.shape(placed))
+    fall = stress_change(placed, contrast_before, residual_pressure)
+    rise = stress_change(placed, normal_before, residual_pressure)
+    return effect(
+        fall,
+        rise,
+        contrast0=contrast0,
+        effect_strength=strengths[0],
+        contrast_half=contrast_half,
+        contrast_scale=contrast_scale,
+        limit_strength=strengths[1],
+        pressure_limit=pressure_limit,
+        limit_scale=limit_scale,
+    )
