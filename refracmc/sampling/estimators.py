@@ -1,0 +1,262 @@
+"""Estimates from trials, each with the standard error that its design really has.
+
+Values are arrays (..., n): the last axis is the trials, in block order; whatever stands before it (measures,
+strategies, wells) is carried along. A value that is not finite is undefined (no payout, no rate of return):
+it is left out of the estimate and counted in the undefined share, never dropped in silence.
+
+Every estimate is a smooth function of means, so each trial has a contribution z to it (its influence), and
+the standard error is that of mean(z) under the design: see `design_error`. A percentile's error is that of
+the share of trials below it, times the slope of the quantile function there (Woodruff 1952, JASA 47, 635-646).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from refracmc.sampling.design_error import (
+    MIN_BLOCKS,
+    BoolArray,
+    Defined,
+    FloatArray,
+    Layout,
+    block_sums,
+    defined_values,
+    error_of,
+    layout,
+    standard_error,
+)
+
+__all__ = [
+    "MIN_BLOCKS",
+    "Estimate",
+    "chance_below",
+    "cvar_with_error",
+    "mean_with_error",
+    "quantile_with_error",
+    "ratio_with_error",
+    "summarise",
+    "trials_for_tolerance",
+]
+
+PERCENTILES = {"p90": 0.1, "p50": 0.5, "p10": 0.9}
+"""Exceedance convention: P90, the low one, is exceeded with chance 0.90."""
+
+_CHUNK = 1 << 18
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """Estimates (...,), standard errors, undefined share of trials, and whether the errors are fallbacks."""
+
+    value: FloatArray
+    se: FloatArray
+    undefined_share: FloatArray
+    fallback: BoolArray
+
+
+def _mean(x: FloatArray, known: Defined) -> FloatArray:
+    """Mean over defined values, NaN where there is none."""
+    if known.mask is None:
+        return np.asarray(x.mean(axis=-1))
+    with np.errstate(invalid="ignore"):
+        return np.asarray(np.where(known.mask, x, 0.0).sum(axis=-1) / known.counts)
+
+
+def _centred(x: FloatArray, centre: FloatArray, known: Defined) -> FloatArray:
+    with np.errstate(invalid="ignore"):
+        z = x - centre[..., None]
+    return z if known.mask is None else np.where(known.mask, z, 0.0)
+
+
+def _estimate(value: FloatArray, z: FloatArray, known: Defined, lay: Layout) -> Estimate:
+    se, fallback = error_of(z, known, lay)
+    return Estimate(np.asarray(value), np.asarray(se), 1.0 - known.counts / lay.trials, np.asarray(fallback))
+
+
+def _values(values: ArrayLike) -> FloatArray:
+    x = np.asarray(values, dtype=np.float64)
+    if x.ndim == 0 or x.shape[-1] == 0:
+        raise ValueError(f"values: found shape {x.shape}; allowed: (..., trials) with at least one trial")
+    return x
+
+
+def mean_with_error(values: ArrayLike, sizes: Sequence[int], design: str) -> Estimate:
+    """Mean of values (..., n) over defined trials. sizes: trials in each block; design: see `DESIGNS`."""
+    x = _values(values)
+    lay = layout(sizes, x.shape[-1], design)
+    known = defined_values(x, lay)
+    mean = _mean(x, known)
+    return _estimate(mean, _centred(x, mean, known), known, lay)
+
+
+def chance_below(values: ArrayLike, threshold: float, sizes: Sequence[int], design: str) -> Estimate:
+    """Chance that a value (..., n) lies below `threshold` (0: chance of loss), among defined trials.
+
+    Where no trial, or every trial, lies below, the error comes out as 0; the chance may then still be about
+    3/n from the figure shown (95 % confidence).
+    """
+    x = _values(values)
+    with np.errstate(invalid="ignore"):
+        below = np.where(np.isfinite(x), x < threshold, np.nan)
+    return mean_with_error(below, sizes, design)
+
+
+def ratio_with_error(
+    numerator: ArrayLike, denominator: ArrayLike, sizes: Sequence[int], design: str
+) -> Estimate:
+    """Ratio of means, mean(numerator)/mean(denominator), both (..., n), error by the delta method.
+
+    A trial counts where both are defined. NaN where the mean of the denominator is 0. The error is sound
+    where the denominator's mean is many of its own standard errors from 0.
+    """
+    a, b = np.broadcast_arrays(_values(numerator), _values(denominator))
+    lay = layout(sizes, a.shape[-1], design)
+    with np.errstate(all="ignore"):
+        known = defined_values(np.where(np.isfinite(a), b, np.nan), lay)
+        base = _mean(b, known)
+        base = np.where(base == 0.0, np.nan, base)
+        ratio = _mean(a, known) / base
+        z = (a - ratio[..., None] * b) / base[..., None]
+    z = z if known.mask is None else np.where(known.mask, z, 0.0)
+    return _estimate(ratio, z, known, lay)
+
+
+def _order_statistic(ordered: FloatArray, place: NDArray[np.intp]) -> FloatArray:
+    return np.take_along_axis(ordered, place[..., None], axis=-1)[..., 0]
+
+
+def _quantile(ordered: FloatArray, count: FloatArray, p: FloatArray | float) -> FloatArray:
+    """Interpolates order statistics linearly (as np.quantile's default), p (...,); NaN for no values."""
+    position = p * np.maximum(count - 1.0, 0.0)
+    low = position.astype(np.intp)
+    high = np.minimum(low + 1, np.maximum(count - 1.0, 0.0).astype(np.intp))
+    t = position - low
+    a, b = _order_statistic(ordered, low), _order_statistic(ordered, high)
+    step = b - a
+    return np.where(t < 0.5, a + step * t, b - step * (1.0 - t))
+
+
+def _quantile_error(
+    x: FloatArray, ordered: FloatArray, known: Defined, p: float, at: FloatArray, lay: Layout
+) -> FloatArray:
+    """Standard error of the quantile `at` of probability p: error of the share below, times the slope."""
+    below = x <= at[..., None]
+    total = below.sum(axis=-1, dtype=np.float64)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = total / known.counts
+        squares = total * (1.0 - share)
+        sums: FloatArray | None = None
+        head_squares = squares
+        if lay.stratified and lay.whole >= MIN_BLOCKS:
+            hits = block_sums(below, lay)
+            defined = known.in_blocks if known.in_blocks is not None else float(lay.size)
+            sums = hits - share[..., None] * defined
+            head_hits = hits.sum(axis=-1)
+            head_count = np.sum(defined, axis=-1) if known.in_blocks is not None else lay.whole * lay.size
+            head_squares = head_hits * (1.0 - share) ** 2 + (head_count - head_hits) * share**2
+        se, _ = standard_error(sums, head_squares, squares, known.counts, known.informative, lay)
+        half = 2.0 * np.sqrt(p * (1.0 - p) / np.maximum(known.counts, 1.0))
+        start, stop = np.maximum(p - half, 0.0), np.minimum(p + half, 1.0)
+        rise = _quantile(ordered, known.counts, stop) - _quantile(ordered, known.counts, start)
+        return np.asarray(se * rise / (stop - start))
+
+
+def _ordered(x: FloatArray, known: Defined) -> FloatArray:
+    """Sorted along the trials, undefined last as NaN."""
+    return np.sort(x if known.mask is None else np.where(known.mask, x, np.nan), axis=-1)
+
+
+def quantile_with_error(values: ArrayLike, probability: float, sizes: Sequence[int], design: str) -> Estimate:
+    """Value (..., n) not exceeded with chance `probability` in (0, 1): P90 is probability 0.1."""
+    if not 0.0 < probability < 1.0:
+        raise ValueError(f"probability: found {probability!r}; allowed: between 0 and 1")
+    x = _values(values)
+    lay = layout(sizes, x.shape[-1], design)
+    known = defined_values(x, lay)
+    ordered = _ordered(x, known)
+    at = _quantile(ordered, known.counts, probability)
+    se = _quantile_error(x, ordered, known, probability, at, lay)
+    fallback = lay.stratified & (known.informative < MIN_BLOCKS)
+    return Estimate(at, se, 1.0 - known.counts / lay.trials, np.asarray(fallback))
+
+
+def cvar_with_error(values: ArrayLike, tail_fraction: float, sizes: Sequence[int], design: str) -> Estimate:
+    """Mean of the worst (lowest) `tail_fraction` of values (..., n): conditional value at risk.
+
+    Rockafellar and Uryasev (2000), J. Risk 2(3), doi:10.21314/JOR.2000.038: the value at the boundary counts
+    with the fraction of a trial that fills the tail. The error is NaN for a tail of less than two trials.
+    """
+    if not 0.0 < tail_fraction <= 1.0:
+        raise ValueError(f"tail_fraction: found {tail_fraction!r}; allowed: above 0, at most 1")
+    x = _values(values)
+    lay = layout(sizes, x.shape[-1], design)
+    known = defined_values(x, lay)
+    ordered = _ordered(x, known)
+    tail = tail_fraction * known.counts
+    # A tail of 0.1 of 30 trials is 3, not the 3.0000000000000004 of binary fractions.
+    place = np.clip(np.ceil(tail * (1.0 - 1e-12)) - 1.0, 0.0, lay.trials - 1.0).astype(np.intp)
+    boundary = _order_statistic(ordered, place)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        z = boundary[..., None] + np.minimum(x - boundary[..., None], 0.0) / tail_fraction
+        z = z if known.mask is None else np.where(known.mask, z, np.nan)
+    value = _mean(z, known)
+    result = _estimate(value, _centred(z, value, known), known, lay)
+    se = np.where(tail * (1.0 + 1e-12) < 2.0, np.nan, result.se)
+    return Estimate(result.value, se, result.undefined_share, result.fallback)
+
+
+def summarise(
+    values: ArrayLike, blocks: Sequence[int], design: str = "plain"
+) -> dict[str, NDArray[np.generic]]:
+    """Mean, spread and percentiles with their errors, for every row of values (..., n).
+
+    blocks : trials in each block (`streams.block_sizes`); design : one of `DESIGNS`.
+    Returns arrays (...,): mean, se, sd, p90, p50, p10, p90_se, p50_se, p10_se in the values' unit,
+    undefined_share (fraction of trials not finite; the rest is over defined trials, NaN where there is none)
+    and fallback (True where the errors are the conservative ones, see `design_error`). Each row is sorted once.
+    """
+    x = _values(values)
+    lay = layout(blocks, x.shape[-1], design)
+    shape, rows = x.shape[:-1], x.reshape(-1, lay.trials)
+    names = ["mean", "se", "sd", *PERCENTILES, *(f"{p}_se" for p in PERCENTILES), "undefined_share"]
+    out: dict[str, NDArray[np.generic]] = {name: np.full(len(rows), np.nan) for name in names}
+    out["fallback"] = np.zeros(len(rows), dtype=np.bool_)
+    step = max(1, _CHUNK // lay.trials)
+    for start in range(0, len(rows), step):
+        part = slice(start, start + step)
+        for name, column in _summarise_rows(rows[part], lay).items():
+            out[name][part] = column
+    return {name: column.reshape(shape) for name, column in out.items()}
+
+
+def _summarise_rows(x: FloatArray, lay: Layout) -> dict[str, NDArray[np.generic]]:
+    known = defined_values(x, lay)
+    mean = _mean(x, known)
+    z = _centred(x, mean, known)
+    se, fallback = error_of(z, known, lay)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        variance = np.einsum("ij,ij->i", z, z) / (known.counts - 1.0)
+        sd = np.sqrt(np.where(known.counts < 2.0, np.nan, variance))
+    out: dict[str, NDArray[np.generic]] = {"mean": mean, "se": se, "sd": sd, "fallback": fallback}
+    out["undefined_share"] = 1.0 - known.counts / lay.trials
+    ordered = _ordered(x, known)
+    for name, p in PERCENTILES.items():
+        at = _quantile(ordered, known.counts, p)
+        out[name], out[f"{name}_se"] = at, _quantile_error(x, ordered, known, p, at, lay)
+    return out
+
+
+def trials_for_tolerance(se: float, trials: int, tolerance: float, block_size: int) -> int:
+    """Trials, in whole blocks, after which a standard error `se` reached with `trials` is about `tolerance`.
+
+    Errors fall with the square root of the number of blocks in every design here. Raises ValueError unless
+    se is finite and not negative, and tolerance above 0.
+    """
+    if not (np.isfinite(se) and se >= 0.0 and tolerance > 0.0):
+        raise ValueError(f"se and tolerance: found {se!r} and {tolerance!r}; allowed: se >= 0, tolerance > 0")
+    needed = trials * (se / tolerance) ** 2
+    return max(1, int(np.ceil(needed / block_size))) * block_size
