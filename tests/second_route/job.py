@@ -1,0 +1,301 @@
+"""Second route, part 2b: one trial of the coiled-tubing job, walked through action by action.
+
+Inputs, luck, policy and rates are dicts of floats under the key names of the case (luck of sleeves: lists,
+entry s - 1 for sleeve s). Hours are working hours before non-productive time.
+"""
+
+import math
+
+from tests.second_route.plan import cycles_before, plan_job, travel_ft
+
+SHIFT_CHANCE = {
+    "close": "close_chance",
+    "open": "open_chance",
+    "reclose": "reclose_chance",
+    "reopen": "reopen_chance",
+}
+
+
+def average_chance(mu, sd):
+    """Mean of 1 / (1 + exp(-(mu + sd Z))) over a standard normal Z, by the trapezoidal rule."""
+    step = min(0.1, 0.1 / sd) if sd > 0.0 else 0.1
+    count = int(9.5 / step)
+    total = weight = 0.0
+    for i in range(-count, count + 1):
+        z = i * step
+        w = math.exp(-0.5 * z * z)
+        x = mu + sd * z
+        total += w / (1.0 + math.exp(-x)) if x > -700.0 else 0.0
+        weight += w
+    return total / weight
+
+
+def intercept(chance, sd):
+    """The mu for which the chance averaged over wells and sleeves is the stated one."""
+    if chance <= 0.0:
+        return -math.inf
+    if chance >= 1.0:
+        return math.inf
+    low, high = -60.0 * (1.0 + sd), 60.0 * (1.0 + sd)
+    for _ in range(120):
+        middle = 0.5 * (low + high)
+        if average_chance(middle, sd) < chance:
+            low = middle
+        else:
+            high = middle
+    return 0.5 * (low + high)
+
+
+def critical_logit(u, tries):
+    """A shift works within so many tries where its logit exceeds this."""
+    if u <= 0.0:
+        return -math.inf
+    p = -math.expm1(math.log1p(-u) / tries)
+    return math.log(p) - math.log1p(-p)
+
+
+class Trial:
+    """The well as the job finds and leaves it, and the clock."""
+
+    def __init__(self, tally, inputs, luck, policy, cycles):
+        self.tally, self.inputs, self.luck, self.policy, self.cycles = tally, inputs, luck, policy, cycles
+        count = len(tally["depth_ft"])
+        sleeves = range(1, count + 1)
+        state = dict(enumerate(tally["state"], start=1))
+        self.sleeves = sleeves
+        self.is_open = {s: state[s] in ("open", "stuck_open", "perforated") for s in sleeves}
+        self.leaking = {s: state[s] == "leaking" for s in sleeves}
+        self.cannot_close = {s: state[s] in ("stuck_open", "perforated") for s in sleeves}
+        self.patched = {s: state[s] == "patched" for s in sleeves}
+        self.stuck_shut = dict.fromkeys(sleeves, False)
+        self.producer = {s: state[s] in ("open", "stuck_open", "perforated", "leaking") for s in sleeves}
+        self.failed_close = dict.fromkeys(sleeves, False)
+        self.placed = dict.fromkeys(sleeves, 0.0)
+        self.received = dict.fromkeys(sleeves, 0.0)
+        self.pumped = dict.fromkeys(sleeves, 0.0)
+        self.treated = []
+        self.shut_in_job = set()
+        self.log = []
+        self.hours = dict.fromkeys(
+            ("tries", "tests", "stages", "screenouts", "patches", "perforations", "trips"), 0.0
+        )
+        self.count = dict.fromkeys(
+            ("tries", "tests", "screenouts", "patches", "perforations", "trips", "failed"), 0
+        )
+
+    def luck_of(self, name, s):
+        return self.luck[name][s - 1]
+
+    def logit(self, kind, s):
+        i = self.inputs
+        sd = math.hypot(i["well_effect_sd"], i["sleeve_effect_sd"])
+        return (
+            intercept(i[SHIFT_CHANCE[kind]], sd)
+            + i["age_slope_per_year"] * self.tally["age_years"][s - 1]
+            + i["cycle_slope"] * self.cycles[kind, s]
+            + i["well_effect_sd"] * self.luck["z_well"]
+            + i["sleeve_effect_sd"] * self.luck_of("z_sleeve", s)
+        )
+
+    def shift(self, kind, s):
+        """Try up to max_tries times; True if it worked."""
+        logit = self.logit(kind, s)
+        u = self.luck_of("u_" + kind, s)
+        most = self.policy["max_tries"]
+        tries, worked = most, False
+        for j in range(1, most + 1):
+            if logit > critical_logit(u, j):
+                tries, worked = j, True
+                break
+        self.count["tries"] += tries
+        self.hours["tries"] += tries * self.inputs["hours_per_try"]
+        if worked and kind in ("close", "reclose"):
+            self.count["tests"] += 1
+            self.hours["tests"] += self.inputs["hours_per_test"]
+        self.log.append((kind, s, tries, "done" if worked else "failed"))
+        return worked
+
+    def patch(self, s):
+        """Seal a sleeve that will not close; the try costs its hours whether it holds or not."""
+        self.count["patches"] += 1
+        self.hours["patches"] += self.inputs["patch_hours"]
+        worked = self.luck_of("u_patch", s) < self.inputs["patch_success"]
+        if worked:
+            self.patched[s], self.is_open[s] = True, False
+        self.log.append(("patch", s, 1, "done" if worked else "failed"))
+
+    def perforate(self, s, luck):
+        self.count["perforations"] += 1
+        self.hours["perforations"] += self.inputs["perforate_hours"]
+        worked = self.luck_of(luck, s) < self.inputs["perforate_success"]
+        if worked:
+            self.is_open[s], self.cannot_close[s], self.leaking[s] = True, True, False
+        self.log.append(("perforate", s, 1, "done" if worked else "failed"))
+        return worked
+
+    def close(self, s):
+        if self.shift("close", s):
+            self.is_open[s] = False
+            self.shut_in_job.add(s)
+            return
+        self.count["failed"] += 1
+        self.failed_close[s] = True
+
+    def treat(self, s):
+        """The opening shift if the sleeve stands closed, then the stage with all its losses of fluid."""
+        if self.patched[s]:
+            self.log.append(("treat", s, 0, "patched"))
+            return
+        if not self.is_open[s]:
+            if self.shift("open", s):
+                self.is_open[s], self.leaking[s] = True, False
+            elif self.policy["when_not_opening"] != "perforate" or not self.perforate(s, "u_perforate"):
+                self.stuck_shut[s] = True
+                self.shut_in_job.discard(s)
+                return
+            self.shut_in_job.discard(s)
+        i = self.inputs
+        self.treated.append(s)
+        self.hours["stages"] += i["hours_per_stage"] * math.exp(
+            i["stage_hours_log_sd"] * self.luck_of("z_stage", s) - 0.5 * i["stage_hours_log_sd"] ** 2
+        )
+        fluid = 1.0
+        if self.luck_of("u_screen", s) < i["screenout_chance"]:
+            fluid = i["screenout_placed_fraction"]
+            self.count["screenouts"] += 1
+            self.hours["screenouts"] += i["screenout_hours"]
+        self.pumped[s] = fluid
+        if self.luck_of("u_trip", s) < i["trip_chance_per_stage"]:
+            self.count["trips"] += 1
+        exposed = {}
+        for other in self.sleeves:
+            if other > s:
+                if self.is_open[other]:
+                    exposed[other] = 1.0
+                elif self.leaking[other]:
+                    exposed[other] = i["leak_fluid_fraction"]
+        take = i["open_sleeve_take"]
+        parts = 1.0 + take * sum(exposed.values())
+        own = fluid / parts
+        for other, weight in exposed.items():
+            self.received[other] += fluid * take * weight / parts
+        kept = own
+        for neighbour in (s + 1, s - 1):
+            # The interface above a sleeve joins it to the next shallower one.
+            interface = s if neighbour > s else s - 1
+            if neighbour in self.sleeves and self.leaks(interface):
+                self.received[neighbour] += own * i["leak_fluid_fraction"]
+                kept -= own * i["leak_fluid_fraction"]
+        self.placed[s] = kept
+        self.log.append(("treat", s, 0, "screenout" if fluid < 1.0 else "done"))
+
+    def leaks(self, interface):
+        isolation = self.tally["isolation"][interface - 1]
+        if isolation == "none":
+            return True
+        return self.luck_of("u_leak", interface) < self.inputs["leak_chance_" + isolation]
+
+    def reclose(self, s):
+        if s not in self.treated or self.cannot_close[s] or self.failed_close[s]:
+            return
+        if self.shift("reclose", s):
+            self.is_open[s] = False
+            self.shut_in_job.add(s)
+        else:
+            self.failed_close[s] = True
+
+    def reopen(self, s):
+        if s not in self.shut_in_job or self.is_open[s] or self.stuck_shut[s]:
+            return
+        if self.shift("reopen", s):
+            self.is_open[s] = True
+        elif self.policy["when_not_reopening"] == "perforate":
+            self.perforate(s, "u_perforate2")
+        self.shut_in_job.discard(s)
+
+
+def simulate(tally, order, inputs, luck, policy):
+    """The whole job of one trial: its log, hours, days, and what it leaves behind."""
+    order = list(order)
+    actions = plan_job(
+        tally, order, policy["close_policy"], policy["reclose_habit"], policy.get("ct_reach_ft")
+    )
+    trial = Trial(tally, inputs, luck, policy, cycles_before(tally, actions))
+    first_stage = next(i for i, (kind, _) in enumerate(actions) if kind == "treat")
+    counted = [s for kind, s in actions[:first_stage] if kind == "close"]
+    feet = travel_ft(tally, actions)
+
+    for s in counted:
+        trial.close(s)
+    allowed = policy["stop_loss_failed_closes"]
+    called_off = allowed is not None and sum(trial.failed_close[s] for s in counted) > allowed
+    if called_off:
+        feet = 2.0 * max(tally["depth_ft"][s - 1] for s in counted)
+        for s in sorted(trial.shut_in_job):
+            trial.cycles["reopen", s] = tally["shifts"][s - 1] + 1
+            trial.reopen(s)
+    else:
+        go_through(trial, order, actions, counted)
+    return finish(trial, order, feet, called_off)
+
+
+def go_through(trial, order, actions, closed_before):
+    """All stages of a job that is not called off."""
+    patching = trial.policy["when_not_closing"] == "patch"
+    for s in trial.sleeves:
+        known = trial.failed_close[s] or trial.cannot_close[s]
+        if patching and known and s > min(order):
+            trial.patch(s)
+    for kind, s in actions:
+        if kind == "close" and s not in closed_before:
+            trial.close(s)
+            if patching and trial.failed_close[s]:
+                trial.patch(s)
+        elif kind == "treat":
+            trial.treat(s)
+        elif kind == "reclose":
+            trial.reclose(s)
+        elif kind == "reopen":
+            trial.reopen(s)
+
+
+def finish(trial, order, feet, called_off):
+    i, luck = trial.inputs, trial.luck
+    treated = len(trial.treated)
+    trial.count["trips"] += math.floor(max(treated - 1, 0) / i["stages_per_bha"])
+    trial.hours["trips"] = trial.count["trips"] * i["hours_per_trip"]
+    trial.hours["travel"] = feet / (60.0 * i["ct_speed_ft_per_min"])
+    trial.hours["cleanout"] = i["cleanout_hours"]
+    stuck = luck["u_event"] < i["stuck_ct_chance"]
+    lost = luck["u_event"] < i["stuck_ct_chance"] * i["well_lost_chance_given_stuck"]
+    ct_hours = math.fsum(trial.hours.values())
+    ct_days = ct_hours * (1.0 + i["npt_fraction"]) / i["work_hours_per_day"] + i["waiting_days"]
+    stuck_days = i["stuck_ct_days"] if stuck else 0.0
+    kept, effect, producing = [], [], []
+    for s in trial.sleeves:
+        produces = trial.is_open[s] or trial.leaking[s]
+        value = min(1.0, trial.placed[s] + i["stray_fluid_value"] * trial.received[s])
+        producing.append(produces)
+        kept.append(1.0 if produces and trial.producer[s] else 0.0)
+        effect.append(value if produces and not called_off else 0.0)
+    share = 0.0 if called_off or lost else sum(effect[s - 1] for s in order) / len(order)
+    return {
+        "log": trial.log,
+        "hours": trial.hours,
+        "count": trial.count,
+        "ct_hours": ct_hours,
+        "ct_days": ct_days,
+        "stuck_days": stuck_days,
+        "days": i["days_before_ct"] + ct_days + stuck_days + i["days_after_ct"],
+        "treated": trial.treated,
+        "pumped": [trial.pumped[s] for s in trial.sleeves],
+        "placed": [trial.placed[s] for s in trial.sleeves],
+        "received": [trial.received[s] for s in trial.sleeves],
+        "kept": kept,
+        "effectiveness": effect,
+        "producing": producing,
+        "called_off": called_off,
+        "stuck": stuck,
+        "lost": lost,
+        "stages_effective_share": share,
+    }

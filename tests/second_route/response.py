@@ -1,0 +1,135 @@
+"""Second route, part 3: what a refrac adds to one trial, month by month, from the job's outcome."""
+
+import math
+
+from tests.second_route.decline import MONTH, hyperbolic_cumulative, ratio_integral
+
+
+def sleeve_shares(case, luck):
+    """Old-production shares v and refrac-potential shares w of one trial, each summing to one (or all zero).
+
+    v only over sleeves that produced before the job, w only over sleeves that can be treated.
+    """
+    rho = case["share_potential_correlation"]
+    v, w = [], []
+    for k in range(len(case["production_share"])):
+        zv = luck["z_v"][k]
+        zw = rho * zv + math.sqrt(1.0 - rho * rho) * luck["z_w"][k]
+        v.append(case["production_share"][k] * math.exp(case["share_log_sd"] * zv))
+        w.append(case["potential_share"][k] * math.exp(case["potential_log_sd"] * zw))
+    v = [x if yes else 0.0 for x, yes in zip(v, case["old_producer"], strict=True)]
+    w = [x if yes else 0.0 for x, yes in zip(w, case["treatable"], strict=True)]
+    return normalised(v), normalised(w)
+
+
+def normalised(values):
+    total = sum(values)
+    return [x / total if total > 0.0 else 0.0 for x in values]
+
+
+def intensity_factor(response):
+    if response.get("intensity_lb_per_ft") is None or response.get("reference_intensity_lb_per_ft") is None:
+        return 1.0
+    ratio = response["reference_intensity_lb_per_ft"] / response["intensity_lb_per_ft"]
+    return ratio ** response["intensity_elasticity"]
+
+
+def ultimate(response, base, months):
+    """The main-phase volume the rock could give: stated, or the base's own with a headroom."""
+    if response.get("ultimate") is not None:
+        return response["ultimate"]
+    headroom = 1.0 + (response["headroom"] - 1.0) * intensity_factor(response)
+    return (base["made_before"] + sum(base["main"][:months])) * headroom
+
+
+def refrac_streams(response, base, uptime, job, v, w, m, s0, months):
+    """Calendar volumes from month 0 to the horizon of the executed refrac, and the numbers behind them."""
+    shape_edges = [
+        hyperbolic_cumulative(
+            1.0,
+            response["decline_per_year"],
+            response["b"],
+            response["terminal_decline_per_year"],
+            uptime * MONTH * k,
+        )
+        for k in range(months - m + 1)
+    ]
+    shape = [shape_edges[k + 1] - shape_edges[k] for k in range(months - m)]
+
+    before_job = base["made_before"] + sum(base["main"][:s0])
+    n_ult = ultimate(response, base, months)
+    depletion = min(1.0, before_job / n_ult)
+    kept_share = response["kept_fraction"] * sum(a * b for a, b in zip(v, job["kept"], strict=True))
+    effect = sum(a * b for a, b in zip(w, job["effectiveness"], strict=True))
+    raw_rate = (
+        response["uplift"]
+        * response["play_factor"]
+        * intensity_factor(response)
+        * response["peak_rate_per_d"]
+        * effect
+        * (1.0 - depletion) ** response["depletion_exponent"]
+    )
+    if job["lost"]:
+        kept_share = raw_rate = 0.0
+    old_left = kept_share * sum(base["main"][s0:months])
+    new_raw = raw_rate * sum(shape)
+    alpha = response["acceleration_fraction"]
+    room = n_ult - before_job - old_left
+    scale = 1.0
+    if new_raw > 0.0:
+        # What is brought forward is taken from the old remainder, of which there is no more than all of it.
+        most = room + old_left
+        if alpha < 1.0:
+            most = min(most, room / (1.0 - alpha))
+        scale = min(1.0, most / new_raw) if room > 0.0 else 0.0
+    accelerated = min(1.0, alpha * scale * new_raw / old_left) if old_left > 0.0 else 0.0
+    keep = kept_share * (1.0 - accelerated)
+    rate = raw_rate * scale
+
+    new_main = [rate * x for x in shape]
+    old_main = [keep * base["main"][s0 + k] for k in range(months - m)]
+    main = [a + b for a, b in zip(old_main, new_main, strict=True)]
+    secondary = {}
+    for phase, stream in base["secondary"].items():
+        r_now = response["r_now"][phase]
+        start = r_now * response[phase + "_start_factor"]
+        final = r_now * response[phase + "_final_factor"]
+        full = shape_edges[-1]
+        made = [
+            rate * ratio_integral(start, final, response["ratio_change_fraction"] * full, x)
+            for x in shape_edges
+        ]
+        secondary[phase] = [keep * stream[s0 + k] + made[k + 1] - made[k] for k in range(months - m)]
+    return {
+        "main": calendar(base["main"], main, job["days"], m, s0, months),
+        "secondary": {
+            phase: calendar(base["secondary"][phase], values, job["days"], m, s0, months)
+            for phase, values in secondary.items()
+        },
+        "depletion": depletion,
+        "scale": scale,
+        "acceleration": accelerated,
+        "keep": keep,
+        "new_rate_per_d": rate,
+        "ultimate": n_ult,
+        "capped": scale < 1.0,
+    }
+
+
+def calendar(base, after, days, m, s0, months):
+    """Base months up to s0, then from the job month the stream after it, later by the days shut in."""
+    whole = math.floor(days / MONTH)
+    first = 1.0 - (days / MONTH - whole)
+    out = []
+    for i in range(months):
+        if i < m:
+            out.append(base[i] if i < s0 else 0.0)
+            continue
+        j = i - m - whole
+        volume = 0.0
+        if j >= 0:
+            volume += first * after[j]
+        if j >= 1:
+            volume += (1.0 - first) * after[j - 1]
+        out.append(volume)
+    return out
