@@ -1,0 +1,278 @@
+"""How one key of the case is declared and read: kind, unit, allowed range, default and its source.
+
+Every section derives from `Section`. Its fields are declared with the functions below, which keep unit,
+range and source beside the default, so that checks, error texts, the key table and the report all say the
+same thing. Reading is strict: a truth value is no number, inf and nan are refused, a text is no month.
+"""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Annotated, Any, Self
+
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    ModelWrapValidatorHandler,
+    PrivateAttr,
+    SkipValidation,
+    ValidationInfo,
+    field_validator,
+    model_validator,
+)
+from pydantic_core import PydanticCustomError
+
+from refracmc.case import units
+from refracmc.sampling.distributions import Distribution, SpecError, from_spec
+
+ASSUMPTION = "assumption"
+Uncertain = Annotated[Distribution, SkipValidation]
+Problem = tuple[tuple[str | int, ...], str, str, str]
+"""A fault inside a section: key path within it, found, allowed, remedy."""
+
+
+def _declare(kind: str, default: Any, unit: str, text: str, source: str, **limits: Any) -> Any:
+    required = default is ...
+    note = f"{text} [{unit}]" if unit else text
+    if not required:
+        note += f" (default: {source})"
+    extra = {"kind": kind, "unit": unit, "source": source, "text": text, **limits}
+    return Field(default=default, description=note, json_schema_extra=extra)
+
+
+def uncertain(
+    default: Any,
+    unit: str,
+    text: str,
+    low: float = -math.inf,
+    high: float = math.inf,
+    *,
+    source: str = ASSUMPTION,
+    above: bool = False,
+    below: bool = False,
+) -> Any:
+    """A number that may be a distribution. `above`/`below` exclude the bounds themselves for fixed numbers.
+
+    `default` is a number, a distribution table, None (absent unless stated) or ... (must be stated).
+    """
+    return _declare("uncertain", default, unit, text, source, low=low, high=high, above=above, below=below)
+
+
+def number(
+    default: Any,
+    unit: str,
+    text: str,
+    low: float = -math.inf,
+    high: float = math.inf,
+    *,
+    source: str = ASSUMPTION,
+    above: bool = False,
+    below: bool = False,
+) -> Any:
+    """A fixed number (a distribution is refused)."""
+    return _declare("number", default, unit, text, source, low=low, high=high, above=above, below=below)
+
+
+def integer(default: Any, unit: str, text: str, low: int, high: int, *, source: str = ASSUMPTION) -> Any:
+    """A whole number."""
+    return _declare("integer", default, unit, text, source, low=low, high=high, above=False, below=False)
+
+
+def month(default: Any, text: str, *, source: str = ASSUMPTION) -> Any:
+    """A month written 'YYYY-MM'."""
+    return _declare("month", default, "month", text, source)
+
+
+def choice(default: Any, text: str, *, source: str = ASSUMPTION) -> Any:
+    """A text, a truth value or a nested table whose type alone says what is allowed."""
+    return _declare("plain", default, "", text, source)
+
+
+def rule_of(model: type[BaseModel], name: str) -> dict[str, Any]:
+    """The declaration of a field: kind, unit, source, text, low, high, above, below."""
+    extra = model.model_fields[name].json_schema_extra
+    return dict(extra) if isinstance(extra, dict) else {"kind": "plain", "unit": "", "source": "", "text": ""}
+
+
+def refuse(found: str, allowed: str, remedy: str) -> PydanticCustomError:
+    """The error a field raises; the three texts reach the Fault unchanged."""
+    return PydanticCustomError(
+        "refracmc", "input fault", {"found": found, "allowed": allowed, "remedy": remedy}
+    )
+
+
+class Section(BaseModel):
+    """A frozen table of the case; unknown keys are refused, SI twins of keys are converted."""
+
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, arbitrary_types_allowed=True, validate_default=True
+    )
+
+    _stated_sources: dict[str, str] = PrivateAttr(default_factory=dict)
+
+    @property
+    def stated_sources(self) -> Mapping[str, str]:
+        """Sources the case itself names, by key: the `source` of {dist = ..., source = "..."}."""
+        return self._stated_sources
+
+    @model_validator(mode="wrap")
+    @classmethod
+    def _keep_sources(cls, raw: Any, handler: ModelWrapValidatorHandler[Self]) -> Self:
+        section = handler(raw)
+        if isinstance(raw, dict):
+            for key, value in raw.items():
+                if isinstance(value, dict) and isinstance(value.get("source"), str):
+                    section._stated_sources[key] = value["source"]
+        return section
+
+    @model_validator(mode="before")
+    @classmethod
+    def _into_field_units(cls, raw: Any) -> Any:
+        if not isinstance(raw, dict):
+            return raw
+        converted = dict(raw)
+        for name in cls.model_fields:
+            twin = units.si_twin(name)
+            if twin is not None and twin[0] in raw and name not in raw:
+                converted[name] = units.scale_spec(converted.pop(twin[0]), twin[1])
+        return converted
+
+    @field_validator("*", mode="before")
+    @classmethod
+    def _read(cls, value: Any, info: ValidationInfo) -> Any:
+        rule = rule_of(cls, str(info.field_name))
+        if value is None and cls.model_fields[str(info.field_name)].default is None:
+            return None
+        if rule["kind"] == "uncertain":
+            return _read_uncertain(value, rule, (info.context or {}).get("base_dir"))
+        if rule["kind"] in ("number", "integer"):
+            return _read_number(value, rule)
+        if rule["kind"] == "month":
+            return _read_month(value)
+        return value
+
+    def problems(self) -> list[Problem]:
+        """Faults between keys of this section (each key alone is sound by now)."""
+        return []
+
+
+def range_text(rule: dict[str, Any]) -> str:
+    """The allowed range in words, with the unit."""
+    low, high = rule["low"], rule["high"]
+    unit = f" {rule['unit']}" if rule["unit"] else ""
+    what = "a whole number" if rule["kind"] == "integer" else "a number"
+    if math.isinf(low) and math.isinf(high):
+        return what + (f" in{unit}" if unit else "")
+    if math.isinf(high):
+        return f"{what} {'above' if rule['above'] else 'of at least'} {low:g}{unit}"
+    if math.isinf(low):
+        return f"{what} {'below' if rule['below'] else 'of at most'} {high:g}{unit}"
+    if rule["above"] or rule["below"]:
+        left, right = ("above" if rule["above"] else "from"), ("below" if rule["below"] else "up to")
+        return f"{what} {left} {low:g} and {right} {high:g}{unit}"
+    return f"{what} from {low:,.16g} to {high:,.16g}{unit}"
+
+
+def _found(value: Any, unit: str = "") -> str:
+    if isinstance(value, bool):
+        return f"the truth value {str(value).lower()}"
+    if isinstance(value, str):
+        return f"the text {value[:60]!r}"
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, list | tuple):
+        return f"a list of {len(value)}"
+    if isinstance(value, int | float):
+        return f"{value:.12g}" + (f" {unit}" if unit else "")
+    return f"{value} ({type(value).__name__})"
+
+
+def _outside(value: float, rule: dict[str, Any]) -> bool:
+    below = value <= rule["low"] if rule["above"] else value < rule["low"]
+    above = value >= rule["high"] if rule["below"] else value > rule["high"]
+    return bool(below or above)
+
+
+def _read_number(value: Any, rule: dict[str, Any]) -> float | int:
+    whole = rule["kind"] == "integer"
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        remedy = "write it without quotes" if isinstance(value, str) else "write a number"
+        if isinstance(value, dict) and "dist" in value:
+            remedy = "this number must be fixed: write a plain number"
+        raise refuse(_found(value), range_text(rule), remedy)
+    if not math.isfinite(value):
+        raise refuse(_found(value, rule["unit"]), range_text(rule), "write a finite number")
+    if whole and value != int(value):
+        raise refuse(_found(value, rule["unit"]), range_text(rule), "round it")
+    if _outside(value, rule):
+        raise refuse(_found(value, rule["unit"]), range_text(rule), "correct the value or its unit")
+    return int(value) if whole else float(value)
+
+
+def _read_month(value: Any) -> str:
+    if isinstance(value, datetime.datetime | datetime.date):
+        if value.day != 1:
+            raise refuse(f"the day {value.isoformat()}", "a month 'YYYY-MM'", "leave the day out")
+        return f"{value.year:04d}-{value.month:02d}"
+    if isinstance(value, str):
+        try:
+            return units.month_text(units.month_number(value))
+        except ValueError:
+            pass
+    raise refuse(_found(value), "a month 'YYYY-MM' in quotes", 'write it like "2027-01"')
+
+
+def read_months(value: Any) -> tuple[str, ...]:
+    """A list of months; refused as a whole with the first item that is none."""
+    if not isinstance(value, list | tuple):
+        raise refuse(
+            _found(value), "a list of months 'YYYY-MM' in quotes", 'write it like ["2027-01", "2027-04"]'
+        )
+    return tuple(_read_month(item) for item in value)
+
+
+def _read_uncertain(value: Any, rule: dict[str, Any], base_dir: Path | None) -> Distribution:
+    if isinstance(value, Distribution):
+        return value
+    unit = f" {rule['unit']}" if rule["unit"] else ""
+    if not isinstance(value, dict):
+        return from_spec(_read_number(value, rule), "", base_dir=base_dir)
+    spec = {key: item for key, item in value.items() if key != "source"}
+    allowed = f"{range_text(rule)}, or a distribution within it"
+    if "source" in value and not isinstance(value["source"], str):
+        raise refuse(f"source = {_found(value['source'])}", "a text", "name where the numbers come from")
+    if "dist" not in spec:
+        raise refuse(
+            "a table without dist", allowed, 'write {dist = "lognormal", p90 = ..., p10 = ...} or a number'
+        )
+    try:
+        distribution = from_spec(spec, "", base_dir=base_dir)
+    except SpecError as error:
+        found = "; ".join(
+            f"{problem.where.lstrip('.')} {problem.found}".strip() for problem in error.problems
+        )
+        allowed = "; ".join(dict.fromkeys(problem.allowed for problem in error.problems))
+        remedy = "; ".join(dict.fromkeys(problem.remedy for problem in error.problems))
+        raise refuse(f"{found} [{rule['unit'] or 'no unit'}]", allowed, remedy) from None
+    low, high = distribution.support()
+    if math.isnan(low) or math.isnan(high):
+        raise refuse("a distribution whose range is not a number", allowed, "correct its parameters")
+    if low < rule["low"]:
+        raise refuse(
+            f"a {spec['dist']} distribution reaching down to {low:.6g}{unit}",
+            allowed,
+            f"add min = {rule['low']:g}",
+        )
+    if high > rule["high"]:
+        raise refuse(
+            f"a {spec['dist']} distribution reaching up to {high:.6g}{unit}",
+            allowed,
+            f"add max = {rule['high']:g}",
+        )
+    if low == high and _outside(low, rule):
+        raise refuse(f"{low:.12g}{unit}", allowed, "correct the value or its unit")
+    return distribution

@@ -1,0 +1,152 @@
+"""Production histories: the tidy file, one well's rows in field units, and what is refused."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from refracmc.case import units
+from refracmc.case.faults import nearest
+from refracmc.case.tables import Table, months, numbers, require_columns, shorten
+from refracmc.errors import Fault
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from refracmc.production.history import History
+
+_VOLUMES = (
+    (("oil_bbl", "oil_m3"), units.M3_PER_BBL, "bbl"),
+    (("gas_mcf", "gas_e3m3"), units.E3M3_PER_MCF, "Mcf"),
+    (("water_bbl", "water_m3"), units.M3_PER_BBL, "bbl"),
+)
+DAYS_TOLERANCE = 0.05
+
+
+def well_rows(table: Table, well: str, where: str) -> tuple[Table | None, list[Fault]]:
+    """The rows of one well; a fault when the column or the well is missing. `where` is the key path of its id."""
+    if "well_id" not in table.frame.columns:
+        _, faults = require_columns(table, [("well_id",)], [])
+        return None, faults
+    if not len(table.frame):
+        return None, [Fault(table.file, "a header and no rows", "one row a month", "add the well's history")]
+    ids = table.frame["well_id"].astype(str).str.strip()
+    mask = (ids == well).to_numpy(dtype=bool)
+    if not mask.any():
+        present = list(dict.fromkeys(ids))
+        shown = ", ".join(present[:8]) + (", ..." if len(present) > 8 else "")
+        remedy = nearest(well, present) or "add its rows, or correct the id"
+        return None, [
+            Fault(table.file, f"no row of well {well!r} ({where})", f"a well of the file: {shown}", remedy)
+        ]
+    return table.select(mask), []
+
+
+def read_history(table: Table, well: str, where: str) -> tuple[pd.DataFrame | None, list[Fault]]:
+    """One well's history as a tidy frame (well_id, date, oil_bbl, gas_mcf, water_bbl, days_on), and its faults.
+
+    Months are in file order, which must rise without doubles; a month may be missing. A blank volume or
+    days-on cell is a month not declared (NaN); water and days_on may be absent as columns (all NaN).
+    """
+    import pandas as pd
+
+    required = [("well_id",), ("date",), *(twins for twins, _, _ in _VOLUMES[:2])]
+    columns, faults = require_columns(table, required, [_VOLUMES[2][0], ("days_on",)])
+    if faults:
+        return None, faults
+    rows, faults = well_rows(table, well, where)
+    if rows is None:
+        return None, faults
+    number, faults = months(rows, columns["date"])
+    faults = [*faults, *_order_faults(rows, number, columns["date"])]
+    data: dict[str, NDArray[np.float64]] = {}
+    for twins, si, unit in _VOLUMES:
+        column = columns.get(twins[0])
+        if column is None:
+            data[twins[0]] = np.full(len(rows.rows), np.nan)
+            continue
+        in_si = column != twins[0]
+        unit_here = {"bbl": "m3", "Mcf": "1000 m3"}[unit] if in_si else unit
+        values, found = numbers(rows, column, unit_here, blank=True)
+        data[twins[0]] = values / si if in_si else values
+        faults += found
+    if "days_on" in columns:
+        data["days_on"], found = numbers(rows, columns["days_on"], "d", blank=True)
+        faults += [*found, *_day_faults(rows, number, data["days_on"], columns["days_on"])]
+    else:
+        data["days_on"] = np.full(len(rows.rows), np.nan)
+    if faults:
+        return None, faults
+    dates = pd.to_datetime([units.month_text(int(n)) + "-01" for n in number], format="%Y-%m-%d")
+    return pd.DataFrame({"well_id": well, "date": dates, **data}), []
+
+
+def _order_faults(rows: Table, number: NDArray[np.int64], column: str) -> list[Fault]:
+    """Dates out of order or doubled, each named once."""
+    faults: list[Fault] = []
+    seen: dict[int, int] = {}
+    latest = -1
+    for k, month in enumerate(number.tolist()):
+        if month < 0:
+            continue
+        text = units.month_text(month)
+        if month in seen:
+            found = f"{text} a second time (first in row {int(rows.rows[seen[month]])})"
+            faults.append(Fault(rows.where(k, column), found, "each month once", "remove or correct the row"))
+        elif month < latest:
+            found = f"{text} after {units.month_text(latest)}"
+            faults.append(
+                Fault(rows.where(k, column), found, "months in rising order", "sort the well's rows by date")
+            )
+        seen.setdefault(month, k)
+        latest = max(latest, month)
+    return shorten(faults)
+
+
+def _day_faults(
+    rows: Table, number: NDArray[np.int64], days: NDArray[np.float64], column: str
+) -> list[Fault]:
+    """More days on than the month has."""
+    faults = []
+    for k, (month, on) in enumerate(zip(number.tolist(), days.tolist(), strict=True)):
+        if month >= 0 and on > units.days_in_month(month) + DAYS_TOLERANCE:
+            allowed = f"0 to {units.days_in_month(month)} d in {units.month_text(month)}"
+            faults.append(
+                Fault(rows.where(k, column), f"{on:g} d", allowed, "correct the days on production")
+            )
+    return shorten(faults)
+
+
+def to_history(
+    frame: pd.DataFrame, well: str, phase: str, segment_start: str | None, exclude: tuple[str, ...], file: str
+) -> tuple[History | None, list[Fault]]:
+    """The frame as a production History; its problems as faults of the file."""
+    from refracmc.production.history import HistoryProblem, build_history
+
+    overrides = {"segment_start": segment_start, "exclude": list(exclude)}
+    try:
+        return build_history(frame, well, phase, overrides), []
+    except HistoryProblem as problem:
+        return None, [
+            Fault(f"{file}: well {well}", text, "a history that can be read", "correct the file")
+            for text in problem.problems
+        ]
+
+
+def unfit_reason(history: History) -> str | None:
+    """Why no decline can be fitted to a history, or None; the limits are those of production.fit."""
+    from refracmc.production.fit import MIN_AFTER_PEAK, MIN_MONTHS
+    from refracmc.production.history import clean
+
+    volume = history.volume()
+    producing = int(np.sum(np.nan_to_num(volume) > 0))
+    if producing == 0:
+        return f"no {history.main_phase} volume in any month"
+    if producing < MIN_MONTHS:
+        return f"{producing} producing months"
+    used = int(clean(history).used.sum())
+    if used < MIN_AFTER_PEAK:
+        return f"{used} usable months from the best rate on"
+    return None

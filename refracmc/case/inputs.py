@@ -1,0 +1,142 @@
+"""Every number that may be uncertain, with its stream, unit, source and group; and the strategies of a well."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING, Any
+
+from pydantic import BaseModel
+
+from refracmc.case import units
+from refracmc.case.fields import Section, rule_of
+from refracmc.case.job_section import Job
+from refracmc.case.response_section import Response, Stress
+from refracmc.case.sections import Opex, Prices, TypeCurve
+from refracmc.job.orders import NAMED_ORDERS, named_order, validate
+
+if TYPE_CHECKING:
+    from refracmc.case.model import Case, Group, InputVariable, WellCase
+    from refracmc.case.strategies import Strategies
+    from refracmc.job.sleeves import Tally
+
+STATED = "stated in the case"
+SHARED_NAMES = frozenset({"response.play_factor"})
+_SHARED_PREFIXES = ("prices.", "fiscal.", "opex.", "job.cost.")
+_GROUPS: tuple[tuple[str, Group], ...] = (
+    ("type_curve.", "forecast"),
+    ("prices.", "prices"),
+    ("job.cost.", "costs"),
+    ("job.", "job"),
+    ("opex.", "costs"),
+    ("fiscal.", "costs"),
+    ("response.", "response"),
+    ("stress.", "response"),
+)
+UNCERTAIN_SECTIONS: Mapping[str, type[Section]] = {
+    "prices": Prices,
+    "opex": Opex,
+    "job": Job,
+    "response": Response,
+    "stress": Stress,
+    "type_curve": TypeCurve,
+}
+
+
+def is_shared(name: str) -> bool:
+    """Whether all wells share the draws of a variable."""
+    return name in SHARED_NAMES or name.startswith(_SHARED_PREFIXES)
+
+
+def group_of(name: str) -> Group:
+    """The driver group of a variable."""
+    for prefix, group in _GROUPS:
+        if name.startswith(prefix):
+            return group
+    raise ValueError(f"no group for {name!r}")
+
+
+def variable_names() -> tuple[str, ...]:
+    """Every name a variable can have, in the order of the case file's sections."""
+    return tuple(name for key, model in UNCERTAIN_SECTIONS.items() for name in _declared(model, key))
+
+
+def _declared(model: type[BaseModel], prefix: str) -> Iterator[str]:
+    for field, info in model.model_fields.items():
+        if rule_of(model, field)["kind"] == "uncertain":
+            yield f"{prefix}.{field}"
+        elif isinstance(info.annotation, type) and issubclass(info.annotation, Section):
+            yield from _declared(info.annotation, f"{prefix}.{field}")
+
+
+def _present(section: Section, prefix: str) -> Iterator[tuple[str, Any, dict[str, Any], bool]]:
+    """(name, distribution, rule, stated) of each uncertain number a section holds."""
+    for field in type(section).model_fields:
+        value = getattr(section, field)
+        rule = rule_of(type(section), field)
+        if rule["kind"] == "uncertain" and value is not None:
+            yield f"{prefix}.{field}", value, rule, field in section.model_fields_set
+        elif isinstance(value, Section):
+            yield from _present(value, f"{prefix}.{field}")
+
+
+def well_variables(
+    well_id: str, prices: Prices, sections: Mapping[str, Section | None], phase: str, status: str
+) -> tuple[InputVariable, ...]:
+    """The variables of one well from its merged sections (opex, job, response, stress, type_curve or None)."""
+    from refracmc.case.model import InputVariable
+
+    found = []
+    for key, section in {"prices": prices, **sections}.items():
+        if section is None:
+            continue
+        for name, distribution, rule, stated in _present(section, key):
+            unit = rule["unit"]
+            if unit == "bbl/d or Mcf/d":
+                unit = "bbl/d" if phase == "oil" else "Mcf/d"
+            elif unit == "bbl or Mcf":
+                unit = "bbl" if phase == "oil" else "Mcf"
+            source = rule["source"]
+            if stated:
+                source = section.stated_sources.get(name.rsplit(".", 1)[1], f"{STATED} ({status})")
+            scope = "" if is_shared(name) else well_id
+            found.append(InputVariable(name, scope, distribution, unit, source, group_of(name)))
+    return tuple(found)
+
+
+def inputs_of(case: Case, well: WellCase) -> tuple[InputVariable, ...]:
+    """Every variable of a well: stated, defaulted, fixed and uncertain alike, in the order of the sections."""
+    settings = well.settings
+    sections: dict[str, Section | None] = {
+        "opex": settings.opex,
+        "job": settings.job,
+        "response": settings.response,
+        "stress": settings.stress,
+        "type_curve": well.type_curve if well.forecast == "type_curve" else None,
+    }
+    return well_variables(well.id, case.prices, sections, well.main_phase, case.data_status)
+
+
+def input_sources(case: Case, well: WellCase) -> dict[str, str]:
+    """Source of every variable by name: 'stated in the case (...)', a named source, or 'assumption...'."""
+    return {variable.name: variable.source for variable in inputs_of(case, well)}
+
+
+def order_sleeves(strategies: Strategies, tally: Tally, name: str, reach_ft: float | None) -> tuple[int, ...]:
+    """The sleeves of an order, in the order treated; PlanRefused naming the sleeve that stands against it."""
+    if name in NAMED_ORDERS:
+        return named_order(name, tally, reach_ft)
+    return validate(strategies.custom_orders[name], tally, reach_ft)
+
+
+def strategies_of(case: Case, well: WellCase) -> list[tuple[str, str, tuple[int, ...], int]]:
+    """The strategies of a well beside doing nothing: (name '<order>@YYYY-MM', order, sleeves, month index).
+
+    Dates first, orders within a date; month index counts from the valuation month.
+    """
+    strategies, reach = well.settings.strategies, well.settings.completion.ct_reach_ft
+    sleeves = {name: order_sleeves(strategies, well.tally, name, reach) for name in strategies.orders}
+    return [
+        (f"{order}@{month}", order, sleeves[order], units.months_between(case.valuation.date, month))
+        for month in strategies.months
+        for order in strategies.orders
+    ]

@@ -1,0 +1,122 @@
+"""The coiled-tubing job in the case: chances of shifts, durations, mishaps (well scope), and rates (shared scope).
+
+No source exists for how old sleeves shift; those chances are the engineer's own and marked assumption.
+Chances are of one try, averaged over the population of sleeves.
+"""
+
+from __future__ import annotations
+
+from refracmc.case.fields import Problem, Section, Uncertain, choice, integer, number, uncertain
+
+FRACTION = "fraction"
+
+
+class JobCost(Section):
+    """Lump sums and rates at the 8/8 level, multiplied by the service-cost index."""
+
+    mobilisation_usd: Uncertain = uncertain(250_000.0, "US$", "mobilisation of all crews, lump sum", 0.0)
+    workover_usd_per_day: Uncertain = uncertain(18_000.0, "US$/d", "workover rig and crew before CT", 0.0)
+    ct_spread_usd_per_day: Uncertain = uncertain(
+        38_000.0,
+        "US$/d",
+        "coiled tubing unit and tools",
+        0.0,
+        source="assumption; Oil & Gas Journal 2011 has 29,000 in 2011 and above 80,000 at that peak, not inflated",
+    )
+    frac_spread_usd_per_day: Uncertain = uncertain(55_000.0, "US$/d", "pumping crew, standby included", 0.0)
+    stage_materials_usd: Uncertain = uncertain(9_000.0, "US$/stage", "proppant, chemicals, per stage", 0.0)
+    water_bbl_per_stage: Uncertain = uncertain(1_200.0, "bbl/stage", "water pumped per stage", 0.0)
+    water_usd_per_bbl: Uncertain = uncertain(0.8, "US$/bbl", "fresh or treated water delivered", 0.0)
+    trip_usd: Uncertain = uncertain(12_000.0, "US$/trip", "tools changed in a trip of the assembly", 0.0)
+    patch_usd: Uncertain = uncertain(45_000.0, "US$/patch", "patch set over a sleeve", 0.0)
+    perforate_usd: Uncertain = uncertain(
+        18_000.0, "US$/sleeve", "jetting or perforating beside a sleeve", 0.0
+    )
+    screenout_usd: Uncertain = uncertain(15_000.0, "US$/event", "cleanout materials after a screenout", 0.0)
+    stuck_ct_usd: Uncertain = uncertain(300_000.0, "US$/event", "fishing or cutting stuck coiled tubing", 0.0)
+    well_lost_usd: Uncertain = uncertain(500_000.0, "US$/event", "making a lost well safe", 0.0)
+    cancellation_usd: Uncertain = uncertain(
+        100_000.0, "US$", "paid to the crews when a job is called off", 0.0
+    )
+    flowback_usd_per_day: Uncertain = uncertain(6_000.0, "US$/d", "flowback and re-running lift", 0.0)
+    load_recovery_fraction: Uncertain = uncertain(
+        0.3, FRACTION, "share of pumped water flowed back", 0.0, 1.0
+    )
+    load_disposal_usd_per_bbl: Uncertain = uncertain(1.0, "US$/bbl", "disposal of load water", 0.0)
+    service_index_beta: Uncertain = uncertain(
+        0.4,
+        "",
+        "elasticity of service costs to the lagged oil price",
+        source="assumption; EIA drilling cost study 2016: costs fell 25 to 30 % from 2012 to 2015",
+    )
+    service_index_lag_months: int = integer(9, "months", "lag of service costs behind oil", 0, 120)
+    service_index_sd: float = number(0.08, "", "log sd of service costs not explained by oil", 0.0, 2.0)
+
+
+class Job(Section):
+    """Sleeves, durations, mishaps and fallbacks of one job."""
+
+    close_chance: Uncertain = uncertain(0.95, FRACTION, "one try closes an open sleeve", 0.0, 1.0, above=True)
+    open_chance: Uncertain = uncertain(0.97, FRACTION, "one try opens a closed sleeve", 0.0, 1.0, above=True)
+    reclose_chance: Uncertain = uncertain(
+        0.95, FRACTION, "one try recloses a treated sleeve", 0.0, 1.0, above=True
+    )
+    reopen_chance: Uncertain = uncertain(
+        0.97, FRACTION, "one try reopens a sleeve at the end", 0.0, 1.0, above=True
+    )
+    age_slope_per_year: Uncertain = uncertain(-0.05, "logit/year", "change of the logit with sleeve age")
+    cycle_slope: Uncertain = uncertain(-0.05, "logit/cycle", "change of the logit with each shift")
+    well_effect_sd: float = number(1.0, "logit", "sd of the effect all sleeves of a well share", 0.0, 10.0)
+    sleeve_effect_sd: float = number(2.0, "logit", "sd of the effect all tries at a sleeve share", 0.0, 10.0)
+    max_tries: int = integer(3, "tries", "tries before the fallback", 1, 20)
+    hours_per_try: Uncertain = uncertain(0.25, "h", "locate and one try at a shift", 0.0)
+    hours_per_test: Uncertain = uncertain(0.1, "h", "test of a closed sleeve", 0.0)
+    hours_per_stage: Uncertain = uncertain(
+        1.1,
+        "h",
+        "pumping one stage, mean",
+        0.0,
+        source="assumption; a cemented sleeve completion without CT made 15 stages in 24 h (JPT)",
+    )
+    stage_hours_log_sd: float = number(0.25, "", "log sd of the pumping hours between stages", 0.0, 2.0)
+    ct_speed_ft_per_min: Uncertain = uncertain(
+        50.0, "ft/min", "running speed, mean of in and out", 0.0, above=True
+    )
+    cleanout_hours: Uncertain = uncertain(14.0, "h", "cleanout to the toe", 0.0)
+    hours_per_trip: Uncertain = uncertain(14.0, "h", "trip out and back to change the assembly", 0.0)
+    stages_per_bha: int = integer(20, "stages", "stages an assembly lasts", 1, 1000)
+    trip_chance_per_stage: Uncertain = uncertain(0.02, FRACTION, "unplanned trip after a stage", 0.0, 1.0)
+    screenout_chance: Uncertain = uncertain(0.02, FRACTION, "a stage screens out", 0.0, 1.0)
+    screenout_hours: Uncertain = uncertain(8.0, "h", "cleanout after a screenout", 0.0)
+    screenout_placed_fraction: Uncertain = uncertain(
+        0.5, FRACTION, "share of a stage placed before it screened out", 0.0, 1.0
+    )
+    npt_fraction: Uncertain = uncertain(0.15, FRACTION, "non-productive time over CT hours", 0.0)
+    waiting_days: Uncertain = uncertain(1.0, "d", "weather and waiting during CT work", 0.0)
+    days_before_ct: Uncertain = uncertain(5.0, "d", "workover, kill, tubing, casing test, rig up", 0.0)
+    days_after_ct: Uncertain = uncertain(6.0, "d", "rig down, flowback, lift re-run", 0.0)
+    work_hours_per_day: float = number(24.0, "h/d", "hours worked in a day", 0.0, 24.0, above=True)
+    stuck_ct_chance: Uncertain = uncertain(0.01, FRACTION, "coiled tubing stuck or parted, per job", 0.0, 1.0)
+    stuck_ct_days: Uncertain = uncertain(8.0, "d", "days to free stuck coiled tubing", 0.0)
+    well_lost_chance_given_stuck: Uncertain = uncertain(
+        0.1, FRACTION, "the well is lost, given stuck", 0.0, 1.0
+    )
+    leak_chance_cement: Uncertain = uncertain(0.05, FRACTION, "cement between neighbours leaks", 0.0, 1.0)
+    leak_chance_packer: Uncertain = uncertain(0.15, FRACTION, "packer between neighbours leaks", 0.0, 1.0)
+    leak_fluid_fraction: Uncertain = uncertain(
+        0.25, FRACTION, "share of a stage's fluid through each leak", 0.0, 0.5
+    )
+    open_sleeve_take: Uncertain = uncertain(
+        0.6, "", "flow weight of an open sleeve uphole against 1 for the stage treated", 0.0
+    )
+    stray_fluid_value: Uncertain = uncertain(
+        0.3, FRACTION, "stimulation value of fluid gone elsewhere", 0.0, 1.0
+    )
+    patch_hours: Uncertain = uncertain(18.0, "h", "setting a patch", 0.0)
+    patch_success: Uncertain = uncertain(0.85, FRACTION, "a patch seals", 0.0, 1.0)
+    perforate_hours: Uncertain = uncertain(6.0, "h", "jetting or perforating beside a sleeve", 0.0)
+    perforate_success: Uncertain = uncertain(0.9, FRACTION, "jetting or perforating works", 0.0, 1.0)
+    cost: JobCost = choice(JobCost, "table [job.cost]")
+
+    def problems(self) -> list[Problem]:
+        return [(("cost", *path), *rest) for path, *rest in self.cost.problems()]  # type: ignore[misc]

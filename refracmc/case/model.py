@@ -1,0 +1,127 @@
+"""The validated case, frozen: what the engine, the decisions and the report read."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+from refracmc.case.decks import Deck
+from refracmc.case.job_section import Job
+from refracmc.case.response_section import Response, Stress
+from refracmc.case.sections import (
+    Completion,
+    Dependence,
+    Fiscal,
+    Fit,
+    Interests,
+    Opex,
+    Outputs,
+    Prices,
+    Sampling,
+    TypeCurve,
+    Valuation,
+)
+from refracmc.case.strategies import Strategies
+from refracmc.errors import Fault
+from refracmc.job.sleeves import Tally
+from refracmc.sampling.distributions import Distribution
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from refracmc.production.history import History
+
+Group = Literal["forecast", "prices", "job", "response", "costs"]
+
+
+@dataclass(frozen=True)
+class InputVariable:
+    """One number of the case that may be uncertain (a fixed number is a fixed distribution).
+
+    name: key path, the name of its random stream; scope: "" for a variable all wells share, else the well id;
+    unit: unit of its values; source: where the number comes from; group: what it belongs to in the drivers.
+    """
+
+    name: str
+    scope: str
+    distribution: Distribution
+    unit: str
+    source: str
+    group: Group
+
+
+@dataclass(frozen=True)
+class Settings:
+    """The sections a well runs with: its own keys over the shared ones."""
+
+    job: Job
+    response: Response
+    stress: Stress
+    opex: Opex
+    fiscal: Fiscal
+    strategies: Strategies
+    interests: Interests
+    completion: Completion
+
+
+@dataclass(frozen=True)
+class WellCase:
+    """One well, ready to run.
+
+    forecast: "history" (a decline fitted to `history`) or "type_curve"; main_phase: oil or gas;
+    history/history_frame: None where the case states none; fit: what the engineer fixed of the fit;
+    inputs: every variable of the well by name (shared ones with the well's own keys over them included);
+    raw: the keys stated in the case for this well, section by section (for sources).
+    """
+
+    id: str
+    settings: Settings
+    main_phase: str
+    forecast: Literal["history", "type_curve"]
+    history: History | None
+    history_frame: pd.DataFrame | None
+    type_curve: TypeCurve | None
+    fit: Fit
+    tally: Tally
+    inputs: Mapping[str, Distribution]
+
+
+@dataclass(frozen=True)
+class Case:
+    """A case as validated.
+
+    refused: faults of the wells that cannot run, by well id; files: SHA-256 of every file read, by path
+    relative to the case; path: the case file.
+    """
+
+    name: str
+    title: str
+    data_status: str
+    path: Path
+    sampling: Sampling
+    valuation: Valuation
+    prices: Prices
+    deck: Deck
+    fiscal: Fiscal
+    opex: Opex
+    outputs: Outputs
+    dependence: Dependence
+    strategies: Strategies
+    wells: tuple[WellCase, ...]
+    refused: Mapping[str, tuple[Fault, ...]]
+    files: Mapping[str, str]
+
+    def well(self, name: str) -> WellCase:
+        """The well of that id; KeyError with the ids there are."""
+        for well in self.wells:
+            if well.id == name:
+                return well
+        raise KeyError(f"no well {name!r}; wells: {', '.join(well.id for well in self.wells)}")
+
+    def with_sampling(self, trials: int | None = None, seed: int | None = None) -> Case:
+        """The same case with other trials or seed, as the command line asks; pydantic ValidationError if out of range."""
+        changes = {key: value for key, value in (("trials", trials), ("seed", seed)) if value is not None}
+        sampling = Sampling.model_validate({**self.sampling.model_dump(), **changes})
+        return replace(self, sampling=sampling)

@@ -1,0 +1,115 @@
+"""What a refrac adds, and the stress between stages: sections [response] and [stress].
+
+Published anchors: rate and EUR gains of SPE-173340-MS (Bakken +69 %, Eagle Ford +53 %, no effect of age
+discernible), and 50 to 60 % of first rate for a Barnett restimulation without new perforations (trade press
+2015) - the floor for a job through the same sleeves. What stands between is an assumption.
+"""
+
+from __future__ import annotations
+
+from pydantic import StrictBool
+
+from refracmc.case.fields import Section, Uncertain, choice, number, uncertain
+
+
+class Response(Section):
+    """Refrac stream, what is kept of the old one, and the ultimate both share."""
+
+    uplift: Uncertain = uncertain(
+        {"dist": "lognormal", "p90": 0.25, "p10": 1.0},
+        "fraction of peak rate",
+        "initial rate of the refrac stream over the peak rate, base forecast subtracted",
+        0.0,
+        source="assumption around 50 to 60 % of first rate (Barnett, no new perforations, trade press 2015)",
+    )
+    play_factor: Uncertain = uncertain(
+        1.0, "factor", "factor on the uplift that all wells share", 0.0, above=True
+    )
+    depletion_exponent: Uncertain = uncertain(
+        {"dist": "uniform", "low": 0.0, "high": 1.0},
+        "",
+        "exponent g of (1 - depletion) on the uplift; 0: no effect of age",
+        0.0,
+        source="assumption including 0: SPE-173340-MS finds no effect of age",
+    )
+    kept_fraction: Uncertain = uncertain(0.95, "fraction", "old stream that goes on after the job", 0.0, 1.0)
+    acceleration_fraction: Uncertain = uncertain(
+        0.2, "fraction", "share of the refrac stream taken from the old one's remainder", 0.0, 1.0, below=True
+    )
+    decline_per_year: Uncertain = uncertain(
+        {"dist": "lognormal", "p90": 0.8, "p10": 2.4},
+        "1/year",
+        "initial nominal decline of the refrac stream",
+        0.0,
+        above=True,
+    )
+    b: Uncertain = uncertain(0.9, "", "hyperbolic exponent of the refrac stream", 0.0, 3.0)
+    terminal_decline_per_year: Uncertain = uncertain(
+        0.08, "1/year", "terminal nominal decline of the refrac stream", 0.0, 5.0, above=True
+    )
+    headroom: Uncertain = uncertain(1.8, "factor", "ultimate over the recovery without a refrac", 1.0)
+    ultimate: Uncertain | None = uncertain(
+        None, "bbl or Mcf", "volumetric ultimate of the main phase, in place of headroom", 0.0, above=True
+    )
+    gas_start_factor: Uncertain = uncertain(1.0, "factor", "gas ratio of the new stream over now, start", 0.0)
+    gas_final_factor: Uncertain = uncertain(1.0, "factor", "gas ratio of the new stream over now, end", 0.0)
+    water_start_factor: Uncertain = uncertain(
+        2.0, "factor", "water ratio of the new stream over now, start", 0.0
+    )
+    water_final_factor: Uncertain = uncertain(
+        1.0, "factor", "water ratio of the new stream over now, end", 0.0
+    )
+    oil_start_factor: Uncertain = uncertain(
+        1.0, "factor", "oil ratio of the new stream over now, start (gas is the main phase)", 0.0
+    )
+    oil_final_factor: Uncertain = uncertain(
+        1.0, "factor", "oil ratio of the new stream over now, end (gas is the main phase)", 0.0
+    )
+    ratio_change_fraction: float = number(
+        0.3, "fraction", "share of the new stream's volume over which ratios move", 0.0, 1.0, above=True
+    )
+    reference_intensity_lb_per_ft: float | None = number(
+        None, "lb/ft", "proppant per foot the uplift and headroom refer to", 0.0, 20_000.0, above=True
+    )
+    intensity_elasticity: float = number(
+        0.5, "", "elasticity of uplift to (reference / first) intensity", 0.0, 5.0
+    )
+    share_log_sd: float = number(0.5, "", "log sd of old production between sleeves", 0.0, 3.0)
+    potential_log_sd: float = number(0.5, "", "log sd of refrac potential between sleeves", 0.0, 3.0)
+    share_potential_correlation: float = number(
+        0.0, "", "correlation of log share and log potential of a sleeve", -1.0, 1.0
+    )
+
+
+class Stress(Section):
+    """Plane-strain stress change between stages and the nonlinear maps it acts through; strengths include 0."""
+
+    enabled: StrictBool = choice(True, "whether stress between stages acts on the response")
+    half_height_ft: float = number(75.0, "ft", "half height of a placed fracture", 0.0, 2_000.0, above=True)
+    poisson_ratio: float = number(0.25, "", "Poisson's ratio of the rock", 0.0, 0.5, below=True)
+    residual_pressure_psi: Uncertain = uncertain(
+        300.0, "psi", "residual pressure of a propped fracture above closure", 0.0
+    )
+    horizontal_contrast_psi: Uncertain = uncertain(
+        600.0, "psi", "contrast of the horizontal stresses before the job", 0.0
+    )
+    effect_strength: Uncertain = uncertain(
+        {"dist": "uniform", "low": 0.0, "high": 0.1},
+        "fraction",
+        "largest gain of a stage from a lowered contrast; 0: none",
+        -1.0,
+        2.0,
+    )
+    contrast_half_psi: float = number(200.0, "psi", "remaining contrast at which half the gain acts")
+    contrast_scale_psi: float = number(100.0, "psi", "width of that logistic", 0.0, above=True)
+    pressure_limit_psi: Uncertain = uncertain(
+        900.0, "psi", "rise of closure stress at which placement suffers by half", 0.0
+    )
+    limit_scale_psi: float = number(150.0, "psi", "width of that logistic", 0.0, above=True)
+    limit_strength: Uncertain = uncertain(
+        {"dist": "uniform", "low": 0.0, "high": 0.2},
+        "fraction",
+        "largest loss of a stage from a raised closure stress; 0: none",
+        0.0,
+        1.0,
+    )

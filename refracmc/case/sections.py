@@ -1,0 +1,309 @@
+"""Case-wide sections: sampling, valuation, prices, fiscal terms, opex, dependence, outputs.
+
+Each description ends with the default's source; "assumption" where no source stands behind it.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from pydantic import StrictBool, StrictStr, field_validator
+
+from refracmc.case.fields import (
+    Problem,
+    Section,
+    Uncertain,
+    choice,
+    integer,
+    month,
+    number,
+    read_months,
+    uncertain,
+)
+
+MAX_TRIALS = 10_000_000
+USD_BBL, USD_MCF = "US$/bbl", "US$/Mcf"
+
+
+class Sampling(Section):
+    """How many trials, from which seed, laid out how."""
+
+    trials: int = integer(10_000, "trials", "number of trials per strategy", 1, MAX_TRIALS)
+    seed: int = integer(20261101, "", "root of all random streams", 0, 2**63 - 1)
+    design: Literal["latin_hypercube", "plain", "sobol"] = choice(
+        "latin_hypercube", "latin_hypercube, plain or sobol", source="McKay, Beckman & Conover 1979"
+    )
+
+
+class Valuation(Section):
+    """Date, horizon and terms of the valuation."""
+
+    date: str = month(..., "valuation month; discounting is to its first day")
+    horizon_months: int = integer(360, "months", "months valued from the valuation date", 12, 720)
+    annual_discount_rate: float = number(
+        0.10, "1/year", "effective annual discount rate", 0.0, 1.0, source="common practice, no source"
+    )
+    terms: Literal["real", "nominal"] = choice(
+        "real", "real or nominal money, for prices, costs and rate alike"
+    )
+    annual_cost_escalation: float = number(
+        0.0, "1/year", "yearly rise of costs, nominal terms only", -0.2, 0.5
+    )
+    cvar_tail_fraction: float = number(
+        0.1, "fraction", "worst share of trials averaged by CVaR", 0.0, 1.0, above=True
+    )
+
+    def problems(self) -> list[Problem]:
+        if self.terms == "real" and self.annual_cost_escalation != 0.0:
+            return [
+                (
+                    ("annual_cost_escalation",),
+                    f"{self.annual_cost_escalation:g} 1/year with real terms",
+                    "0 in real terms",
+                    'remove it, or set terms = "nominal" and give nominal prices and a nominal rate',
+                )
+            ]
+        return []
+
+
+class Prices(Section):
+    """Oil and gas prices: a deck, a deck with an uncertain level, or a process whose mean path is the deck."""
+
+    model: Literal["deck", "deck_with_level", "geometric_brownian", "mean_reverting"] = choice(
+        "deck", "deck, deck_with_level, geometric_brownian or mean_reverting (Schwartz 1997, one factor)"
+    )
+    deck_file: StrictStr | None = choice(None, "CSV with month, oil_usd_per_bbl, gas_usd_per_mcf")
+    oil_usd_per_bbl: float | None = number(
+        None, USD_BBL, "flat oil price, in place of a deck file", 0.0, 1000.0
+    )
+    gas_usd_per_mcf: float | None = number(
+        None, USD_MCF, "flat gas price, in place of a deck file", 0.0, 200.0
+    )
+    oil_level: Uncertain = uncertain(1.0, "factor", "multiplies the oil deck (deck_with_level)", 0.0)
+    gas_level: Uncertain = uncertain(1.0, "factor", "multiplies the gas deck (deck_with_level)", 0.0)
+    oil_annual_volatility: float = number(
+        0.30, "1/sqrt(year)", "volatility of the oil price process", 0.0, 3.0
+    )
+    gas_annual_volatility: float = number(
+        0.40, "1/sqrt(year)", "volatility of the gas price process", 0.0, 3.0
+    )
+    oil_reversion_per_year: float = number(
+        0.5, "1/year", "speed of reversion of the log oil price (mean_reverting)", 0.0, 20.0, above=True
+    )
+    gas_reversion_per_year: float = number(
+        1.0, "1/year", "speed of reversion of the log gas price (mean_reverting)", 0.0, 20.0, above=True
+    )
+    oil_gas_correlation: float = number(0.3, "", "correlation of oil and gas price shocks", -0.999, 0.999)
+    oil_differential_usd_per_bbl: Uncertain = uncertain(0.0, USD_BBL, "added to the oil price at the lease")
+    gas_differential_usd_per_mcf: Uncertain = uncertain(0.0, USD_MCF, "added to the gas price at the lease")
+    ngl_yield_bbl_per_mcf: Uncertain = uncertain(0.0, "bbl/Mcf", "natural gas liquids per gas sold", 0.0, 0.5)
+    ngl_price_fraction_of_oil: Uncertain = uncertain(0.3, "fraction", "NGL price over oil price", 0.0)
+
+    def problems(self) -> list[Problem]:
+        found: list[Problem] = []
+        flat = [name for name in ("oil_usd_per_bbl", "gas_usd_per_mcf") if getattr(self, name) is not None]
+        remedy = "give deck_file, or both flat prices"
+        if self.deck_file is None and len(flat) < 2:
+            lacking = "oil_usd_per_bbl" if "oil_usd_per_bbl" not in flat else "gas_usd_per_mcf"
+            found.append(((lacking,), "neither a deck file nor this flat price", "one of the two", remedy))
+        if self.deck_file is not None and flat:
+            found += [((name,), "a flat price beside a deck file", "one of the two", remedy) for name in flat]
+        uses = {
+            "oil_level": ("deck_with_level",),
+            "gas_level": ("deck_with_level",),
+            "oil_annual_volatility": ("geometric_brownian", "mean_reverting"),
+            "gas_annual_volatility": ("geometric_brownian", "mean_reverting"),
+            "oil_gas_correlation": ("geometric_brownian", "mean_reverting"),
+            "oil_reversion_per_year": ("mean_reverting",),
+            "gas_reversion_per_year": ("mean_reverting",),
+        }
+        for name, models in uses.items():
+            if name in self.model_fields_set and self.model not in models:
+                found.append(
+                    (
+                        (name,),
+                        f"this key with model = {self.model!r}, which does not use it",
+                        f"only with model = {' or '.join(models)}",
+                        "remove it or change the model",
+                    )
+                )
+        return found
+
+
+class IncomeTax(Section):
+    """Income tax at the level of the project; losses are used elsewhere."""
+
+    rate: float = number(..., "fraction", "income tax rate", 0.0, 1.0, below=True)
+    schedule: Literal["macrs_7", "macrs_5", "straight_line_7y", "expensed"] = choice(
+        "macrs_7", "depreciation of what is not expensed", source="IRS Publication 946, table A-1"
+    )
+    intangible_fraction: float = number(0.7, "fraction", "share of the job expensed at once", 0.0, 1.0)
+
+
+class Fiscal(Section):
+    """Production taxes as fractions of the revenue after royalty, and an optional income tax."""
+
+    severance_oil_fraction: float = number(
+        0.046, "fraction", "severance on oil revenue", 0.0, 1.0, source="Texas statute, oil 4.6 %"
+    )
+    severance_gas_fraction: float = number(
+        0.075, "fraction", "severance on gas revenue", 0.0, 1.0, source="Texas statute, gas 7.5 %"
+    )
+    ad_valorem_fraction: float = number(0.02, "fraction", "ad valorem tax on revenue", 0.0, 1.0)
+    income_tax: IncomeTax | None = choice(None, "table [fiscal.income_tax]; absent: values are before tax")
+
+    def problems(self) -> list[Problem]:
+        found: list[Problem] = []
+        for name in ("severance_oil_fraction", "severance_gas_fraction"):
+            total = getattr(self, name) + self.ad_valorem_fraction
+            if total >= 1.0:
+                text = f"{total:g} together with ad_valorem_fraction"
+                found.append(((name,), text, "a sum below 1", "check the tax rates"))
+        return found
+
+
+class Opex(Section):
+    """Operating cost at the 8/8 level, abandonment, and holding of a suspended well."""
+
+    fixed_usd_per_month: Uncertain = uncertain(9_000.0, "US$/month", "fixed cost while on production", 0.0)
+    oil_usd_per_bbl: Uncertain = uncertain(4.0, USD_BBL, "variable cost of oil", 0.0)
+    gas_usd_per_mcf: Uncertain = uncertain(0.4, USD_MCF, "variable cost of gas", 0.0)
+    water_usd_per_bbl: Uncertain = uncertain(1.0, USD_BBL, "handling and disposal of produced water", 0.0)
+    abandonment_usd: Uncertain = uncertain(120_000.0, "US$", "plugging and site, due at the end of life", 0.0)
+    holding_usd_per_month: Uncertain = uncertain(
+        1_500.0, "US$/month", "cost of holding a suspended well", 0.0
+    )
+    lease_holding_months: int = integer(24, "months", "longest suspension before the lease is lost", 0, 720)
+
+
+class Pair(Section):
+    """Rank correlation of two inputs of one scope."""
+
+    a: StrictStr = choice(..., "key path of an input")
+    b: StrictStr = choice(..., "key path of another input of the same scope")
+    rank_correlation: float = number(..., "", "Spearman rank correlation", -1.0, 1.0, above=True, below=True)
+
+
+class Dependence(Section):
+    """Rank correlations between inputs; all pairs not named are independent."""
+
+    pairs: tuple[Pair, ...] = choice((), "list of {a = ..., b = ..., rank_correlation = ...}")
+
+
+class Outputs(Section):
+    """What a run writes beside the summary and the block files."""
+
+    keep_trials: StrictBool = choice(False, "write every input and measure of every trial")
+    charts: StrictBool = choice(True, "draw the charts")
+
+
+class Interests(Section):
+    """Interests of the owner in the well."""
+
+    working: float = number(1.0, "fraction", "working interest", 0.0, 1.0, above=True)
+    net_revenue: float = number(0.8125, "fraction", "net revenue interest", 0.0, 1.0, above=True)
+
+    def problems(self) -> list[Problem]:
+        if self.net_revenue > self.working:
+            found = f"{self.net_revenue:g} above the working interest {self.working:g}"
+            return [
+                (("net_revenue",), found, "at most the working interest", "correct one of the two interests")
+            ]
+        return []
+
+
+class Completion(Section):
+    """Facts of the completion and of the coiled tubing; None where not stated."""
+
+    casing_od_in: float | None = number(None, "in", "outer diameter of the casing", 2.0, 20.0)
+    casing_weight_lb_per_ft: float | None = number(None, "lb/ft", "nominal weight of the casing", 1.0, 200.0)
+    casing_wall_in: float | None = number(None, "in", "wall of the casing", 0.05, 2.0)
+    casing_grade: StrictStr | None = choice(None, "grade of the casing, as L-80 or P-110")
+    ct_od_in: float | None = number(None, "in", "outer diameter of the coiled tubing", 0.75, 5.0)
+    ct_reach_ft: float | None = number(
+        None, "ft", "measured depth the coiled tubing reaches", 100.0, 60_000.0
+    )
+    toe_md_ft: float | None = number(None, "ft", "measured depth of the toe", 100.0, 60_000.0)
+    lateral_ft: float | None = number(None, "ft", "completed lateral length", 10.0, 40_000.0)
+    proppant_lb_per_ft: float | None = number(
+        None, "lb/ft", "proppant of the first job per foot", 0.0, 20_000.0
+    )
+
+    def problems(self) -> list[Problem]:
+        found: list[Problem] = []
+        if self.casing_wall_in and self.casing_od_in and self.casing_wall_in >= self.casing_od_in / 2:
+            text = f"{self.casing_wall_in:g} in with an outer diameter of {self.casing_od_in:g} in"
+            found.append(
+                (("casing_wall_in",), text, "less than half the outer diameter", "correct the casing")
+            )
+        if self.ct_od_in and self.casing_od_in and self.ct_od_in >= self.casing_od_in:
+            text = f"{self.ct_od_in:g} in in a casing of {self.casing_od_in:g} in"
+            found.append((("ct_od_in",), text, "less than the casing", "correct the diameters"))
+        if self.lateral_ft and self.toe_md_ft and self.lateral_ft >= self.toe_md_ft:
+            text = f"{self.lateral_ft:g} ft with the toe at {self.toe_md_ft:g} ft"
+            found.append(
+                (("lateral_ft",), text, "less than the measured depth of the toe", "correct the depths")
+            )
+        return found
+
+
+class TypeCurve(Section):
+    """Modified hyperbolic decline stated in place of a history; rates per producing day of the main phase."""
+
+    initial_rate_per_d: Uncertain = uncertain(
+        ..., "bbl/d or Mcf/d", "rate at first production", 0.0, above=True
+    )
+    initial_decline_per_year: Uncertain = uncertain(
+        ..., "1/year", "nominal decline at first production", 0.0, above=True
+    )
+    b: Uncertain = uncertain(..., "", "hyperbolic exponent", 0.0, 3.0)
+    terminal_decline_per_year: Uncertain = uncertain(
+        0.08, "1/year", "nominal decline at which the decline turns exponential", 0.0, 5.0, above=True
+    )
+    first_production: str = month(..., "month of first production")
+    uptime: Uncertain = uncertain(
+        0.95, "fraction", "share of calendar time on production", 0.0, 1.0, above=True
+    )
+    peak_rate_per_d: Uncertain = uncertain(
+        ...,
+        "bbl/d or Mcf/d",
+        "peak rate the uplift refers to, mean of the best three months",
+        0.0,
+        above=True,
+    )
+    oil_ratio: float = number(0.0, "bbl per Mcf of gas", "oil per gas, where gas is the main phase", 0.0)
+    gas_ratio: float = number(0.0, "Mcf per bbl of oil", "gas per oil, where oil is the main phase", 0.0)
+    water_ratio: float = number(0.0, "bbl per unit of the main phase", "water per main phase", 0.0)
+
+
+class Fit(Section):
+    """What the engineer fixes of the decline fit; every key may be left out."""
+
+    segment_start: str | None = month(
+        None, "first month of the segment fitted; absent: found from the history"
+    )
+    exclude: tuple[str, ...] = choice((), "months 'YYYY-MM' set aside in the fit")
+    terminal_decline_per_year: Uncertain | None = uncertain(
+        None, "1/year", "terminal nominal decline of the hyperbolic forms", 0.0, 5.0, above=True
+    )
+    b_max: float | None = number(None, "", "largest hyperbolic exponent allowed", 0.0, 3.0, above=True)
+    forms: tuple[Literal["modified_hyperbolic", "stretched_exponential", "duong"], ...] | None = choice(
+        None, "decline forms averaged; absent: all the fit has a prior for"
+    )
+
+    def settings(self) -> dict[str, Any]:
+        """Keywords for production.fit.FitSettings; the terminal decline as its 80 % range (P90, P10)."""
+        given: dict[str, Any] = {}
+        if self.terminal_decline_per_year is not None:
+            low, high = self.terminal_decline_per_year.ppf([0.1, 0.9])
+            given["terminal_decline_per_year"] = (float(low), float(high))
+        if self.b_max is not None:
+            given["b_max"] = self.b_max
+        if self.forms is not None:
+            given["forms"] = self.forms
+        return given
+
+    @field_validator("exclude", mode="before")
+    @classmethod
+    def _exclude(cls, value: Any) -> tuple[str, ...]:
+        return read_months(value)

@@ -1,0 +1,109 @@
+"""Section [strategies]: refrac dates x stage orders, and how the job is run; the list of strategies of a well."""
+
+from __future__ import annotations
+
+import re
+from typing import Any, Literal
+
+from pydantic import StrictInt, StrictStr, ValidationInfo, field_validator
+
+from refracmc.case import units
+from refracmc.case.fields import Problem, Section, choice, integer, month, read_months
+
+NAMED_ORDERS = ("toe_to_heel", "heel_to_toe", "alternating", "two_pass")
+MAX_DATES = 600
+_NAME = re.compile(r"^[A-Za-z][A-Za-z0-9_-]{0,39}$")
+
+
+class DateSeries(Section):
+    """Evenly spaced refrac dates."""
+
+    first: str = month(..., "first refrac month; a job starts on the first day of its month")
+    every_months: int = integer(3, "months", "spacing", 1, 120)
+    count: int = integer(..., "dates", "number of dates", 1, MAX_DATES)
+
+
+class Strategies(Section):
+    """What is compared, always against doing nothing on the same trials."""
+
+    orders: tuple[StrictStr, ...] = choice(NAMED_ORDERS, "stage orders, named ones or those of custom_orders")
+    dates: DateSeries | tuple[str, ...] = choice(..., "list of months, or {first, every_months, count}")
+    close_policy: Literal["all", "needed"] = choice(
+        "all",
+        "close all sleeves first, or only what the uphole rule needs",
+        source="common practice, no source",
+    )
+    reclose_habit: Literal["every", "needed", "never"] = choice(
+        "needed", "reclose after every stage, only where a deeper stage follows, or never"
+    )
+    when_not_closing: Literal["accept", "patch"] = choice(
+        "accept", "fallback for a sleeve that does not close"
+    )
+    when_not_opening: Literal["skip", "perforate"] = choice(
+        "skip", "fallback for a sleeve that does not open"
+    )
+    when_not_reopening: Literal["accept", "perforate"] = choice(
+        "accept", "fallback for a sleeve that does not reopen at the end"
+    )
+    stop_loss_failed_closes: int | None = integer(
+        None,
+        "sleeves",
+        "call the job off if more sleeves fail to close before the first stage; absent: never",
+        0,
+        1000,
+    )
+    custom_orders: dict[str, tuple[StrictInt, ...]] = choice({}, "table of orders as lists of sleeve numbers")
+
+    @field_validator("dates", mode="plain")
+    @classmethod
+    def _dates(cls, value: Any, info: ValidationInfo) -> Any:
+        if isinstance(value, DateSeries):
+            return value
+        if isinstance(value, dict):
+            return DateSeries.model_validate(value, context=info.context)
+        return read_months(value)
+
+    @property
+    def months(self) -> tuple[str, ...]:
+        """The refrac dates 'YYYY-MM'."""
+        if isinstance(self.dates, tuple):
+            return self.dates
+        start = units.month_number(self.dates.first)
+        return tuple(units.month_text(start + self.dates.every_months * k) for k in range(self.dates.count))
+
+    def problems(self) -> list[Problem]:
+        from refracmc.case.faults import nearest
+
+        found: list[Problem] = []
+        if not self.orders:
+            found.append((("orders",), "an empty list", "one order or more", "name an order"))
+        known = [*NAMED_ORDERS, *self.custom_orders]
+        for k, name in enumerate(self.orders):
+            if name not in known:
+                text = f"the order {name!r}"
+                found.append((("orders", k), text, ", ".join(known), nearest(name, known) or "define it"))
+            elif name in self.orders[:k]:
+                found.append((("orders", k), f"the order {name!r} twice", "each order once", "remove one"))
+        for name, sleeves in self.custom_orders.items():
+            path = ("custom_orders", name)
+            if not _NAME.match(name):
+                allowed = "letters, digits, _ and -, first a letter, up to 40"
+                found.append((path, f"the name {name!r}", allowed, "rename the order"))
+            if name in NAMED_ORDERS or name == "nothing":
+                found.append((path, "a name already in use", "a new name", "rename the order"))
+            if not sleeves:
+                found.append((path, "an empty list", "sleeve numbers", "list the sleeves to treat"))
+            doubled = sorted({s for s in sleeves if sleeves.count(s) > 1})
+            if doubled:
+                text = f"sleeve {', '.join(map(str, doubled))} more than once"
+                found.append((path, text, "each sleeve at most once", "remove the doubled numbers"))
+        months = self.months
+        if not months:
+            found.append((("dates",), "an empty list", "one month or more", "give a refrac date"))
+        if len(months) > MAX_DATES:
+            found.append((("dates",), f"{len(months)} dates", f"up to {MAX_DATES}", "take fewer dates"))
+        doubled_months = sorted({m for m in months if months.count(m) > 1})
+        if doubled_months:
+            text = f"{', '.join(doubled_months)} more than once"
+            found.append((("dates",), text, "each month once", "remove the doubled dates"))
+        return found

@@ -1,0 +1,278 @@
+"""Reading the tables beside a case: CSV or Parquet into text or numbers, every fault with its row.
+
+Rows are counted as an editor shows them: the header of a CSV is row 1. Files are read once per case and
+their SHA-256 kept, so that a run can say later what it was computed from.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import os
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from refracmc.case.faults import nearest
+from refracmc.errors import Fault, InputError
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+SHOWN = 6
+"""Faults of one kind named per column; the rest is counted."""
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table as it was written: `frame` has text columns for CSV; `rows` (n,) are the rows in the file."""
+
+    file: str
+    frame: pd.DataFrame
+    rows: NDArray[np.int64]
+
+    def where(self, index: int, column: str = "") -> str:
+        """'file: row n, column' of a position in the table."""
+        return f"{self.file}: row {int(self.rows[index])}" + (f", {column}" if column else "")
+
+    def select(self, mask: NDArray[np.bool_]) -> Table:
+        """The rows of a mask."""
+        return Table(self.file, self.frame[mask].reset_index(drop=True), self.rows[mask])
+
+
+@dataclass
+class Files:
+    """Files of one case, each read once; `hashes` maps the path relative to the case to its SHA-256."""
+
+    base_dir: Path
+    hashes: dict[str, str] = field(default_factory=dict)
+    _tables: dict[str, Table | InputError] = field(default_factory=dict)
+
+    def read_bytes(self, name: str) -> bytes:
+        """The bytes of a file, hashed; InputError where it cannot be read."""
+        path = self.base_dir / name
+        try:
+            data = path.read_bytes()
+        except FileNotFoundError:
+            folder = path.parent
+            beside = sorted(item.name for item in folder.iterdir()) if folder.is_dir() else []
+            remedy = nearest(path.name, beside) or "correct the path; it is relative to the case file"
+            raise InputError(Fault(name, "no such file", "a file that exists", remedy)) from None
+        except (IsADirectoryError, NotADirectoryError):
+            raise InputError(Fault(name, "a directory", "a file", "name the file itself")) from None
+        except (OSError, ValueError) as problem:
+            reason = getattr(problem, "strerror", None) or str(problem)
+            raise InputError(
+                Fault(name, f"a file that cannot be read ({reason})", "a readable file", "check it")
+            ) from None
+        relative = Path(os.path.relpath(path, self.base_dir)).as_posix()
+        self.hashes[relative] = hashlib.sha256(data).hexdigest()
+        return data
+
+    def table(self, name: str) -> Table:
+        """The table in a CSV or Parquet file; InputError with all that is wrong with its form."""
+        if name not in self._tables:
+            try:
+                self._tables[name] = _parse(name, self.read_bytes(name))
+            except InputError as error:
+                self._tables[name] = error
+        kept = self._tables[name]
+        if isinstance(kept, InputError):
+            raise InputError(kept.faults)
+        return kept
+
+
+def decode(name: str, data: bytes) -> str:
+    """UTF-8 text, a leading byte-order mark dropped; InputError naming the first bad byte."""
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as problem:
+        line = data[: problem.start].count(b"\n") + 1
+        found = f"byte 0x{data[problem.start]:02x} in line {line}, which is not UTF-8"
+        raise InputError(Fault(name, found, "UTF-8 text", "save the file as UTF-8")) from None
+
+
+def _parse(name: str, data: bytes) -> Table:
+    import pandas as pd
+
+    if name.lower().endswith((".parquet", ".pq")):
+        try:
+            frame = pd.read_parquet(io.BytesIO(data))
+        except Exception as problem:
+            reason = str(problem).splitlines()[0][:120] if str(problem) else type(problem).__name__
+            fault = Fault(
+                name, f"no readable Parquet table ({reason})", "a Parquet table", "write the file again"
+            )
+            raise InputError(fault) from None
+        frame.columns = [str(column).strip() for column in frame.columns]
+        return Table(name, frame.reset_index(drop=True), np.arange(1, len(frame) + 1))
+    text = decode(name, data)
+    if "\x00" in text:
+        raise InputError(Fault(name, "a zero byte", "CSV text", "save the file as CSV"))
+    reader = csv.reader(io.StringIO(text, newline=""))
+    header: list[str] | None = None
+    records: list[list[str]] = []
+    rows: list[int] = []
+    faults: list[Fault] = []
+    try:
+        for record in reader:
+            if not record or not any(cell.strip() for cell in record):
+                continue
+            if record[0].lstrip().startswith("#"):
+                continue
+            if header is None:
+                header = [cell.strip() for cell in record]
+                continue
+            if len(record) != len(header):
+                found = f"{len(record)} cells"
+                allowed = f"{len(header)} cells, as in the header"
+                faults.append(
+                    Fault(f"{name}: row {reader.line_num}", found, allowed, "correct the commas of this row")
+                )
+                continue
+            records.append([cell.strip() for cell in record])
+            rows.append(reader.line_num)
+    except csv.Error as problem:
+        faults.append(Fault(f"{name}: row {reader.line_num}", str(problem), "CSV text", "correct this row"))
+    if header is None:
+        raise InputError(Fault(name, "an empty file", "a header and rows", "write the table"))
+    doubled = sorted({column for column in header if header.count(column) > 1})
+    faults += [
+        Fault(f"{name}: row 1", f"the column {c!r} twice", "each column once", "remove one") for c in doubled
+    ]
+    if faults:
+        raise InputError(shorten(faults))
+    return Table(name, pd.DataFrame(records, columns=header, dtype=str), np.array(rows, dtype=np.int64))
+
+
+def shorten(faults: list[Fault]) -> list[Fault]:
+    """The first faults of one kind, and a count of the rest."""
+    if len(faults) <= SHOWN:
+        return faults
+    first = faults[SHOWN]
+    more = len(faults) - SHOWN
+    rest = Fault(
+        first.where, f"{first.found} (and {more - 1} more rows like it)", first.allowed, first.remedy
+    )
+    return [*faults[:SHOWN], rest if more > 1 else first]
+
+
+def require_columns(
+    table: Table, required: list[tuple[str, ...]], optional: list[tuple[str, ...]]
+) -> tuple[dict[str, str], list[Fault]]:
+    """Map each wanted column (first name of each tuple of twins) to the one in the table; faults for the rest."""
+    columns = list(table.frame.columns)
+    found: dict[str, str] = {}
+    faults: list[Fault] = []
+    taken: set[str] = set()
+    for twins in [*required, *optional]:
+        here = [name for name in twins if name in columns]
+        taken.update(here)
+        if len(here) > 1:
+            text = f"the columns {' and '.join(here)}"
+            faults.append(Fault(table.file, text, "one of the two units", "remove one column"))
+        elif here:
+            found[twins[0]] = here[0]
+    spare = [name for name in columns if name not in taken]
+    for twins in required:
+        if twins[0] in found or any(name in columns for name in twins):
+            continue
+        hint = next((name for name in spare if nearest(name, twins)), None)
+        remedy = f"rename the column {hint!r}" if hint else "add the column"
+        faults.append(
+            Fault(table.file, f"no column {' or '.join(twins)}", ", ".join(t[0] for t in required), remedy)
+        )
+    return found, faults
+
+
+def numbers(
+    table: Table,
+    column: str,
+    unit: str,
+    *,
+    blank: bool,
+    low: float = 0.0,
+    above: bool = False,
+    whole: bool = False,
+) -> tuple[NDArray[np.float64], list[Fault]]:
+    """A column as floats, NaN where blank is allowed and the cell is blank; a fault for every other cell."""
+    import pandas as pd
+
+    cells = table.frame[column]
+    values = pd.to_numeric(cells, errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
+    if pd.api.types.is_numeric_dtype(cells.dtype):
+        empty = np.isnan(values)
+    else:
+        empty = (cells.isna() | (cells.astype(str).str.strip() == "")).to_numpy(dtype=bool)
+    what = "a number" if not whole else "a whole number"
+    allowed = (
+        f"{what} {'above' if above else 'of at least'} {low:g} {unit}".rstrip() if np.isfinite(low) else what
+    )
+    faults: list[Fault] = []
+
+    def note(mask: NDArray[np.bool_], found: str, remedy: str) -> None:
+        places = np.flatnonzero(mask)
+        named = [
+            Fault(
+                table.where(int(k), column),
+                found.format(cell=cells.iloc[int(k)], unit=unit).rstrip(),
+                allowed,
+                remedy,
+            )
+            for k in places[: SHOWN + 1]
+        ]
+        if len(places) > SHOWN + 1:
+            last = named[-1]
+            text = f"{last.found} (and {len(places) - SHOWN - 1} more rows like it)"
+            named[-1] = Fault(last.where, text, last.allowed, last.remedy)
+        faults.extend(named)
+
+    text = np.isnan(values) & ~empty
+    infinite = np.isinf(values)
+    small = ~np.isnan(values) & ~infinite & ((values <= low) if above else (values < low))
+    if not blank:
+        note(empty, "a blank cell", "write a number")
+        note(text, "{cell!r}", "write a plain number, without unit or thousands separator")
+    else:
+        note(text, "{cell!r}", "write a plain number, or leave the cell blank if it was not declared")
+    note(infinite, "{cell}", "write a finite number")
+    note(small, "{cell} {unit}", "correct the value")
+    if whole:
+        with np.errstate(invalid="ignore"):
+            note(
+                np.isfinite(values) & (values != np.round(values)) & ~small, "{cell}", "write a whole number"
+            )
+    return values, faults
+
+
+def months(table: Table, column: str) -> tuple[NDArray[np.int64], list[Fault]]:
+    """A column of dates as month numbers (-1 where it is none); a fault for every cell that is no month."""
+    import pandas as pd
+
+    cells = table.frame[column]
+    if pd.api.types.is_datetime64_any_dtype(cells.dtype):
+        stamps = cells
+        text = cells.astype(str)
+        shaped = np.ones(len(cells), dtype=bool)
+    else:
+        text = cells.astype(str).str.strip()
+        shaped = text.str.match(r"^\d{4}-\d{2}(-\d{2}([ T]00:00(:00(\.0+)?)?)?)?$").to_numpy(dtype=bool)
+        stamps = pd.to_datetime(text.where(shaped).str.slice(0, 10), format="ISO8601", errors="coerce")
+    read = (shaped & stamps.notna().to_numpy()).astype(bool)
+    years, within = stamps.dt.year.to_numpy(), stamps.dt.month.to_numpy()
+    result = np.full(len(cells), -1, dtype=np.int64)
+    result[read] = years[read].astype(np.int64) * 12 + within[read].astype(np.int64) - 1
+    faults = [
+        Fault(
+            table.where(int(k), column),
+            f"{text.iloc[int(k)]!r}" if text.iloc[int(k)] else "a blank cell",
+            "a month YYYY-MM or a day YYYY-MM-DD of it",
+            "correct the date",
+        )
+        for k in np.flatnonzero(~read)
+    ]
+    return result, shorten(faults)

@@ -1,0 +1,412 @@
+"""One [[wells]] table: its keys over the shared sections, its files, its strategies; or what is wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, Literal, TypeGuard, TypeVar
+
+from pydantic import ValidationError
+
+from refracmc.case import units
+from refracmc.case.checks import date_faults
+from refracmc.case.faults import (
+    KeyPath,
+    describe,
+    from_problem,
+    from_validation,
+    nearest,
+    path_text,
+    unknown_key,
+)
+from refracmc.case.fields import Section
+from refracmc.case.histories import read_history, to_history, unfit_reason
+from refracmc.case.inputs import order_sleeves, well_variables
+from refracmc.case.job_section import Job
+from refracmc.case.model import Settings, WellCase
+from refracmc.case.response_section import Response, Stress
+from refracmc.case.sections import Completion, Fiscal, Fit, Interests, Opex, Prices, TypeCurve, Valuation
+from refracmc.case.strategies import Strategies
+from refracmc.case.tables import Files
+from refracmc.case.tallies import read_tally
+from refracmc.errors import Fault, InputError
+from refracmc.job.sleeves import PlanRefused, Tally
+
+OVERRIDES: Mapping[str, type[Section]] = {
+    "job": Job,
+    "response": Response,
+    "stress": Stress,
+    "opex": Opex,
+    "fiscal": Fiscal,
+    "strategies": Strategies,
+}
+OWN: Mapping[str, type[Section]] = {
+    "interests": Interests,
+    "completion": Completion,
+    "type_curve": TypeCurve,
+    "fit": Fit,
+}
+_TEXT_KEYS: Mapping[str, tuple[str, ...] | None] = {
+    "history": None,
+    "tally": None,
+    "main_phase": ("auto", "oil", "gas"),
+    "forecast": ("auto", "history", "type_curve"),
+}
+WELL_KEYS = ("id", *_TEXT_KEYS, *OWN, *OVERRIDES)
+S = TypeVar("S", bound=Section)
+
+
+def merge(shared: Mapping[str, Any], own: Mapping[str, Any]) -> dict[str, Any]:
+    """`own` over `shared`, key by key; a distribution or a list replaces what it stands over as a whole."""
+    merged = dict(shared)
+    for key, value in own.items():
+        below = merged.get(key)
+        if _is_plain_table(value) and _is_plain_table(below):
+            merged[key] = merge(below, value)
+        else:
+            merged[key] = value
+            twin = units.si_twin(key)
+            if twin is not None:
+                merged.pop(twin[0], None)
+    for key in shared:
+        twin = units.si_twin(key)
+        if twin is not None and twin[0] in own:
+            merged.pop(key, None)
+    return merged
+
+
+def _is_plain_table(value: Any) -> TypeGuard[Mapping[str, Any]]:
+    """A table of keys, not a distribution or a series of dates."""
+    return isinstance(value, Mapping) and not {"dist", "first"} & set(value)
+
+
+def _stands_in(path: KeyPath, raw: Any) -> bool:
+    """Whether a key path leads into what a table states."""
+    for part in path:
+        if isinstance(raw, Mapping):
+            if part not in raw:
+                twin = units.si_twin(str(part))
+                return twin is not None and twin[0] in raw
+            raw = raw[part]
+        elif isinstance(raw, list) and isinstance(part, int):
+            return part < len(raw)
+        else:
+            return True
+    return True
+
+
+@dataclass
+class WellReader:
+    """Reads the wells of one case; `failed` holds the key paths already faulted in the shared sections."""
+
+    file: str
+    files: Files
+    shared: Mapping[str, Section]
+    failed: Mapping[str, set[KeyPath]]
+    raw: Mapping[str, Any]
+    prices: Prices | None
+    valuation: Valuation | None
+    status: str
+
+    def read(self, well_id: str, position: int, table: dict[str, Any]) -> tuple[WellCase | None, list[Fault]]:
+        """The well and its faults; the well is None where it, or the shared part, cannot be used."""
+        faults: list[Fault] = []
+        prefix: KeyPath = (f"wells.{well_id}",)
+        homes = {key: list(model.model_fields) for key, model in {**OWN, **OVERRIDES}.items()}
+        for key in table:
+            if key not in WELL_KEYS:
+                where = f"{self.file}: {path_text((*prefix, key))}"
+                faults.append(unknown_key(where, key, WELL_KEYS, homes))
+        texts = {key: self._text(key, allowed, table, prefix, faults) for key, allowed in _TEXT_KEYS.items()}
+        merged = {key: self._merged(key, model, table, prefix, faults) for key, model in OVERRIDES.items()}
+        own = {key: self._own(key, model, table, prefix, faults) for key, model in OWN.items()}
+        fit, type_curve = own["fit"], own["type_curve"]
+        assert fit is None or isinstance(fit, Fit)
+        assert type_curve is None or isinstance(type_curve, TypeCurve)
+        frame, history = self._history(texts, well_id, fit or Fit(), prefix, faults)
+        forecast, phase = self._forecast(texts, history, type_curve, table, prefix, faults)
+        completion = own["completion"]
+        assert completion is None or isinstance(completion, Completion)
+        first = self._first_month(history, type_curve)
+        tally = self._tally(texts["tally"], well_id, first, completion, prefix, faults)
+        strategies = merged["strategies"]
+        if isinstance(strategies, Strategies):
+            faults += self._strategy_faults(strategies, tally, history, completion, table, prefix)
+        response = merged["response"]
+        if isinstance(response, Response) and completion is not None:
+            faults += self._intensity_faults(response, completion, prefix)
+        if faults or tally is None or self.prices is None or any(item is None for item in merged.values()):
+            return None, faults
+        settings = Settings(
+            job=_as(merged["job"], Job),
+            response=_as(merged["response"], Response),
+            stress=_as(merged["stress"], Stress),
+            opex=_as(merged["opex"], Opex),
+            fiscal=_as(merged["fiscal"], Fiscal),
+            strategies=_as(merged["strategies"], Strategies),
+            interests=_as(own["interests"], Interests),
+            completion=_as(own["completion"], Completion),
+        )
+        sections: dict[str, Section | None] = {
+            key: merged[key] for key in ("opex", "job", "response", "stress")
+        }
+        sections["type_curve"] = type_curve if forecast == "type_curve" else None
+        variables = well_variables(well_id, self.prices, sections, phase, self.status)
+        well = WellCase(
+            id=well_id,
+            settings=settings,
+            main_phase=phase,
+            forecast=forecast,
+            history=history,
+            history_frame=frame,
+            type_curve=type_curve,
+            fit=_as(fit, Fit),
+            tally=tally,
+            inputs={variable.name: variable.distribution for variable in variables},
+        )
+        return well, []
+
+    def _text(
+        self,
+        key: str,
+        allowed: tuple[str, ...] | None,
+        table: dict[str, Any],
+        prefix: KeyPath,
+        faults: list[Fault],
+    ) -> str | None:
+        value = table.get(key, allowed[0] if allowed else None)
+        where = f"{self.file}: {path_text((*prefix, key))}"
+        if value is None:
+            return None
+        if not isinstance(value, str) or not value.strip():
+            faults.append(
+                Fault(
+                    where, describe(value), "a text in quotes", "name a file" if not allowed else "correct it"
+                )
+            )
+            return None
+        if allowed and value not in allowed:
+            remedy = nearest(value, allowed) or "take one of these"
+            faults.append(Fault(where, f"{value!r}", ", ".join(allowed), remedy))
+            return allowed[0]
+        return value
+
+    def _merged(
+        self, key: str, model: type[Section], table: dict[str, Any], prefix: KeyPath, faults: list[Fault]
+    ) -> Section | None:
+        if key not in table:
+            return self.shared.get(key)
+        own = table[key]
+        if not isinstance(own, dict):
+            where = f"{self.file}: {path_text((*prefix, key))}"
+            faults.append(Fault(where, describe(own), "a table", f"write [wells.{key}] below [[wells]]"))
+            return None
+        shared = self.raw.get(key, {})
+        merged = merge(shared if isinstance(shared, dict) else {}, own)
+        known = self.failed.get(key, set())
+
+        def mine(paths: Iterable[tuple[KeyPath, Fault]]) -> list[Fault]:
+            return [fault for path, fault in paths if _stands_in(path, own) or path not in known]
+
+        try:
+            section = model.model_validate(merged, context={"base_dir": self.files.base_dir})
+        except ValidationError as error:
+            faults += mine(from_validation(error, model, self.file, (*prefix, key)))
+            return None
+        problems = section.problems()
+        faults += mine((p[0], from_problem(p, self.file, (*prefix, key))) for p in problems)
+        return section
+
+    def _own(
+        self, key: str, model: type[Section], table: dict[str, Any], prefix: KeyPath, faults: list[Fault]
+    ) -> Section | None:
+        if key not in table and key == "type_curve":
+            return None
+        raw = table.get(key, {})
+        where = f"{self.file}: {path_text((*prefix, key))}"
+        if not isinstance(raw, dict):
+            faults.append(Fault(where, describe(raw), "a table", f"write [wells.{key}] below [[wells]]"))
+            return None
+        try:
+            section = model.model_validate(raw, context={"base_dir": self.files.base_dir})
+        except ValidationError as error:
+            faults += [fault for _, fault in from_validation(error, model, self.file, (*prefix, key))]
+            return None
+        faults += [from_problem(problem, self.file, (*prefix, key)) for problem in section.problems()]
+        return section
+
+    def _history(
+        self, texts: Mapping[str, str | None], well_id: str, fit: Fit, prefix: KeyPath, faults: list[Fault]
+    ) -> tuple[Any, Any]:
+        name = texts["history"]
+        if name is None:
+            return None, None
+        try:
+            table = self.files.table(name)
+        except InputError as error:
+            faults += error.faults
+            return None, None
+        where = f"{self.file}: {path_text((*prefix, 'id'))}"
+        frame, found = read_history(table, well_id, where)
+        faults += found
+        if frame is None:
+            return None, None
+        history, found = to_history(
+            frame, well_id, texts["main_phase"] or "auto", fit.segment_start, fit.exclude, name
+        )
+        faults += found
+        if history is not None and self.valuation is not None:
+            last = int(history.dates[-1].astype("datetime64[M]").astype(int)) + 1970 * 12
+            if last >= units.month_number(self.valuation.date):
+                text = f"{units.month_text(last)} as the last month of well {well_id}"
+                allowed = f"months before the valuation date {self.valuation.date}"
+                remedy = (
+                    f"set valuation.date to {units.month_text(last + 1)} or later, or shorten the history"
+                )
+                faults.append(Fault(name, text, allowed, remedy))
+        return frame, history
+
+    def _forecast(
+        self,
+        texts: Mapping[str, str | None],
+        history: Any,
+        type_curve: TypeCurve | None,
+        table: dict[str, Any],
+        prefix: KeyPath,
+        faults: list[Fault],
+    ) -> tuple[Literal["history", "type_curve"], str]:
+        where = f"{self.file}: {path_text(prefix)}"
+        wanted = texts["forecast"] or "auto"
+        phase = history.main_phase if history is not None else texts["main_phase"] or "auto"
+        if texts["history"] is None and "type_curve" not in table:
+            remedy = "name a history file, or state [wells.type_curve]"
+            faults.append(Fault(where, "neither a history nor a type curve", "one of the two", remedy))
+            return "history", phase
+        if wanted == "history" and texts["history"] is None:
+            faults.append(
+                Fault(f"{where}.forecast", "'history' without a history", "a history", "name the file")
+            )
+        if wanted == "type_curve" and "type_curve" not in table:
+            remedy = "state [wells.type_curve]"
+            faults.append(Fault(f"{where}.forecast", "'type_curve' without one", "a type curve", remedy))
+        reason = unfit_reason(history) if history is not None and wanted != "type_curve" else None
+        if reason is not None and (wanted == "history" or "type_curve" not in table):
+            allowed = (
+                "a history a decline can be fitted to: 4 producing months or more, 3 of them from the peak on"
+            )
+            remedy = "add months, or state [wells.type_curve]"
+            faults.append(
+                Fault(str(texts["history"]), f"{reason} of well {history.well_id}", allowed, remedy)
+            )
+        if wanted == "type_curve" or (wanted == "auto" and (texts["history"] is None or reason is not None)):
+            if phase == "auto":
+                faults.append(
+                    Fault(f"{where}.main_phase", "'auto' with a type curve", "oil, gas", "state the phase")
+                )
+            if type_curve is not None:
+                faults += self._curve_faults(type_curve, phase, prefix)
+            return "type_curve", phase
+        return "history", phase
+
+    def _curve_faults(self, curve: TypeCurve, phase: str, prefix: KeyPath) -> list[Fault]:
+        faults = []
+        where = f"{self.file}: {path_text((*prefix, 'type_curve'))}"
+        if (
+            self.valuation is not None
+            and units.months_between(curve.first_production, self.valuation.date) < 0
+        ):
+            allowed = f"up to the valuation date {self.valuation.date}"
+            found = curve.first_production
+            faults.append(Fault(f"{where}.first_production", found, allowed, "correct the date"))
+        for key, main in (("oil_ratio", "oil"), ("gas_ratio", "gas")):
+            if getattr(curve, key) and phase == main:
+                found = f"{getattr(curve, key):g} where {main} is the main phase"
+                faults.append(Fault(f"{where}.{key}", found, "ratios of the other phases", "remove it"))
+        return faults
+
+    def _first_month(self, history: Any, curve: TypeCurve | None) -> int:
+        """Month the sleeves are taken to be installed in where the tally does not say: first production."""
+        if history is not None:
+            return int(history.dates[0].astype("datetime64[M]").astype(int)) + 1970 * 12
+        return units.month_number(curve.first_production) if curve is not None else 0
+
+    def _tally(
+        self,
+        name: str | None,
+        well_id: str,
+        first: int,
+        completion: Completion | None,
+        prefix: KeyPath,
+        faults: list[Fault],
+    ) -> Tally | None:
+        where = f"{self.file}: {path_text((*prefix, 'tally'))}"
+        if name is None:
+            if not any(fault.where == where for fault in faults):
+                found = "nothing: the key is missing"
+                faults.append(Fault(where, found, "a CSV file of sleeves", 'write tally = "sleeves.csv"'))
+            return None
+        try:
+            table = self.files.table(name)
+        except InputError as error:
+            faults += error.faults
+            return None
+        valuation = units.month_number(self.valuation.date) if self.valuation is not None else 10**6
+        toe = completion.toe_md_ft if completion is not None else None
+        at = f"{self.file}: {path_text((*prefix, 'id'))}"
+        tally, found_faults = read_tally(table, well_id, at, first, valuation, toe)
+        faults += found_faults
+        return tally
+
+    def _strategy_faults(
+        self,
+        strategies: Strategies,
+        tally: Tally | None,
+        history: Any,
+        completion: Completion | None,
+        table: dict[str, Any],
+        prefix: KeyPath,
+    ) -> list[Fault]:
+        from refracmc.job.planner import plan
+
+        faults: list[Fault] = []
+        own: KeyPath = (*prefix, "strategies") if "strategies" in table else ("strategies",)
+        if "strategies" in table and self.valuation is not None:
+            faults += date_faults(strategies, self.valuation, self.file, own)
+        if history is not None:
+            last = int(history.dates[-1].astype("datetime64[M]").astype(int)) + 1970 * 12
+            early = [m for m in strategies.months if units.month_number(m) <= last]
+            if early:
+                found = f"the refrac date {', '.join(early[:6])} for well {history.well_id}"
+                allowed = f"months after its last history month {units.month_text(last)}"
+                faults.append(
+                    Fault(f"{self.file}: {path_text((*own, 'dates'))}", found, allowed, "take later dates")
+                )
+        if tally is None:
+            return faults
+        reach = completion.ct_reach_ft if completion is not None else None
+        for name in strategies.orders:
+            custom = name in strategies.custom_orders
+            key = path_text((*own, "custom_orders", name)) if custom else path_text((*own, "orders"))
+            try:
+                sleeves = order_sleeves(strategies, tally, name, reach)
+                plan(tally, sleeves, strategies.close_policy, strategies.reclose_habit, reach)
+            except PlanRefused as refusal:
+                found = f"for {prefix[0]}, order {name}: {refusal}"
+                allowed = (
+                    "sleeves of the tally, and every sleeve uphole of a stage closed while it is treated"
+                )
+                remedy = "change the order or reclose_habit, or give the well its own [wells.strategies]"
+                faults.append(Fault(f"{self.file}: {key}", found, allowed, remedy))
+        return faults
+
+    def _intensity_faults(self, response: Response, completion: Completion, prefix: KeyPath) -> list[Fault]:
+        if response.reference_intensity_lb_per_ft is None or completion.proppant_lb_per_ft:
+            return []
+        where = f"{self.file}: {path_text((*prefix, 'completion', 'proppant_lb_per_ft'))}"
+        found = "nothing, though response.reference_intensity_lb_per_ft is stated"
+        return [Fault(where, found, "a number above 0 lb/ft", "state it, or remove the reference intensity")]
+
+
+def _as(section: Section | None, model: type[S]) -> S:
+    assert isinstance(section, model)
+    return section
