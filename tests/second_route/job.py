@@ -4,6 +4,7 @@ Inputs, luck, policy and rates are dicts of floats under the key names of the ca
 entry s - 1 for sleeve s). Hours are working hours before non-productive time.
 """
 
+import functools
 import math
 
 from tests.second_route.plan import cycles_before, plan_job, travel_ft
@@ -30,6 +31,7 @@ def average_chance(mu, sd):
     return total / weight
 
 
+@functools.cache
 def intercept(chance, sd):
     """The mu for which the chance averaged over wells and sleeves is the stated one."""
     if chance <= 0.0:

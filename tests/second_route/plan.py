@@ -5,6 +5,10 @@ state, isolation, age_years, shifts.
 """
 
 
+class Refused(ValueError):
+    """The order would leave a sleeve open above a stage."""
+
+
 def plan_job(tally, order, close_policy, reclose_habit, reach_ft=None):
     """Actions [(kind, sleeve)] in order of doing, kinds close, open, treat, reclose, reopen."""
     count = len(tally["depth_ft"])
@@ -58,6 +62,8 @@ def plan_job(tally, order, close_policy, reclose_habit, reach_ft=None):
         }[reclose_habit]
         if wanted and stage in closes_well:
             shift("reclose", stage)
+        if reclose_habit == "never" and stage in closes_well and any(s < stage for s in later):
+            raise Refused(f"sleeve {stage}")
     for s in range(1, count + 1):
         if s in shut_in_job:
             shift("reopen", s)
