@@ -1,0 +1,104 @@
+"""Chances of a shift: the logit-normal model of failures that share a cause within a well and within a
+sleeve.
+
+logit p = mu + age_slope * age + cycle_slope * cycles + sd_well * z_well + sd_sleeve * z_sleeve
+
+with standard normal z. The stated one-try chance is the average over the population of new sleeves (age 0,
+no shifts), so mu solves E[1 / (1 + exp(-(mu + sd Z)))] = stated chance with sd^2 = sd_well^2 + sd_sleeve^2.
+Given p, tries are independent; all tries of a shift are told by one uniform u: the shift works within j tries
+if and only if u < 1 - (1 - p)^j, that is logit p > c_j(u) with c_j(u) = logit(1 - (1 - u)^(1/j)).
+The model of z and of the retries is an assumption (model choice, no source).
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import numpy.typing as npt
+from scipy.special import expit, logit
+
+from refracmc.job.sleeves import FloatArray
+
+_REACH = 9.0
+_STEP_SHARE = 0.15
+
+
+def _nodes(sd: float) -> tuple[FloatArray, FloatArray]:
+    """Nodes and weights of the trapezoidal rule for the average over a standard normal.
+
+    The integrand expit(mu + sd z) phi(z) is analytic up to |Im z| = pi / sd, so the rule with step h errs by
+    about exp(-2 pi (pi / sd) / h) < 1e-15 for h = 0.15 pi / sd (Trefethen & Weideman 2014, SIAM Review 56(3);
+    Gauss-Hermite needs hundreds of nodes for the same at sd = 4, because of those poles).
+    """
+    step = min(0.4, _STEP_SHARE * math.pi / sd) if sd > 0.0 else 0.4
+    half = math.ceil((_REACH + sd) / step)
+    z = step * np.arange(-half, half + 1)
+    weights = step / math.sqrt(2.0 * math.pi) * np.exp(-0.5 * z * z)
+    return np.asarray(z, dtype=float), np.asarray(weights, dtype=float)
+
+
+def marginal_chance(mu: npt.ArrayLike, sd: float) -> FloatArray:
+    """E[expit(mu + sd Z)], the population average of a one-try chance [-], shape of `mu`; sd [logit] >= 0."""
+    z, w = _nodes(sd)
+    values = np.asarray(mu, dtype=float)
+    return np.asarray(expit(values[..., None] + sd * z) @ w)
+
+
+def intercept_for_marginal(p: npt.ArrayLike, sd: npt.ArrayLike) -> FloatArray:
+    """mu [logit] such that the chance averaged over the normal effects is p.
+
+    Parameters
+    ----------
+    p : (n,) or scalar, stated one-try chance [-] in [0, 1]; 0 gives -inf, 1 gives +inf (never, always works)
+    sd : (n,) or scalar, total standard deviation of the effects [logit] >= 0; 0 gives logit(p) exactly
+
+    Returns
+    -------
+    mu, broadcast shape of p and sd, accurate to 1e-10 (Newton on logit E; checked by scipy.integrate.quad).
+
+    Raises ValueError for p outside [0, 1] or sd < 0 (NaN included).
+    """
+    chance, spread = np.broadcast_arrays(np.asarray(p, dtype=float), np.asarray(sd, dtype=float))
+    if not ((chance >= 0.0) & (chance <= 1.0)).all():
+        raise ValueError("a chance must lie between 0 and 1")
+    if not (np.isfinite(spread) & (spread >= 0.0)).all():
+        raise ValueError("a standard deviation must be a number from 0")
+    pairs, inverse = np.unique(np.stack([chance.ravel(), spread.ravel()]), axis=1, return_inverse=True)
+    stated, sds = pairs
+    small = np.minimum(stated, 1.0 - stated)  # mu(1 - p) = -mu(p): keep full accuracy near 1
+    mu = np.asarray(logit(small))
+    work = np.flatnonzero((small > 0.0) & (sds > 0.0))
+    if work.size:
+        mu[work] = _solve(small[work], sds[work])
+    mu = np.where(stated > 0.5, -mu, mu)
+    return np.asarray(mu[inverse.ravel()].reshape(chance.shape))
+
+
+def _solve(p: FloatArray, sd: FloatArray) -> FloatArray:
+    z, w = _nodes(float(sd.max()))
+    shift = sd[:, None] * z
+    target = np.asarray(logit(p))
+    slope = 16.0 * math.sqrt(3.0) / (15.0 * math.pi)  # probit approximation of the logistic: the first guess
+    mu = target * np.sqrt(1.0 + (slope * sd) ** 2)
+    for _ in range(60):
+        chance = expit(mu[:, None] + shift)
+        mean = chance @ w
+        derivative = (chance * (1.0 - chance)) @ w
+        step = (np.log(mean / (1.0 - mean)) - target) * mean * (1.0 - mean) / derivative
+        mu = mu - np.clip(step, -4.0, 4.0)
+        if (np.abs(step) <= 1e-12 * (1.0 + np.abs(mu))).all():
+            break
+    return mu
+
+
+def critical_logits(u: FloatArray, max_tries: int) -> list[FloatArray]:
+    """[c_1(u), ..., c_K(u)], K = max_tries: a shift works within j tries if its logit exceeds c_j.
+
+    u is any shape in [0, 1); u = 0 gives -inf (works at once unless the chance is 0). c_j falls with j.
+    """
+    if max_tries < 1:
+        raise ValueError("max_tries must be at least 1")
+    rate = -np.log1p(-u)
+    with np.errstate(divide="ignore"):
+        return [np.log(np.expm1(rate / j)) for j in range(1, max_tries + 1)]

@@ -1,0 +1,206 @@
+"""What the simulation of a job is told, besides the plan: inputs, luck and fallbacks.
+
+Every member of `JobInputs` carries the name and the unit of its key in the case ([job]).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from refracmc.job.sleeves import FloatArray
+
+_ANY: Final = (-np.inf, np.inf)
+_CHANCE: Final = (0.0, 1.0)
+_AMOUNT: Final = (0.0, np.inf)
+_LIMITS: Final[dict[str, tuple[float, float]]] = {
+    "age_slope_per_year": _ANY,
+    "cycle_slope": _ANY,
+    "screenout_placed_fraction": _CHANCE,
+    "leak_fluid_fraction": (0.0, 0.5),
+    "stray_fluid_value": _CHANCE,
+    "ct_speed_ft_per_min": (np.finfo(float).tiny, np.inf),
+    "stages_per_bha": (1.0, np.inf),
+    "work_hours_per_day": (np.finfo(float).tiny, 24.0),
+    "patch_success": _CHANCE,
+    "perforate_success": _CHANCE,
+}
+
+
+def limits(name: str) -> tuple[float, float]:
+    """Lowest and highest value allowed for a member of `JobInputs`."""
+    if name in _LIMITS:
+        return _LIMITS[name]
+    return _CHANCE if "_chance" in name else _AMOUNT
+
+
+@dataclass(frozen=True, eq=False)
+class JobInputs:
+    """Inputs of the job, each (n,) over trials; scalars are broadcast to the longest member.
+
+    Raises ValueError, naming every member outside its limits (see `limits`) or not a number.
+    """
+
+    close_chance: FloatArray
+    open_chance: FloatArray
+    reclose_chance: FloatArray
+    reopen_chance: FloatArray
+    age_slope_per_year: FloatArray
+    cycle_slope: FloatArray
+    well_effect_sd: FloatArray
+    sleeve_effect_sd: FloatArray
+    hours_per_try: FloatArray
+    hours_per_test: FloatArray
+    hours_per_stage: FloatArray
+    stage_hours_log_sd: FloatArray
+    ct_speed_ft_per_min: FloatArray
+    cleanout_hours: FloatArray
+    hours_per_trip: FloatArray
+    stages_per_bha: FloatArray
+    trip_chance_per_stage: FloatArray
+    screenout_chance: FloatArray
+    screenout_hours: FloatArray
+    screenout_placed_fraction: FloatArray
+    npt_fraction: FloatArray
+    waiting_days: FloatArray
+    days_before_ct: FloatArray
+    days_after_ct: FloatArray
+    work_hours_per_day: FloatArray
+    stuck_ct_chance: FloatArray
+    stuck_ct_days: FloatArray
+    well_lost_chance_given_stuck: FloatArray
+    leak_chance_cement: FloatArray
+    leak_chance_packer: FloatArray
+    leak_fluid_fraction: FloatArray
+    open_sleeve_take: FloatArray
+    stray_fluid_value: FloatArray
+    patch_hours: FloatArray
+    patch_success: FloatArray
+    perforate_hours: FloatArray
+    perforate_success: FloatArray
+
+    def __post_init__(self) -> None:
+        values = {f.name: np.asarray(getattr(self, f.name), dtype=float) for f in fields(self)}
+        sizes = {v.size for v in values.values() if v.ndim}
+        n = max(sizes, default=1)
+        problems = [
+            f"{name} has shape {v.shape} for {n} trials"
+            for name, v in values.items()
+            if v.ndim > 1 or (v.ndim == 1 and v.size not in (1, n))
+        ]
+        for name, v in values.items():
+            low, high = limits(name)
+            if not (np.isfinite(v) & (v >= low) & (v <= high)).all():
+                problems.append(f"{name} must be a number from {low:.3g} to {high:.3g}")
+        if problems:
+            raise ValueError("job inputs: " + "; ".join(problems))
+        for name, v in values.items():
+            object.__setattr__(self, name, np.broadcast_to(v, (n,)))
+
+    @classmethod
+    def names(cls) -> tuple[str, ...]:
+        """Names of the members, in order."""
+        return tuple(f.name for f in fields(cls))
+
+    @classmethod
+    def build(cls, n: int, **values: npt.ArrayLike) -> JobInputs:
+        """From numbers or (n,) arrays, one for each member; every member comes out (n,)."""
+        given = {name: np.asarray(value, dtype=float) for name, value in values.items()}
+        return cls(**{name: np.broadcast_to(v, (n,)) if v.ndim == 0 else v for name, v in given.items()})
+
+    @property
+    def trials(self) -> int:
+        """Number of trials n."""
+        return int(self.close_chance.size)
+
+    def mean(self) -> dict[str, float]:
+        """Mean of every member over the trials."""
+        return {name: float(getattr(self, name).mean()) for name in self.names()}
+
+
+PER_TRIAL_LUCK: Final = ("z_well", "u_event")
+PER_SLEEVE_LUCK: Final = (
+    "z_sleeve",
+    "z_stage",
+    "u_close",
+    "u_open",
+    "u_reclose",
+    "u_reopen",
+    "u_screen",
+    "u_leak",
+    "u_trip",
+    "u_patch",
+    "u_perforate",
+    "u_perforate2",
+)
+
+
+@dataclass(frozen=True, eq=False)
+class JobLuck:
+    """The luck of a block: members z_* standard normal, u_* uniform in [0, 1).
+
+    z_well and u_event are (n,), all others (n, N). `PER_TRIAL_LUCK` and `PER_SLEEVE_LUCK` list them. The same
+    luck serves every strategy: a sleeve's uniform belongs to the sleeve and the kind of shift, not to the
+    step.
+    """
+
+    z_well: FloatArray
+    u_event: FloatArray
+    z_sleeve: FloatArray
+    z_stage: FloatArray
+    u_close: FloatArray
+    u_open: FloatArray
+    u_reclose: FloatArray
+    u_reopen: FloatArray
+    u_screen: FloatArray
+    u_leak: FloatArray
+    u_trip: FloatArray
+    u_patch: FloatArray
+    u_perforate: FloatArray
+    u_perforate2: FloatArray
+
+    def __post_init__(self) -> None:
+        n = self.z_well.size
+        shape = (n, self.z_sleeve.shape[-1])
+        for f in fields(self):
+            expected = (n,) if f.name in PER_TRIAL_LUCK else shape
+            if getattr(self, f.name).shape != expected:
+                raise ValueError(
+                    f"job luck: {f.name} has shape {getattr(self, f.name).shape}, not {expected}"
+                )
+
+
+@dataclass(frozen=True)
+class JobPolicy:
+    """Fallbacks when tries run out, the stop-loss, and the number of tries.
+
+    when_not_closing : "accept" (open for the rest of the job) or "patch"
+    when_not_opening : "skip" or "perforate"; when_not_reopening : "accept" or "perforate"
+    stop_loss_failed_closes : the job is called off if more than this many closings before the first stage
+        fail; None: never
+    """
+
+    when_not_closing: str = "accept"
+    when_not_opening: str = "skip"
+    when_not_reopening: str = "accept"
+    stop_loss_failed_closes: int | None = None
+    max_tries: int = 3
+
+    def __post_init__(self) -> None:
+        allowed = {
+            "when_not_closing": ("accept", "patch"),
+            "when_not_opening": ("skip", "perforate"),
+            "when_not_reopening": ("accept", "perforate"),
+        }
+        for name, choices in allowed.items():
+            if getattr(self, name) not in choices:
+                raise ValueError(f"{name} is '{getattr(self, name)}'; allowed: {', '.join(choices)}")
+        if self.max_tries < 1:
+            raise ValueError(f"max_tries is {self.max_tries}; at least 1 is needed")
+        if self.stop_loss_failed_closes is not None and self.stop_loss_failed_closes < 0:
+            raise ValueError(
+                f"stop_loss_failed_closes is {self.stop_loss_failed_closes}; 0 or more is needed"
+            )
