@@ -112,6 +112,9 @@ def _check_slots(code: int, slots: ArrayLike) -> Array:
             k = int(np.argmin(good))
             sign = "> 0" if strict else ">= 0"
             raise ValueError(f"{FORMS[code]}: {name} must be finite and {sign}, found {row[k]!r} in row {k}")
+    if code == 0 and (values[3] < _TINY).any():
+        # Below what double precision can divide by: no terminal phase.
+        values = np.vstack([values[:3], np.where(values[3] < _TINY, 0.0, values[3])[None]])
     return values
 
 
@@ -153,7 +156,7 @@ class _Hyperbolic:
         b = np.where(switches, smooth_b(slots[2]), smooth_b(0.0))
         self.exponential = bool((b == smooth_b(0.0)).all())
         self.b, self.d = b[:, None], start[:, None]
-        with np.errstate(divide="ignore", over="ignore"):
+        with np.errstate(over="ignore"):
             ratio = np.where(switches & (floor > 0.0), start / np.where(floor > 0.0, floor, 1.0), _NEVER)
             u = np.where(ratio < _NEVER, ratio - 1.0, _NEVER)
             days = np.minimum(u / (b * start), _NEVER)
