@@ -301,3 +301,27 @@ def finish(trial, order, feet, called_off):
         "lost": lost,
         "stages_effective_share": share,
     }
+
+
+def cost(job, inputs, rates):
+    """Gross cost of the job (US$) part by part; every part moves with the service index."""
+    treated = len(job["treated"])
+    water = treated * rates["water_bbl_per_stage"]
+    parts = {
+        "mobilisation": rates["mobilisation_usd"],
+        "workover": rates["workover_usd_per_day"] * inputs["days_before_ct"],
+        "ct_spread": rates["ct_spread_usd_per_day"] * (job["ct_days"] + job["stuck_days"]),
+        "frac_spread": rates["frac_spread_usd_per_day"] * job["ct_days"],
+        "materials": rates["stage_materials_usd"] * treated,
+        "water": water * rates["water_usd_per_bbl"],
+        "trips": rates["trip_usd"] * job["count"]["trips"],
+        "patches": rates["patch_usd"] * job["count"]["patches"],
+        "perforations": rates["perforate_usd"] * job["count"]["perforations"],
+        "screenouts": rates["screenout_usd"] * job["count"]["screenouts"],
+        "stuck_ct": rates["stuck_ct_usd"] if job["stuck"] else 0.0,
+        "well_lost": rates["well_lost_usd"] if job["lost"] else 0.0,
+        "cancellation": rates["cancellation_usd"] if job["called_off"] else 0.0,
+        "flowback": rates["flowback_usd_per_day"] * inputs["days_after_ct"],
+        "load_disposal": water * rates["load_recovery_fraction"] * rates["load_disposal_usd_per_bbl"],
+    }
+    return {name: value * rates["service_index"] for name, value in parts.items()}

@@ -73,11 +73,12 @@ def life_limit(money, volumes, lowest):
     return exact_limit(money, net, lowest)
 
 
-def cash_flow(money, volumes, limit, suspended, job_cost, job_month):
+def cash_flow(money, volumes, limit, suspended, job_cost, job_month, at_once=False):
     """Monthly columns (US$) of one branch.
 
     volumes: phase -> list, `limit` the last producing month (-1: none), `suspended` the months the well is
-    held, job_cost 100 % (0 for doing nothing) in job_month (None for doing nothing).
+    held, job_cost 100 % (0 for doing nothing) in job_month (None for doing nothing), at_once: abandoned
+    in the last month itself (a lost well), not the one after.
     """
     months = len(volumes["oil"])
     wi = money["working"]
@@ -90,7 +91,7 @@ def cash_flow(money, volumes, limit, suspended, job_cost, job_month):
             net[i] = operating_net(money, volumes, i)
     if job_month is not None:
         capex[job_month] = wi * job_cost
-    end = min(limit + 1, months - 1)
+    end = min(limit if at_once else limit + 1, months - 1)
     abandonment[end] = wi * money["opex"]["abandonment_usd"] * escalation(money, end)
     tax = income_tax(money, net, abandonment, capex, job_month)
     flow = [net[i] - capex[i] - abandonment[i] - tax[i] for i in range(months)]
@@ -139,10 +140,9 @@ def depreciation(yearly, job_month, valuation_month, months):
     return out
 
 
-def measures(money, strategy, nothing, volumes, base_volumes, made_before, limit, job_month, main):
+def measures(money, strategy, nothing, volumes, base_volumes, made_before, job_month, main):
     """Every per-trial measure of an executed strategy against doing nothing."""
-    months = len(strategy["net"])
-    change = [strategy["net"][i] - nothing["net"][i] for i in range(months)]
+    change = [a - b for a, b in zip(strategy["net"], nothing["net"], strict=True)]
     npv = math.fsum(strategy["discounted"])
     incremental = math.fsum(strategy["discounted"]) - math.fsum(nothing["discounted"])
     return {
@@ -150,7 +150,8 @@ def measures(money, strategy, nothing, volumes, base_volumes, made_before, limit
         "incremental_npv": incremental,
         "irr": unique_irr(change),
         "payout_months": payout(change, job_month),
-        "eur": made_before + math.fsum(volumes[main][: limit + 1]),
+        "eur": made_before + math.fsum(volumes[main]),
+        "incremental_eur": math.fsum(volumes[main]) - math.fsum(base_volumes[main]),
         "breakeven_price": breakeven(money, incremental, volumes, base_volumes, main),
     }
 
@@ -185,6 +186,8 @@ def unique_irr(change):
 
 def payout(change, job_month):
     """Months from the job's start, its own month counted, until the cumulative is first not negative."""
+    if not any(change):
+        return math.nan
     running = math.fsum(change[:job_month])
     for i in range(job_month, len(change)):
         running += change[i]
