@@ -1,0 +1,181 @@
+"""Measures of money on cash-flow arrays: present values, rates of return, payout, break-even, tail risk.
+
+Monthly rows: column i of a (n, T) array is month i after the valuation date, at time i + 1/2 months. Rates
+are annual and effective unless a name says otherwise. Undefined results are NaN, never dropped.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from .irr import irr_unique, single_upward_crossing
+
+__all__ = [
+    "breakeven_price",
+    "capital_efficiency",
+    "cvar",
+    "discount_factors",
+    "escalation_factors",
+    "irr_periodic",
+    "irr_unique",
+    "npv",
+    "npv_end_of_period",
+    "payout_months",
+    "single_upward_crossing",
+    "xirr",
+    "xnpv",
+]
+
+Array = NDArray[np.float64]
+DAYS_PER_YEAR = 365.0
+
+
+def discount_factors(months: int, annual_discount_rate: float) -> Array:
+    """(1 + r)^-((i + 0.5) / 12) for i = 0..months-1, (months,). Raises ValueError for a rate <= -1."""
+    if annual_discount_rate <= -1.0:
+        raise ValueError(f"annual_discount_rate must be above -1, got {annual_discount_rate}")
+    return np.power(1.0 + annual_discount_rate, -(np.arange(months, dtype=np.float64) + 0.5) / 12.0)
+
+
+def escalation_factors(months: int, annual_cost_escalation: float) -> Array:
+    """(1 + e)^((i + 0.5) / 12) for i = 0..months-1, (months,); all 1 in real terms (e = 0)."""
+    if annual_cost_escalation <= -1.0:
+        raise ValueError(f"annual_cost_escalation must be above -1, got {annual_cost_escalation}")
+    return np.power(1.0 + annual_cost_escalation, (np.arange(months, dtype=np.float64) + 0.5) / 12.0)
+
+
+def npv(flows: Array, discount: Array) -> Array:
+    """Present value of monthly flows (..., T) with discount factors (T,); -> (...,)."""
+    value: Array = np.einsum("...j,j->...", flows, discount)
+    return value
+
+
+def npv_end_of_period(rate: float, flows: ArrayLike) -> float:
+    """Present value of equally spaced flows, the first ONE PERIOD after the date of the value.
+
+    sum_k flows_k / (1 + rate)^(k + 1), rate per period. This is the convention of the spreadsheet function
+    NPV in OASIS OpenFormula (OpenDocument 1.2, part 2).
+    """
+    values = np.asarray(flows, dtype=np.float64)
+    powers = (1.0 + rate) ** -(np.arange(values.size) + 1.0)
+    return math.fsum((values * powers).tolist())
+
+
+def xnpv(rate: float, amounts: ArrayLike, dates: Sequence[str] | ArrayLike) -> float:
+    """Present value at the first date of dated amounts: sum_k a_k / (1 + rate)^((d_k - d_0) / 365).
+
+    OASIS OpenFormula XNPV (actual/365). dates: ISO days or datetime64. Raises ValueError for unequal lengths.
+    """
+    values, years = _dated(amounts, dates)
+    return math.fsum((values * (1.0 + rate) ** -years).tolist())
+
+
+def xirr(amounts: ArrayLike, dates: Sequence[str] | ArrayLike) -> float:
+    """Annual effective rate that makes `xnpv` zero (OASIS OpenFormula XIRR, actual/365).
+
+    Raises ValueError where no rate above -1 or more than one does so (the scan runs from -0.9999 to 1e6).
+    """
+    values, years = _dated(amounts, dates)
+    return _only_root(lambda log: math.fsum((values * np.exp(-log * years)).tolist()))
+
+
+def irr_periodic(flows: ArrayLike) -> float:
+    """Rate per period of equally spaced flows; may be negative. Raises ValueError as `xirr`."""
+    values = np.asarray(flows, dtype=np.float64)
+    index = np.arange(values.size, dtype=np.float64)
+    return _only_root(lambda log: math.fsum((values * np.exp(-log * index)).tolist()))
+
+
+def _dated(amounts: ArrayLike, dates: Sequence[str] | ArrayLike) -> tuple[Array, Array]:
+    values = np.asarray(amounts, dtype=np.float64)
+    days = np.asarray(dates, dtype="datetime64[D]")
+    if values.ndim != 1 or values.shape != days.shape or values.size == 0:
+        raise ValueError(f"need one date per amount, got {values.shape} amounts and {days.shape} dates")
+    years = (days - days[0]).astype(np.float64) / DAYS_PER_YEAR
+    if years.min() < 0.0:
+        raise ValueError("no date may lie before the first one")
+    return values, years
+
+
+def _only_root(value: Callable[[float], float]) -> float:
+    """The one rate for which value(log(1 + rate)) is zero, by scan and bisection."""
+    grid = np.log1p(np.concatenate((-np.geomspace(0.9999, 1e-4, 150), [0.0], np.geomspace(1e-4, 1e6, 250))))
+    signs = [float(np.sign(value(float(g)))) for g in grid]
+    brackets = [k for k in range(len(grid) - 1) if signs[k] * signs[k + 1] < 0.0]
+    zeros = [k for k in range(len(grid)) if signs[k] == 0.0]
+    if len(brackets) + len(zeros) != 1:
+        found = "no rate" if not brackets and not zeros else f"{len(brackets) + len(zeros)} rates"
+        raise ValueError(f"{found} between -0.9999 and 1e6 make the present value zero; one is needed")
+    if zeros:
+        return math.expm1(float(grid[zeros[0]]))
+    low, high = float(grid[brackets[0]]), float(grid[brackets[0] + 1])
+    sign_low = signs[brackets[0]]
+    while True:
+        middle = 0.5 * (low + high)
+        if middle in (low, high):
+            return math.expm1(middle)
+        if value(middle) * sign_low > 0.0:
+            low = middle
+        else:
+            high = middle
+
+
+def payout_months(flows: Array, job_month: int) -> Array:
+    """Months from the start of the job until the running total of `flows` is first >= 0; NaN if never.
+
+    flows (n, T): incremental flows from the valuation month on (undiscounted). Counted j + 1 when that month
+    is job_month + j, j >= 0. A row that is zero throughout (a job not executed) has no payout: NaN.
+    """
+    running = np.cumsum(flows, axis=1)
+    paid = running[:, job_month:] >= 0.0
+    first = np.argmax(paid, axis=1)
+    reached = paid[np.arange(flows.shape[0]), first] & flows.any(axis=1)
+    return np.where(reached, first + 1.0, np.nan)
+
+
+def breakeven_price(incremental_npv: Array, volume_value: Array, priced_value: Array) -> Array:
+    """Flat benchmark price of the main phase at which the incremental NPV is zero, (n,).
+
+    With F_i the after-tax revenue per unit of price and volume of month i, discounted (discount x NRI x
+    (1 - severance - ad valorem) x (1 - tax rate)) and dv_i the incremental main volume: volume_value =
+    sum_i F_i dv_i, priced_value = sum_i F_i price_i dv_i, both (n,). Returns (priced_value -
+    incremental_npv) / volume_value: other products, costs and lives held. NaN where volume_value <= 0.
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        price = (priced_value - incremental_npv) / volume_value
+    return np.where(volume_value > 0.0, price, np.nan)
+
+
+def cvar(values: Array, tail_fraction: float) -> Array:
+    """Mean of the worst (lowest) `tail_fraction` of values along the last axis; (..., n) -> (...,).
+
+    The value at the edge of the tail enters with the share of its weight that belongs to the tail
+    (Rockafellar & Uryasev 2002, J. Banking & Finance 26, 1443-1471, for discrete distributions). NaN where
+    any value is NaN. Raises ValueError unless 0 < tail_fraction <= 1 and there is at least one value.
+    """
+    if not 0.0 < tail_fraction <= 1.0:
+        raise ValueError(f"tail_fraction must be in (0, 1], got {tail_fraction}")
+    values = np.asarray(values, dtype=np.float64)
+    n = values.shape[-1]
+    if n == 0:
+        raise ValueError("cvar needs at least one value")
+    mass = tail_fraction * n
+    whole = min(math.floor(mass * (1.0 + 1e-15) + 1e-12), n)
+    part = max(mass - whole, 0.0)
+    kth = min(whole, n - 1)
+    ordered = np.partition(values, kth, axis=-1)
+    worst = np.sort(ordered[..., :whole], axis=-1).sum(axis=-1)
+    tail: Array = (worst + part * ordered[..., kth]) / mass
+    return np.where(np.isnan(values).any(axis=-1), np.nan, tail)
+
+
+def capital_efficiency(mean_incremental_npv: ArrayLike, mean_discounted_capex: ArrayLike) -> Array:
+    """Mean incremental NPV over mean discounted capex; NaN where the latter is not positive."""
+    gain = np.asarray(mean_incremental_npv, dtype=np.float64)
+    capex = np.asarray(mean_discounted_capex, dtype=np.float64)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(capex > 0.0, gain / capex, np.nan)
