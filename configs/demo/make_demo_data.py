@@ -124,7 +124,12 @@ def months(first: tuple[int, int], last: tuple[int, int]) -> list[tuple[int, int
 
 def cumulative(well: Well, days: np.ndarray) -> np.ndarray:
     """Volume [bbl] after producing days: modified hyperbolic, 0 < b, exponential below the terminal decline."""
-    q, d, b, end = well.peak_bbl_per_d, well.decline_per_year / 365.25, well.b, well.terminal_per_year / 365.25
+    q, d, b, end = (
+        well.peak_bbl_per_d,
+        well.decline_per_year / 365.25,
+        well.b,
+        well.terminal_per_year / 365.25,
+    )
     switch = (d / end - 1.0) / (b * d)
     early = np.minimum(days, switch)
     if abs(b - 1.0) < 1e-9:

@@ -1,13 +1,21 @@
-"""Checks between sections: refrac dates against the horizon, correlations against the inputs there are."""
+"""Checks between sections and files: dates, orders, correlations, type curve, intensity."""
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from refracmc.case import units
 from refracmc.case.faults import KeyPath, nearest, path_text
-from refracmc.case.inputs import is_shared, variable_names
-from refracmc.case.sections import Dependence, Valuation
+from refracmc.case.inputs import is_shared, order_sleeves, variable_names
+from refracmc.case.response_section import Response
+from refracmc.case.sections import Completion, Dependence, TypeCurve, Valuation
 from refracmc.case.strategies import Strategies
 from refracmc.errors import Fault
+from refracmc.job.orders import NAMED_ORDERS
+from refracmc.job.sleeves import PlanRefused, Tally
+
+if TYPE_CHECKING:
+    from refracmc.production.history import History
 
 MIN_MONTHS_AFTER_REFRAC = 12
 
@@ -83,3 +91,77 @@ def _matrix_faults(pairs: list[tuple[str, str, float]], file: str) -> list[Fault
         allowed = "a positive definite correlation matrix"
         return [Fault(f"{file}: dependence.pairs", str(problem), allowed, "take the nearest valid values")]
     return []
+
+
+def last_month(history: History) -> int:
+    """Month number of the last month of a history."""
+    return int(history.dates[-1].astype("datetime64[M]").astype(int)) + 1970 * 12
+
+
+def history_date_faults(
+    strategies: Strategies, history: History | None, file: str, prefix: KeyPath
+) -> list[Fault]:
+    """Refrac dates that are not after the last month of a well's history."""
+    if history is None:
+        return []
+    last = last_month(history)
+    early = [m for m in strategies.months if units.month_number(m) <= last]
+    if not early:
+        return []
+    found = f"the refrac date {', '.join(early[:6])} for well {history.well_id}"
+    allowed = f"months after its last history month {units.month_text(last)}"
+    return [Fault(f"{file}: {path_text((*prefix, 'dates'))}", found, allowed, "take later dates")]
+
+
+def order_faults(
+    strategies: Strategies,
+    tally: Tally | None,
+    reach_ft: float | None,
+    well: str,
+    file: str,
+    prefix: KeyPath,
+) -> list[Fault]:
+    """Orders that a well cannot carry out: sleeves it does not have, or a broken uphole rule."""
+    from refracmc.job.planner import plan
+
+    faults: list[Fault] = []
+    if tally is None:
+        return faults
+    known = {*NAMED_ORDERS, *strategies.custom_orders}
+    for name in [name for name in strategies.orders if name in known]:
+        custom = name in strategies.custom_orders
+        where = path_text((*prefix, "custom_orders", name) if custom else (*prefix, "orders"))
+        try:
+            sleeves = order_sleeves(strategies, tally, name, reach_ft)
+            plan(tally, sleeves, strategies.close_policy, strategies.reclose_habit, reach_ft)
+        except PlanRefused as refusal:
+            allowed = "sleeves of the tally, every one uphole of a stage closed while that is treated"
+            remedy = "change the order or reclose_habit, or give the well its own [wells.strategies]"
+            found = f"order {name} for well {well}: {refusal}"
+            faults.append(Fault(f"{file}: {where}", found, allowed, remedy))
+    return faults
+
+
+def curve_faults(
+    curve: TypeCurve, phase: str, valuation: Valuation | None, file: str, prefix: KeyPath
+) -> list[Fault]:
+    """A type curve that starts after the valuation, or that states the ratio of its own main phase."""
+    faults = []
+    where = f"{file}: {path_text((*prefix, 'type_curve'))}"
+    if valuation is not None and units.months_between(curve.first_production, valuation.date) < 0:
+        allowed = f"up to the valuation date {valuation.date}"
+        faults.append(Fault(f"{where}.first_production", curve.first_production, allowed, "correct the date"))
+    for key, main in (("oil_ratio", "oil"), ("gas_ratio", "gas")):
+        if getattr(curve, key) and phase == main:
+            found = f"{getattr(curve, key):g} where {main} is the main phase"
+            faults.append(Fault(f"{where}.{key}", found, "ratios of the other phases", "remove it"))
+    return faults
+
+
+def intensity_faults(response: Response, completion: Completion, file: str, prefix: KeyPath) -> list[Fault]:
+    """A reference intensity without the well's own."""
+    if response.reference_intensity_lb_per_ft is None or completion.proppant_lb_per_ft:
+        return []
+    where = f"{file}: {path_text((*prefix, 'completion', 'proppant_lb_per_ft'))}"
+    found = "no intensity above 0, though response.reference_intensity_lb_per_ft is stated"
+    return [Fault(where, found, "a number above 0 lb/ft", "state it, or remove the reference intensity")]

@@ -72,7 +72,7 @@ def _model_at(model: type[BaseModel], path: KeyPath) -> type[BaseModel] | None:
             if isinstance(part, int):
                 continue
             return None
-        inner = [item for item in _classes(current.model_fields[part].annotation)]
+        inner = _classes(current.model_fields[part].annotation)
         current = inner[0] if inner else None
     return current
 

@@ -26,7 +26,7 @@ DAYS_TOLERANCE = 0.05
 
 
 def well_rows(table: Table, well: str, where: str) -> tuple[Table | None, list[Fault]]:
-    """The rows of one well; a fault when the column or the well is missing. `where` is the key path of its id."""
+    """The rows of one well; a fault if the column or the well is missing. `where`: key path of its id."""
     if "well_id" not in table.frame.columns:
         _, faults = require_columns(table, [("well_id",)], [])
         return None, faults
@@ -45,8 +45,9 @@ def well_rows(table: Table, well: str, where: str) -> tuple[Table | None, list[F
 
 
 def read_history(table: Table, well: str, where: str) -> tuple[pd.DataFrame | None, list[Fault]]:
-    """One well's history as a tidy frame (well_id, date, oil_bbl, gas_mcf, water_bbl, days_on), and its faults.
+    """One well's history as a tidy frame and its faults.
 
+    Columns: well_id, date (month starts), oil_bbl, gas_mcf, water_bbl, days_on.
     Months are in file order, which must rise without doubles; a month may be missing. A blank volume or
     days-on cell is a month not declared (NaN); water and days_on may be absent as columns (all NaN).
     """

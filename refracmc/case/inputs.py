@@ -1,4 +1,4 @@
-"""Every number that may be uncertain, with its stream, unit, source and group; and the strategies of a well."""
+"""Every number that may be uncertain, with its stream, unit, source and group; a well's strategies."""
 
 from __future__ import annotations
 
@@ -82,7 +82,7 @@ def _present(section: Section, prefix: str) -> Iterator[tuple[str, Any, dict[str
 def well_variables(
     well_id: str, prices: Prices, sections: Mapping[str, Section | None], phase: str, status: str
 ) -> tuple[InputVariable, ...]:
-    """The variables of one well from its merged sections (opex, job, response, stress, type_curve or None)."""
+    """The variables of one well from its merged sections (type_curve may be None)."""
     from refracmc.case.model import InputVariable
 
     found = []
@@ -104,7 +104,7 @@ def well_variables(
 
 
 def inputs_of(case: Case, well: WellCase) -> tuple[InputVariable, ...]:
-    """Every variable of a well: stated, defaulted, fixed and uncertain alike, in the order of the sections."""
+    """Every variable of a well, stated or defaulted, fixed or uncertain, in the order of the sections."""
     settings = well.settings
     sections: dict[str, Section | None] = {
         "opex": settings.opex,

@@ -1,4 +1,4 @@
-"""The coiled-tubing job in the case: chances of shifts, durations, mishaps (well scope), and rates (shared scope).
+"""The coiled-tubing job in the case: shifts, durations, mishaps (well scope), and rates (shared scope).
 
 No source exists for how old sleeves shift; those chances are the engineer's own and marked assumption.
 Chances are of one try, averaged over the population of sleeves.
@@ -21,7 +21,7 @@ class JobCost(Section):
         "US$/d",
         "coiled tubing unit and tools",
         0.0,
-        source="assumption; Oil & Gas Journal 2011 has 29,000 in 2011 and above 80,000 at that peak, not inflated",
+        source="assumption; Oil & Gas Journal 2011: 29,000, above 80,000 at that peak, not inflated",
     )
     frac_spread_usd_per_day: Uncertain = uncertain(55_000.0, "US$/d", "pumping crew, standby included", 0.0)
     stage_materials_usd: Uncertain = uncertain(9_000.0, "US$/stage", "proppant, chemicals, per stage", 0.0)

@@ -23,7 +23,6 @@ from refracmc.case.faults import (
     from_problem,
     from_validation,
     nearest,
-    path_text,
     unknown_key,
 )
 from refracmc.case.fields import Section, choice, refuse
@@ -140,7 +139,10 @@ class _Loader:
             only = next(iter(refused)) if len(refused) == 1 and not self.faults else None
             raise InputError(every, well=only)
         _hash_distribution_files(raw, self.files)
-        assert head is not None and valuation is not None and prices is not None and deck is not None
+        assert head is not None
+        assert valuation is not None
+        assert prices is not None
+        assert deck is not None
         return Case(
             name=head.name,
             title=head.title or head.name,

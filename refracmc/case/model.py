@@ -7,7 +7,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
+from pydantic import ValidationError
+
 from refracmc.case.decks import Deck
+from refracmc.case.faults import from_validation
 from refracmc.case.job_section import Job
 from refracmc.case.response_section import Response, Stress
 from refracmc.case.sections import (
@@ -24,7 +27,7 @@ from refracmc.case.sections import (
     Valuation,
 )
 from refracmc.case.strategies import Strategies
-from refracmc.errors import Fault
+from refracmc.errors import Fault, InputError
 from refracmc.job.sleeves import Tally
 from refracmc.sampling.distributions import Distribution
 
@@ -72,8 +75,7 @@ class WellCase:
 
     forecast: "history" (a decline fitted to `history`) or "type_curve"; main_phase: oil or gas;
     history/history_frame: None where the case states none; fit: what the engineer fixed of the fit;
-    inputs: every variable of the well by name (shared ones with the well's own keys over them included);
-    raw: the keys stated in the case for this well, section by section (for sources).
+    inputs: every variable of the well by name (shared ones with the well's own keys over them included).
     """
 
     id: str
@@ -121,7 +123,11 @@ class Case:
         raise KeyError(f"no well {name!r}; wells: {', '.join(well.id for well in self.wells)}")
 
     def with_sampling(self, trials: int | None = None, seed: int | None = None) -> Case:
-        """The same case with other trials or seed, as the command line asks; pydantic ValidationError if out of range."""
+        """The same case with other trials or another seed; InputError where they are out of range."""
         changes = {key: value for key, value in (("trials", trials), ("seed", seed)) if value is not None}
-        sampling = Sampling.model_validate({**self.sampling.model_dump(), **changes})
+        try:
+            sampling = Sampling.model_validate({**self.sampling.model_dump(), **changes})
+        except ValidationError as error:
+            found = from_validation(error, Sampling, "run", ("sampling",))
+            raise InputError([fault for _, fault in found]) from None
         return replace(self, sampling=sampling)

@@ -82,7 +82,7 @@ class Response(Section):
 
 
 class Stress(Section):
-    """Plane-strain stress change between stages and the nonlinear maps it acts through; strengths include 0."""
+    """Plane-strain stress change between stages and its nonlinear maps; strengths include 0."""
 
     enabled: StrictBool = choice(True, "whether stress between stages acts on the response")
     half_height_ft: float = number(75.0, "ft", "half height of a placed fracture", 0.0, 2_000.0, above=True)

@@ -67,7 +67,7 @@ class Valuation(Section):
 
 
 class Prices(Section):
-    """Oil and gas prices: a deck, a deck with an uncertain level, or a process whose mean path is the deck."""
+    """Oil and gas prices: a deck, a deck times a level, or a process whose mean path is the deck."""
 
     model: Literal["deck", "deck_with_level", "geometric_brownian", "mean_reverting"] = choice(
         "deck", "deck, deck_with_level, geometric_brownian or mean_reverting (Schwartz 1997, one factor)"

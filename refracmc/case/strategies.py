@@ -1,4 +1,4 @@
-"""Section [strategies]: refrac dates x stage orders, and how the job is run; the list of strategies of a well."""
+"""Section [strategies]: refrac dates x stage orders, and how the job is run."""
 
 from __future__ import annotations
 
@@ -8,9 +8,10 @@ from typing import Any, Literal
 from pydantic import StrictInt, StrictStr, ValidationInfo, field_validator
 
 from refracmc.case import units
+from refracmc.case.faults import nearest
 from refracmc.case.fields import Problem, Section, choice, integer, month, read_months
+from refracmc.job.orders import NAMED_ORDERS
 
-NAMED_ORDERS = ("toe_to_heel", "heel_to_toe", "alternating", "two_pass")
 MAX_DATES = 600
 _NAME = re.compile(r"^[A-Za-z][A-Za-z0-9_-]{0,39}$")
 
@@ -72,8 +73,6 @@ class Strategies(Section):
         return tuple(units.month_text(start + self.dates.every_months * k) for k in range(self.dates.count))
 
     def problems(self) -> list[Problem]:
-        from refracmc.case.faults import nearest
-
         found: list[Problem] = []
         if not self.orders:
             found.append((("orders",), "an empty list", "one order or more", "name an order"))

@@ -164,7 +164,7 @@ def shorten(faults: list[Fault]) -> list[Fault]:
 def require_columns(
     table: Table, required: list[tuple[str, ...]], optional: list[tuple[str, ...]]
 ) -> tuple[dict[str, str], list[Fault]]:
-    """Map each wanted column (first name of each tuple of twins) to the one in the table; faults for the rest."""
+    """Map each wanted column (first of each tuple of twins) to the one in the table; faults for the rest."""
     columns = list(table.frame.columns)
     found: dict[str, str] = {}
     faults: list[Fault] = []

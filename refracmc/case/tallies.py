@@ -173,7 +173,8 @@ def _depth_faults(
     unit = column.rsplit("_", 1)[1]
     for place, k in enumerate(order.tolist()):
         if place and not feet[k] < feet[order[place - 1]]:
-            found = f"sleeve {place + 1} at {written[k]:g} {unit}, sleeve {place} at {written[order[place - 1]]:g} {unit}"
+            below = written[order[place - 1]]
+            found = f"sleeve {place + 1} at {written[k]:g} {unit}, sleeve {place} at {below:g} {unit}"
             allowed = "depths that fall with the number; sleeve 1 is the deepest"
             faults.append(Fault(rows.where(k, column), found, allowed, "number the sleeves from the toe"))
         if toe_ft is not None and feet[k] > toe_ft:

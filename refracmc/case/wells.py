@@ -4,12 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any, Literal, TypeGuard, TypeVar
+from typing import Any, Literal, TypeVar
 
 from pydantic import ValidationError
 
 from refracmc.case import units
-from refracmc.case.checks import date_faults
+from refracmc.case.checks import (
+    curve_faults,
+    date_faults,
+    history_date_faults,
+    intensity_faults,
+    last_month,
+    order_faults,
+)
 from refracmc.case.faults import (
     KeyPath,
     describe,
@@ -21,8 +28,9 @@ from refracmc.case.faults import (
 )
 from refracmc.case.fields import Section
 from refracmc.case.histories import read_history, to_history, unfit_reason
-from refracmc.case.inputs import order_sleeves, well_variables
+from refracmc.case.inputs import well_variables
 from refracmc.case.job_section import Job
+from refracmc.case.merging import merge, stands_in
 from refracmc.case.model import Settings, WellCase
 from refracmc.case.response_section import Response, Stress
 from refracmc.case.sections import Completion, Fiscal, Fit, Interests, Opex, Prices, TypeCurve, Valuation
@@ -30,7 +38,7 @@ from refracmc.case.strategies import Strategies
 from refracmc.case.tables import Files
 from refracmc.case.tallies import read_tally
 from refracmc.errors import Fault, InputError
-from refracmc.job.sleeves import PlanRefused, Tally
+from refracmc.job.sleeves import Tally
 
 OVERRIDES: Mapping[str, type[Section]] = {
     "job": Job,
@@ -54,45 +62,6 @@ _TEXT_KEYS: Mapping[str, tuple[str, ...] | None] = {
 }
 WELL_KEYS = ("id", *_TEXT_KEYS, *OWN, *OVERRIDES)
 S = TypeVar("S", bound=Section)
-
-
-def merge(shared: Mapping[str, Any], own: Mapping[str, Any]) -> dict[str, Any]:
-    """`own` over `shared`, key by key; a distribution or a list replaces what it stands over as a whole."""
-    merged = dict(shared)
-    for key, value in own.items():
-        below = merged.get(key)
-        if _is_plain_table(value) and _is_plain_table(below):
-            merged[key] = merge(below, value)
-        else:
-            merged[key] = value
-            twin = units.si_twin(key)
-            if twin is not None:
-                merged.pop(twin[0], None)
-    for key in shared:
-        twin = units.si_twin(key)
-        if twin is not None and twin[0] in own:
-            merged.pop(key, None)
-    return merged
-
-
-def _is_plain_table(value: Any) -> TypeGuard[Mapping[str, Any]]:
-    """A table of keys, not a distribution or a series of dates."""
-    return isinstance(value, Mapping) and not {"dist", "first"} & set(value)
-
-
-def _stands_in(path: KeyPath, raw: Any) -> bool:
-    """Whether a key path leads into what a table states."""
-    for part in path:
-        if isinstance(raw, Mapping):
-            if part not in raw:
-                twin = units.si_twin(str(part))
-                return twin is not None and twin[0] in raw
-            raw = raw[part]
-        elif isinstance(raw, list) and isinstance(part, int):
-            return part < len(raw)
-        else:
-            return True
-    return True
 
 
 @dataclass
@@ -131,10 +100,15 @@ class WellReader:
         tally = self._tally(texts["tally"], well_id, first, completion, prefix, faults)
         strategies = merged["strategies"]
         if isinstance(strategies, Strategies):
-            faults += self._strategy_faults(strategies, tally, history, completion, table, prefix)
+            reach = completion.ct_reach_ft if completion is not None else None
+            place: KeyPath = (*prefix, "strategies") if "strategies" in table else ("strategies",)
+            if "strategies" in table and self.valuation is not None:
+                faults += date_faults(strategies, self.valuation, self.file, place)
+            faults += history_date_faults(strategies, history, self.file, place)
+            faults += order_faults(strategies, tally, reach, well_id, self.file, place)
         response = merged["response"]
         if isinstance(response, Response) and completion is not None:
-            faults += self._intensity_faults(response, completion, prefix)
+            faults += intensity_faults(response, completion, self.file, prefix)
         if faults or tally is None or self.prices is None or any(item is None for item in merged.values()):
             return None, faults
         settings = Settings(
@@ -206,7 +180,7 @@ class WellReader:
         known = self.failed.get(key, set())
 
         def mine(paths: Iterable[tuple[KeyPath, Fault]]) -> list[Fault]:
-            return [fault for path, fault in paths if _stands_in(path, own) or path not in known]
+            return [fault for path, fault in paths if stands_in(path, own) or path not in known]
 
         try:
             section = model.model_validate(merged, context={"base_dir": self.files.base_dir})
@@ -256,7 +230,7 @@ class WellReader:
         )
         faults += found
         if history is not None and self.valuation is not None:
-            last = int(history.dates[-1].astype("datetime64[M]").astype(int)) + 1970 * 12
+            last = last_month(history)
             if last >= units.month_number(self.valuation.date):
                 text = f"{units.month_text(last)} as the last month of well {well_id}"
                 allowed = f"months before the valuation date {self.valuation.date}"
@@ -304,25 +278,9 @@ class WellReader:
                     Fault(f"{where}.main_phase", "'auto' with a type curve", "oil, gas", "state the phase")
                 )
             if type_curve is not None:
-                faults += self._curve_faults(type_curve, phase, prefix)
+                faults += curve_faults(type_curve, phase, self.valuation, self.file, prefix)
             return "type_curve", phase
         return "history", phase
-
-    def _curve_faults(self, curve: TypeCurve, phase: str, prefix: KeyPath) -> list[Fault]:
-        faults = []
-        where = f"{self.file}: {path_text((*prefix, 'type_curve'))}"
-        if (
-            self.valuation is not None
-            and units.months_between(curve.first_production, self.valuation.date) < 0
-        ):
-            allowed = f"up to the valuation date {self.valuation.date}"
-            found = curve.first_production
-            faults.append(Fault(f"{where}.first_production", found, allowed, "correct the date"))
-        for key, main in (("oil_ratio", "oil"), ("gas_ratio", "gas")):
-            if getattr(curve, key) and phase == main:
-                found = f"{getattr(curve, key):g} where {main} is the main phase"
-                faults.append(Fault(f"{where}.{key}", found, "ratios of the other phases", "remove it"))
-        return faults
 
     def _first_month(self, history: Any, curve: TypeCurve | None) -> int:
         """Month the sleeves are taken to be installed in where the tally does not say: first production."""
@@ -356,55 +314,6 @@ class WellReader:
         tally, found_faults = read_tally(table, well_id, at, first, valuation, toe)
         faults += found_faults
         return tally
-
-    def _strategy_faults(
-        self,
-        strategies: Strategies,
-        tally: Tally | None,
-        history: Any,
-        completion: Completion | None,
-        table: dict[str, Any],
-        prefix: KeyPath,
-    ) -> list[Fault]:
-        from refracmc.job.planner import plan
-
-        faults: list[Fault] = []
-        own: KeyPath = (*prefix, "strategies") if "strategies" in table else ("strategies",)
-        if "strategies" in table and self.valuation is not None:
-            faults += date_faults(strategies, self.valuation, self.file, own)
-        if history is not None:
-            last = int(history.dates[-1].astype("datetime64[M]").astype(int)) + 1970 * 12
-            early = [m for m in strategies.months if units.month_number(m) <= last]
-            if early:
-                found = f"the refrac date {', '.join(early[:6])} for well {history.well_id}"
-                allowed = f"months after its last history month {units.month_text(last)}"
-                faults.append(
-                    Fault(f"{self.file}: {path_text((*own, 'dates'))}", found, allowed, "take later dates")
-                )
-        if tally is None:
-            return faults
-        reach = completion.ct_reach_ft if completion is not None else None
-        for name in strategies.orders:
-            custom = name in strategies.custom_orders
-            key = path_text((*own, "custom_orders", name)) if custom else path_text((*own, "orders"))
-            try:
-                sleeves = order_sleeves(strategies, tally, name, reach)
-                plan(tally, sleeves, strategies.close_policy, strategies.reclose_habit, reach)
-            except PlanRefused as refusal:
-                found = f"for {prefix[0]}, order {name}: {refusal}"
-                allowed = (
-                    "sleeves of the tally, and every sleeve uphole of a stage closed while it is treated"
-                )
-                remedy = "change the order or reclose_habit, or give the well its own [wells.strategies]"
-                faults.append(Fault(f"{self.file}: {key}", found, allowed, remedy))
-        return faults
-
-    def _intensity_faults(self, response: Response, completion: Completion, prefix: KeyPath) -> list[Fault]:
-        if response.reference_intensity_lb_per_ft is None or completion.proppant_lb_per_ft:
-            return []
-        where = f"{self.file}: {path_text((*prefix, 'completion', 'proppant_lb_per_ft'))}"
-        found = "nothing, though response.reference_intensity_lb_per_ft is stated"
-        return [Fault(where, found, "a number above 0 lb/ft", "state it, or remove the reference intensity")]
 
 
 def _as(section: Section | None, model: type[S]) -> S:
