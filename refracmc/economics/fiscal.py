@@ -56,35 +56,37 @@ class IncomeTax:
 class FiscalTerms:
     """Interests and taxes of one well, as fractions.
 
-    working: share of costs; net_revenue: share of revenue (<= working); severance per product and ad valorem:
-    of the owner's revenue; income_tax: None for a valuation before income tax.
+    working_interest: share of costs; net_revenue_interest: share of revenue (<= working_interest);
+    severance per product and ad valorem: of the owner's revenue; income_tax: None = before income tax.
     """
 
-    working: float
-    net_revenue: float
-    severance_oil_fraction: float = 0.0
-    severance_gas_fraction: float = 0.0
-    ad_valorem_fraction: float = 0.0
+    working_interest: float
+    net_revenue_interest: float
+    severance_oil: float = 0.0
+    severance_gas: float = 0.0
+    ad_valorem: float = 0.0
     income_tax: IncomeTax | None = None
 
     def __post_init__(self) -> None:
-        if not 0.0 <= self.net_revenue <= self.working <= 1.0:
-            raise ValueError(f"need 0 <= net_revenue <= working <= 1, got {self.net_revenue}, {self.working}")
-        for name in ("severance_oil_fraction", "severance_gas_fraction", "ad_valorem_fraction"):
+        if not 0.0 <= self.net_revenue_interest <= self.working_interest <= 1.0:
+            raise ValueError(
+                f"need 0 <= net_revenue <= working <= 1, got {self.net_revenue_interest}, {self.working_interest}"
+            )
+        for name in ("severance_oil", "severance_gas", "ad_valorem"):
             if not 0.0 <= getattr(self, name) < 1.0:
                 raise ValueError(f"{name} must be in [0, 1), got {getattr(self, name)}")
-        if max(self.severance_oil_fraction, self.severance_gas_fraction) + self.ad_valorem_fraction > 1.0:
+        if max(self.severance_oil, self.severance_gas) + self.ad_valorem > 1.0:
             raise ValueError("severance and ad valorem together must not exceed 1")
 
     @property
     def oil_factor(self) -> float:
         """Owner's revenue after production taxes per US$ of gross oil revenue."""
-        return self.net_revenue * (1.0 - self.severance_oil_fraction - self.ad_valorem_fraction)
+        return self.net_revenue_interest * (1.0 - self.severance_oil - self.ad_valorem)
 
     @property
     def gas_factor(self) -> float:
         """Owner's revenue after production taxes per US$ of gross gas (and NGL) revenue."""
-        return self.net_revenue * (1.0 - self.severance_gas_fraction - self.ad_valorem_fraction)
+        return self.net_revenue_interest * (1.0 - self.severance_gas - self.ad_valorem)
 
     @property
     def tax_rate(self) -> float:
