@@ -80,6 +80,16 @@ def latin_hypercube_column(source: np.random.Generator, size: int) -> FloatArray
     return _inside(source.permutation(size), source.random(size), size)
 
 
+def _latin_hypercube(sources: list[np.random.Generator], names: tuple[str, ...]) -> dict[str, FloatArray]:
+    """As `latin_hypercube_column` for each source, in one pass."""
+    stratum = np.empty((len(sources), BLOCK_SIZE), dtype=np.int64)
+    jitter = np.empty((len(sources), BLOCK_SIZE))
+    for i, source in enumerate(sources):
+        stratum[i] = source.permutation(BLOCK_SIZE)
+        source.random(out=jitter[i])
+    return dict(zip(names, _inside(stratum, jitter, BLOCK_SIZE), strict=True))
+
+
 @lru_cache(maxsize=16)
 def _sobol_strata(dimensions: int) -> IntArray:
     """Stratum 0..511 of the first 512 Sobol points, one row for each dimension (dimensions, 512)."""
@@ -128,17 +138,17 @@ def block_uniforms(
     """
     check_design(design)
     wanted = _checked(tuple(names))
+    if not wanted:
+        return {}
     if design == "plain":
         return {n: open_uniforms(generator(seed, n, scope, block), BLOCK_SIZE) for n in wanted}
     if design == "latin_hypercube":
-        return {n: latin_hypercube_column(generator(seed, n, scope, block), BLOCK_SIZE) for n in wanted}
+        return _latin_hypercube([generator(seed, n, scope, block) for n in wanted], wanted)
     places = _places(tuple(registry) if registry is not None else wanted)
     missing = [n for n in wanted if n not in places]
     if missing:
         hint = nearest(missing[0], places, "add it to the registry")
         raise ValueError(f"names: found {listing(missing)}; allowed: names of the registry; {hint}")
-    if not wanted:
-        return {}
     order = generator(seed, _ROWS_STREAM, scope, block).permutation(BLOCK_SIZE)
     strata = _sobol_strata(len(places))[[places[n] for n in wanted]][:, order]
     random = np.stack([generator(seed, n, scope, block).random(2 * BLOCK_SIZE - 1) for n in wanted])

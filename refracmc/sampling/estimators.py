@@ -5,8 +5,8 @@ strategies, wells) is carried along. A value that is not finite is undefined (no
 it is left out of the estimate and counted in the undefined share, never dropped in silence.
 
 Every estimate is a smooth function of means, so each trial has a contribution z to it (its influence), and
-the standard error is that of mean(z) under the design: see `design_error`. A percentile's error is that of
-the share of trials below it, times the slope of the quantile function there (Woodruff 1952, JASA 47, 635-646).
+the standard error is that of mean(z) under the design: see `design_error`. A percentile's error is that
+of the share of trials below it, times the slope of the quantile function there (Woodruff 1952, JASA 47).
 """
 
 from __future__ import annotations
@@ -216,8 +216,8 @@ def summarise(
 
     blocks : trials in each block (`streams.block_sizes`); design : one of `DESIGNS`.
     Returns arrays (...,): mean, se, sd, p90, p50, p10, p90_se, p50_se, p10_se in the values' unit,
-    undefined_share (fraction of trials not finite; the rest is over defined trials, NaN where there is none)
-    and fallback (True where the errors are the conservative ones, see `design_error`). Each row is sorted once.
+    undefined_share (fraction of trials not finite; all else is over defined trials, NaN for none) and
+    fallback (True where the errors are the conservative ones, see `design_error`). Each row is sorted once.
     """
     x = _values(values)
     lay = layout(blocks, x.shape[-1], design)
