@@ -60,7 +60,7 @@ def unknown_key(
         remedy = f"it belongs to [{homes[0]}]"
     if not remedy and key.endswith("]"):
         remedy = "remove it"
-    allowed = ", ".join(names) if len(names) <= 12 else f"the {len(names)} keys of this table"
+    allowed = ", ".join(names) if len(names) <= 16 else f"the {len(names)} keys of this table"
     return Fault(where, f"the unknown key {key!r}", allowed, remedy or "remove it")
 
 

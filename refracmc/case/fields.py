@@ -163,8 +163,11 @@ class Section(BaseModel):
 def range_text(rule: dict[str, Any]) -> str:
     """The allowed range in words, with the unit."""
     low, high = rule["low"], rule["high"]
-    unit = f" {rule['unit']}" if rule["unit"] else ""
-    what = "a whole number" if rule["kind"] == "integer" else "a number"
+    bare = rule["unit"] in ("", "fraction")
+    unit = "" if bare else f" {rule['unit']}"
+    what = "a fraction" if rule["unit"] == "fraction" else "a number"
+    if rule["kind"] == "integer":
+        what = "a whole number"
     if math.isinf(low) and math.isinf(high):
         return what + (f" in{unit}" if unit else "")
     if math.isinf(high):
@@ -187,7 +190,7 @@ def _found(value: Any, unit: str = "") -> str:
     if isinstance(value, list | tuple):
         return f"a list of {len(value)}"
     if isinstance(value, int | float):
-        return f"{value:.12g}" + (f" {unit}" if unit else "")
+        return f"{value:.12g}" + (f" ({unit})" if unit == "fraction" else f" {unit}" if unit else "")
     return f"{value} ({type(value).__name__})"
 
 

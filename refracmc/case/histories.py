@@ -32,16 +32,15 @@ def well_rows(table: Table, well: str, where: str) -> tuple[Table | None, list[F
         return None, faults
     if not len(table.frame):
         return None, [Fault(table.file, "a header and no rows", "one row a month", "add the well's history")]
-    ids = table.frame["well_id"].astype(str).str.strip()
-    mask = (ids == well).to_numpy(dtype=bool)
-    if not mask.any():
-        present = list(dict.fromkeys(ids))
+    places = table.places.get(well)
+    if places is None:
+        present = list(table.places)
         shown = ", ".join(present[:8]) + (", ..." if len(present) > 8 else "")
         remedy = nearest(well, present) or "add its rows, or correct the id"
         return None, [
             Fault(table.file, f"no row of well {well!r} ({where})", f"a well of the file: {shown}", remedy)
         ]
-    return table.select(mask), []
+    return table.select(places), []
 
 
 def read_history(table: Table, well: str, where: str) -> tuple[pd.DataFrame | None, list[Fault]]:
@@ -88,7 +87,7 @@ def _order_faults(rows: Table, number: NDArray[np.int64], column: str) -> list[F
     """Dates out of order or doubled, each named once."""
     faults: list[Fault] = []
     seen: dict[int, int] = {}
-    latest = -1
+    before = -1
     for k, month in enumerate(number.tolist()):
         if month < 0:
             continue
@@ -96,13 +95,13 @@ def _order_faults(rows: Table, number: NDArray[np.int64], column: str) -> list[F
         if month in seen:
             found = f"{text} a second time (first in row {int(rows.rows[seen[month]])})"
             faults.append(Fault(rows.where(k, column), found, "each month once", "remove or correct the row"))
-        elif month < latest:
-            found = f"{text} after {units.month_text(latest)}"
+        elif month < before:
+            found = f"{text} after {units.month_text(before)}"
             faults.append(
                 Fault(rows.where(k, column), found, "months in rising order", "sort the well's rows by date")
             )
         seen.setdefault(month, k)
-        latest = max(latest, month)
+        before = month
     return shorten(faults)
 
 

@@ -137,7 +137,7 @@ class _Loader:
         every = [*self.faults, *(fault for faults in refused.values() for fault in faults)]
         if self.faults or not wells:
             only = next(iter(refused)) if len(refused) == 1 and not self.faults else None
-            raise InputError(every, well=only)
+            raise InputError(dict.fromkeys(every), well=only)
         _hash_distribution_files(raw, self.files)
         assert head is not None
         assert valuation is not None
@@ -173,7 +173,7 @@ class _Loader:
 
     def _schema(self, raw: dict[str, Any]) -> bool:
         version = raw.get("schema_version")
-        if version == SCHEMA_VERSION and not isinstance(version, bool):
+        if isinstance(version, int) and not isinstance(version, bool) and version == SCHEMA_VERSION:
             return True
         found = "nothing: the key is missing" if version is None else describe(version)
         remedy = f"write schema_version = {SCHEMA_VERSION} at the top"
@@ -220,7 +220,9 @@ class _Loader:
                 return None
             return flat_deck(prices.oil_usd_per_bbl, prices.gas_usd_per_mcf, valuation.date)
         try:
-            deck, faults = read_deck(self.files.table(prices.deck_file), valuation.date)
+            deck, faults = read_deck(
+                self.files.table(prices.deck_file, f"{self.file}: prices.deck_file"), valuation.date
+            )
         except InputError as error:
             deck, faults = None, list(error.faults)
         self.faults += faults

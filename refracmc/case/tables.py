@@ -11,6 +11,7 @@ import hashlib
 import io
 import os
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -39,9 +40,17 @@ class Table:
         """'file: row n, column' of a position in the table."""
         return f"{self.file}: row {int(self.rows[index])}" + (f", {column}" if column else "")
 
-    def select(self, mask: NDArray[np.bool_]) -> Table:
-        """The rows of a mask."""
-        return Table(self.file, self.frame[mask].reset_index(drop=True), self.rows[mask])
+    @cached_property
+    def places(self) -> dict[str, NDArray[np.int64]]:
+        """Positions of each well's rows by the text in well_id, in file order."""
+        ids = self.frame["well_id"].astype(str).str.strip()
+        return {
+            str(well): np.asarray(rows, dtype=np.int64) for well, rows in ids.groupby(ids).indices.items()
+        }
+
+    def select(self, places: NDArray[np.int64]) -> Table:
+        """The rows at some positions."""
+        return Table(self.file, self.frame.iloc[places].reset_index(drop=True), self.rows[places])
 
 
 @dataclass
@@ -52,8 +61,9 @@ class Files:
     hashes: dict[str, str] = field(default_factory=dict)
     _tables: dict[str, Table | InputError] = field(default_factory=dict)
 
-    def read_bytes(self, name: str) -> bytes:
-        """The bytes of a file, hashed; InputError where it cannot be read."""
+    def read_bytes(self, name: str, where: str = "") -> bytes:
+        """The bytes of a file, hashed; InputError where it cannot be read. `where`: key path that names it."""
+        where = where or name
         path = self.base_dir / name
         try:
             data = path.read_bytes()
@@ -61,23 +71,25 @@ class Files:
             folder = path.parent
             beside = sorted(item.name for item in folder.iterdir()) if folder.is_dir() else []
             remedy = nearest(path.name, beside) or "correct the path; it is relative to the case file"
-            raise InputError(Fault(name, "no such file", "a file that exists", remedy)) from None
+            raise InputError(Fault(where, f"no file {name!r}", "a file that exists", remedy)) from None
         except (IsADirectoryError, NotADirectoryError):
-            raise InputError(Fault(name, "a directory", "a file", "name the file itself")) from None
+            raise InputError(
+                Fault(where, f"the directory {name!r}", "a file", "name the file itself")
+            ) from None
         except (OSError, ValueError) as problem:
             reason = getattr(problem, "strerror", None) or str(problem)
-            raise InputError(
-                Fault(name, f"a file that cannot be read ({reason})", "a readable file", "check it")
-            ) from None
+            found = f"{name!r}, which cannot be read ({reason})"
+            raise InputError(Fault(where, found, "a readable file", "check the file")) from None
         relative = Path(os.path.relpath(path, self.base_dir)).as_posix()
         self.hashes[relative] = hashlib.sha256(data).hexdigest()
         return data
 
-    def table(self, name: str) -> Table:
+    def table(self, name: str, where: str = "") -> Table:
         """The table in a CSV or Parquet file; InputError with all that is wrong with its form."""
         if name not in self._tables:
+            data = self.read_bytes(name, where)
             try:
-                self._tables[name] = _parse(name, self.read_bytes(name))
+                self._tables[name] = _parse(name, data)
             except InputError as error:
                 self._tables[name] = error
         kept = self._tables[name]

@@ -101,10 +101,14 @@ class WellReader:
         strategies = merged["strategies"]
         if isinstance(strategies, Strategies):
             reach = completion.ct_reach_ft if completion is not None else None
-            place: KeyPath = (*prefix, "strategies") if "strategies" in table else ("strategies",)
+            own_keys = table.get("strategies", {})
             if "strategies" in table and self.valuation is not None:
-                faults += date_faults(strategies, self.valuation, self.file, place)
+                faults += date_faults(strategies, self.valuation, self.file, (*prefix, "strategies"))
+            place = (*prefix, "strategies") if "dates" in own_keys else ("strategies",)
             faults += history_date_faults(strategies, history, self.file, place)
+            place = (
+                (*prefix, "strategies") if {"orders", "custom_orders"} & set(own_keys) else ("strategies",)
+            )
             faults += order_faults(strategies, tally, reach, well_id, self.file, place)
         response = merged["response"]
         if isinstance(response, Response) and completion is not None:
@@ -216,7 +220,7 @@ class WellReader:
         if name is None:
             return None, None
         try:
-            table = self.files.table(name)
+            table = self.files.table(name, f"{self.file}: {path_text((*prefix, 'history'))}")
         except InputError as error:
             faults += error.faults
             return None, None
@@ -304,7 +308,7 @@ class WellReader:
                 faults.append(Fault(where, found, "a CSV file of sleeves", 'write tally = "sleeves.csv"'))
             return None
         try:
-            table = self.files.table(name)
+            table = self.files.table(name, where)
         except InputError as error:
             faults += error.faults
             return None
