@@ -73,12 +73,11 @@ def life_limit(money, volumes, lowest):
     return exact_limit(money, net, lowest)
 
 
-def cash_flow(money, volumes, limit, suspended, job_cost, job_month, at_once=False):
+def cash_flow(money, volumes, limit, suspended, job_cost, job_month):
     """Monthly columns (US$) of one branch.
 
     volumes: phase -> list, `limit` the last producing month (-1: none), `suspended` the months the well is
-    held, job_cost 100 % (0 for doing nothing) in job_month (None for doing nothing), at_once: abandoned
-    in the last month itself (a lost well), not the one after.
+    held, job_cost 100 % (0 for doing nothing) in job_month (None for doing nothing).
     """
     months = len(volumes["oil"])
     wi = money["working"]
@@ -91,7 +90,7 @@ def cash_flow(money, volumes, limit, suspended, job_cost, job_month, at_once=Fal
             net[i] = operating_net(money, volumes, i)
     if job_month is not None:
         capex[job_month] = wi * job_cost
-    end = min(limit if at_once else limit + 1, months - 1)
+    end = min(limit + 1, months - 1)
     abandonment[end] = wi * money["opex"]["abandonment_usd"] * escalation(money, end)
     tax = income_tax(money, net, abandonment, capex, job_month)
     flow = [net[i] - capex[i] - abandonment[i] - tax[i] for i in range(months)]

@@ -8,15 +8,17 @@ from tests.second_route.decline import MONTH, hyperbolic_cumulative, ratio_integ
 def sleeve_shares(case, luck):
     """Old-production shares v and refrac-potential shares w of one trial, each summing to one (or all zero).
 
-    v only over sleeves that produced before the job, w only over sleeves that can be treated.
+    v only over sleeves that produced before the job, w only over sleeves that can be treated; lognormal about
+    an even share unless the tally states them.
     """
     rho = case["share_potential_correlation"]
     v, w = [], []
-    for k in range(len(case["production_share"])):
-        zv = luck["z_v"][k]
-        zw = rho * zv + math.sqrt(1.0 - rho * rho) * luck["z_w"][k]
-        v.append(case["production_share"][k] * math.exp(case["share_log_sd"] * zv))
-        w.append(case["potential_share"][k] * math.exp(case["potential_log_sd"] * zw))
+    for k, z in enumerate(luck["z_share"]):
+        zw = rho * z + math.sqrt(1.0 - rho * rho) * luck["z_potential"][k]
+        v.append(math.exp(case["share_log_sd"] * z))
+        w.append(math.exp(case["potential_log_sd"] * zw))
+    v = case["production_share"] or v
+    w = case["potential_share"] or w
     v = [x if yes else 0.0 for x, yes in zip(v, case["old_producer"], strict=True)]
     w = [x if yes else 0.0 for x, yes in zip(w, case["treatable"], strict=True)]
     return normalised(v), normalised(w)

@@ -55,7 +55,7 @@ def run(trial):
     limit = m if job["lost"] else cash.life_limit(money, full, m)
     volumes = {p: [x if i <= limit else 0.0 for i, x in enumerate(full[p])] for p in PHASES}
     cost = math.fsum(parts.values())
-    flow = cash.cash_flow(money, volumes, limit, range(s0, m), cost, m, at_once=job["lost"])
+    flow = cash.cash_flow(money, volumes, limit, range(s0, m), cost, m)
     values = cash.measures(
         money,
         flow,

@@ -1,0 +1,208 @@
+"""From a well of a case and the numbers drawn for it to one trial's inputs, as plain dicts, lists and floats.
+
+Nothing is calculated here that the model calculates: settings are copied, drawn values read off their row.
+"""
+
+from tests.second_route.prices import price_path, service_index
+from tests.second_route.trial import posterior_row
+
+FORMS = ("modified_hyperbolic", "stretched_exponential", "duong")
+YEARLY = {
+    # IRS Publication 946, table A-1, half-year convention; seven equal years.
+    "macrs_5": (0.20, 0.32, 0.192, 0.1152, 0.1152, 0.0576),
+    "macrs_7": (0.1429, 0.2449, 0.1749, 0.1249, 0.0893, 0.0892, 0.0893, 0.0446),
+    "straight_line_7y": (1.0 / 7.0,) * 7,
+}
+
+
+class Row:
+    """Drawn values of one trial by name; a number the case fixes is read from its section."""
+
+    def __init__(self, draws, t):
+        self.draws, self.t = draws, t
+
+    def value(self, name):
+        return float(self.draws[name][self.t])
+
+    def several(self, name):
+        return [float(x) for x in self.draws[name][self.t]]
+
+    def section(self, prefix, section):
+        """All keys of a section: drawn ones by their draw, the others as stated."""
+        out = {}
+        for key in type(section).model_fields:
+            name = f"{prefix}.{key}"
+            out[key] = self.value(name) if name in self.draws else getattr(section, key)
+        return out
+
+
+def month_number(text):
+    year, month = text.split("-")
+    return 12 * int(year) + int(month) - 1
+
+
+def decline_inputs(plan, row):
+    """The decline of the trial and its peak rate."""
+    well, case = plan.well, plan.case
+    main = well.main_phase
+    others = [p for p in ("oil", "gas", "water") if p != main]
+    at = month_number(case.valuation.date)
+    if well.forecast == "history":
+        p = plan.posterior
+        stated = row.value("response.ultimate") if "response.ultimate" in row.draws else None
+        k = posterior_row(row.value("forecast.row"), [float(x) for x in p.technical_eur], stated)
+        secondary = {
+            phase: tuple(float(part[k]) for part in p.secondary[phase])
+            if phase in p.secondary
+            else (0.0, 0.0, 1.0)
+            for phase in others
+        }
+        last = month_number(str(well.history.dates[-1].astype("datetime64[M]")))
+        return {
+            "form": FORMS[int(p.form[k])],
+            "slots": [float(x) for x in p.slots[:, k]],
+            "uptime": float(p.uptime[k]),
+            "gap_months": at - last - 1,
+            "history_cumulative": float(well.history.cumulative[main]),
+            "secondary": secondary,
+        }, float(well.history.peak_rate_per_d)
+    curve = well.type_curve
+    names = ("initial_rate_per_d", "initial_decline_per_year", "b", "terminal_decline_per_year")
+    flat = {"oil": curve.oil_ratio, "gas": curve.gas_ratio, "water": curve.water_ratio}
+    return {
+        "form": "modified_hyperbolic",
+        "slots": [row.value(f"type_curve.{name}") for name in names],
+        "uptime": row.value("type_curve.uptime"),
+        "gap_months": at - month_number(curve.first_production),
+        "history_cumulative": 0.0,
+        "secondary": {phase: (flat[phase], flat[phase], 1.0) for phase in others},
+    }, row.value("type_curve.peak_rate_per_d")
+
+
+def tally_inputs(tally, job_month):
+    installed = [month_number(str(x.astype("datetime64[M]"))) for x in tally.installed]
+    return {
+        "depth_ft": [float(x) for x in tally.depth_ft],
+        "state": [str(x) for x in tally.state],
+        "isolation": [str(x) for x in tally.isolation],
+        "shifts": [int(x) for x in tally.shifts],
+        "age_years": [(job_month - x) / 12.0 for x in installed],
+    }
+
+
+def share_inputs(tally, response):
+    """How old production and refrac potential lie over the sleeves; stated shares are taken as they are."""
+    producing = ("open", "stuck_open", "perforated", "leaking")
+    stated = {}
+    for name in ("production_share", "potential_share"):
+        share = getattr(tally, name)
+        stated[name] = None if share is None else [float(x) for x in share]
+    return {
+        **stated,
+        "share_log_sd": response.share_log_sd,
+        "potential_log_sd": response.potential_log_sd,
+        "share_potential_correlation": response.share_potential_correlation,
+        "old_producer": [str(x) in producing for x in tally.state],
+        "treatable": [str(x) not in ("stuck_closed", "patched") for x in tally.state],
+    }
+
+
+def money_inputs(plan, row):
+    case, settings = plan.case, plan.well.settings
+    prices, fiscal = case.prices, settings.fiscal
+    process = prices.model in ("geometric_brownian", "mean_reverting")
+    path = price_path(
+        {
+            "model": prices.model,
+            "deck_oil": [float(x) for x in plan.deck_oil],
+            "deck_gas": [float(x) for x in plan.deck_gas],
+            "level_oil": row.value("prices.oil_level"),
+            "level_gas": row.value("prices.gas_level"),
+            "shocks_oil": row.several("prices.shock_oil") if process else [],
+            "shocks_gas": row.several("prices.shock_gas") if process else [],
+            "volatility": (prices.oil_annual_volatility, prices.gas_annual_volatility),
+            "reversion": (prices.oil_reversion_per_year, prices.gas_reversion_per_year),
+            "correlation": prices.oil_gas_correlation,
+        }
+    )
+    tax = fiscal.income_tax
+    terms = None
+    if tax is not None:
+        terms = {
+            "rate": tax.rate,
+            "schedule": tax.schedule,
+            "intangible_fraction": tax.intangible_fraction,
+            "yearly_fractions": YEARLY.get(tax.schedule),
+        }
+    return path | {
+        "working": settings.interests.working,
+        "net_revenue": settings.interests.net_revenue,
+        "oil_differential": row.value("prices.oil_differential_usd_per_bbl"),
+        "gas_differential": row.value("prices.gas_differential_usd_per_mcf"),
+        "ngl_yield_bbl_per_mcf": row.value("prices.ngl_yield_bbl_per_mcf"),
+        "ngl_price_fraction_of_oil": row.value("prices.ngl_price_fraction_of_oil"),
+        "annual_cost_escalation": case.valuation.annual_cost_escalation,
+        "annual_discount_rate": case.valuation.annual_discount_rate,
+        "valuation_month": month_number(case.valuation.date) % 12 + 1,
+        "opex": row.section("opex", settings.opex),
+        "fiscal": {
+            "severance_oil_fraction": fiscal.severance_oil_fraction,
+            "severance_gas_fraction": fiscal.severance_gas_fraction,
+            "ad_valorem_fraction": fiscal.ad_valorem_fraction,
+            "income_tax": terms,
+        },
+    }
+
+
+def trial_inputs(plan, draws, strategy, t):
+    """Everything the second route needs for one trial of one strategy."""
+    row = Row(draws, t)
+    settings, tally = plan.well.settings, plan.well.tally
+    chosen, job = settings.strategies, settings.job
+    well, peak = decline_inputs(plan, row)
+    money = money_inputs(plan, row)
+    inputs = row.section("job", job)
+    rates = row.section("job.cost", job.cost)
+    rates["service_index"] = service_index(
+        money["oil_factor"],
+        rates["service_index_beta"],
+        job.cost.service_index_lag_months,
+        job.cost.service_index_sd,
+        row.value("costs.service_luck"),
+        strategy.month,
+    )
+    response = row.section("response", settings.response)
+    response["intensity_lb_per_ft"] = settings.completion.proppant_lb_per_ft
+    response["peak_rate_per_d"] = peak
+    response["r_now"] = {phase: ratio[0] for phase, ratio in well["secondary"].items()}
+    luck = {}
+    for name, values in draws.items():
+        if name.startswith("luck."):
+            read = row.value if values.ndim == 1 else row.several
+            luck[name.removeprefix("luck.")] = read(name)
+    return {
+        "months": plan.case.valuation.horizon_months,
+        "main": plan.well.main_phase,
+        "job_month": strategy.month,
+        "lease_holding_months": settings.opex.lease_holding_months,
+        "order": [int(s) for s in plan.orders[strategy.order].job.order],
+        "well": well,
+        "money": money,
+        "tally": tally_inputs(tally, month_number(plan.case.valuation.date) + strategy.month),
+        "inputs": inputs,
+        "rates": rates,
+        "policy": {
+            "close_policy": chosen.close_policy,
+            "reclose_habit": chosen.reclose_habit,
+            "when_not_closing": chosen.when_not_closing,
+            "when_not_opening": chosen.when_not_opening,
+            "when_not_reopening": chosen.when_not_reopening,
+            "stop_loss_failed_closes": chosen.stop_loss_failed_closes,
+            "max_tries": job.max_tries,
+            "ct_reach_ft": settings.completion.ct_reach_ft,
+        },
+        "response": response,
+        "shares": share_inputs(tally, settings.response),
+        "stress": row.section("stress", settings.stress),
+        "luck": luck,
+    }
