@@ -70,7 +70,8 @@ class FiscalTerms:
     def __post_init__(self) -> None:
         if not 0.0 <= self.net_revenue_interest <= self.working_interest <= 1.0:
             raise ValueError(
-                f"need 0 <= net_revenue <= working <= 1, got {self.net_revenue_interest}, {self.working_interest}"
+                f"need 0 <= net_revenue_interest <= working_interest <= 1, "
+                f"got {self.net_revenue_interest} and {self.working_interest}"
             )
         for name in ("severance_oil", "severance_gas", "ad_valorem"):
             if not 0.0 <= getattr(self, name) < 1.0:

@@ -12,10 +12,11 @@ in a batch of seven or of 512, whatever stands in the other rows.
 from __future__ import annotations
 
 import math
-import threading
 
 import numpy as np
 from numpy.typing import NDArray
+
+from .rows import scratch, segment_sums
 
 Array = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -27,30 +28,6 @@ _FREE_STEPS = 5
 _STEPS = 60
 _TAIL_SHAPE = 0.8
 _EXPONENT_LIMIT = 500.0
-
-
-def segment_sums(x: Array, first: IntArray | int, stop: IntArray) -> Array:
-    """Sum of columns first..stop-1 of each row of x.
-
-    x (n, T), C order; first, stop (n,) or an int, 0 <= first, stop <= T. An empty segment gives 0. The bits
-    of a row do not depend on the other rows.
-    """
-    n, width = x.shape
-    if n == 0:
-        return np.zeros(0)
-    flat = np.ascontiguousarray(x).reshape(-1)
-    edges = np.empty((n, 2), dtype=np.intp)
-    offset = np.arange(n) * width
-    edges[:, 0] = offset + first
-    edges[:, 1] = offset + stop
-    empty = edges[:, 0] >= edges[:, 1]
-    whole = (edges[:, 1] == flat.size) & ~empty
-    np.minimum(edges, flat.size - 1, out=edges)
-    sums: Array = np.ascontiguousarray(np.add.reduceat(flat, edges.reshape(-1))[::2])
-    if whole[-1]:
-        sums[-1] = np.add.reduceat(flat, edges[-1, :1])[0]
-    sums[empty] = 0.0
-    return sums
 
 
 def single_upward_crossing(flows: Array) -> BoolArray:
@@ -105,7 +82,7 @@ def irr_unique(flows: Array) -> Array:
     rows = np.flatnonzero(total > 0.0)
     for start in range(0, rows.size, _CHUNK):
         part = rows[start : start + _CHUNK]
-        chosen = _scratch("rows", part.size * months).reshape(part.size, months)
+        chosen = scratch("rows", part.size * months).reshape(part.size, months)
         np.take(flows, part, axis=0, out=chosen, mode="clip")
         good, opens = _crossing(chosen, total[part])
         if good.any():
@@ -113,23 +90,6 @@ def irr_unique(flows: Array) -> Array:
             with np.errstate(over="ignore"):
                 rate[part] = np.expm1(12.0 * force)
     return rate
-
-
-class _Scratch(threading.local):
-    def __init__(self) -> None:
-        self.buffers: dict[str, Array] = {}
-
-
-_SCRATCH = _Scratch()
-
-
-def _scratch(name: str, size: int) -> Array:
-    """A reused buffer of this thread (fresh pages would cost as much as the arithmetic)."""
-    buffer = _SCRATCH.buffers.get(name)
-    if buffer is None or buffer.size < size:
-        buffer = np.empty(size)
-        _SCRATCH.buffers[name] = buffer
-    return buffer[:size]
 
 
 class _Polynomial:
@@ -140,13 +100,13 @@ class _Polynomial:
 
     def __init__(self, blocks: Array) -> None:
         self.blocks = blocks
-        self.work = _scratch("work", blocks[0].size).reshape(blocks.shape[1:])
+        self.work = scratch("work", blocks[0].size).reshape(blocks.shape[1:])
 
     @classmethod
     def of(cls, flows: Array) -> _Polynomial:
         n, months = flows.shape
         height = -(-months // _SPAN)
-        columns = _scratch("columns", height * _SPAN * n).reshape(height * _SPAN, n)
+        columns = scratch("columns", height * _SPAN * n).reshape(height * _SPAN, n)
         columns[:months] = flows.T
         columns[months:] = 0.0
         return cls(columns.reshape(height, _SPAN, n))

@@ -1,0 +1,83 @@
+"""Work on rows of (trials, months) arrays: sums of stretches, sums of windows, reused buffers.
+
+Every function gives a row the same bits whatever the other rows hold and however many there are.
+"""
+
+from __future__ import annotations
+
+import threading
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.intp]
+
+
+class _Scratch(threading.local):
+    def __init__(self) -> None:
+        self.buffers: dict[str, Array] = {}
+
+
+_SCRATCH = _Scratch()
+
+
+def scratch(name: str, size: int) -> Array:
+    """A reused buffer of this thread (fresh pages would cost as much as the arithmetic)."""
+    buffer = _SCRATCH.buffers.get(name)
+    if buffer is None or buffer.size < size:
+        buffer = np.empty(size)
+        _SCRATCH.buffers[name] = buffer
+    return buffer[:size]
+
+
+def segment_sums(x: Array, first: IntArray | int, stop: IntArray) -> Array:
+    """Sum of columns first..stop-1 of each row of x.
+
+    x (n, T), C order; first, stop (n,) or an int, 0 <= first, stop <= T. An empty segment gives 0. The bits
+    of a row do not depend on the other rows.
+    """
+    n, width = x.shape
+    if n == 0:
+        return np.zeros(0)
+    flat = np.ascontiguousarray(x).reshape(-1)
+    edges = np.empty((n, 2), dtype=np.intp)
+    offset = np.arange(n) * width
+    edges[:, 0] = offset + first
+    edges[:, 1] = offset + stop
+    empty = edges[:, 0] >= edges[:, 1]
+    whole = (edges[:, 1] == flat.size) & ~empty
+    np.minimum(edges, flat.size - 1, out=edges)
+    sums: Array = np.ascontiguousarray(np.add.reduceat(flat, edges.reshape(-1))[::2])
+    if whole[-1]:
+        sums[-1] = np.add.reduceat(flat, edges[-1, :1])[0]
+    sums[empty] = 0.0
+    return sums
+
+
+def window_sums(x: Array, months: int = 12) -> Array:
+    """Sum of months i..i+months-1, cut at T, for every month i; x (n, T) -> (n, T).
+
+    Built by doubling, so there is no cancellation: windows of zeros are zero, of positive numbers positive.
+    """
+    if months < 1:
+        raise ValueError(f"months must be at least 1, got {months}")
+    total: Array | None = None
+    offset, power = 0, 1
+    window = x
+    while True:
+        if months & power:
+            if total is None:
+                total = window.copy()
+            elif offset < x.shape[1]:
+                total[:, : x.shape[1] - offset] += window[:, offset:]
+            offset += power
+        if 2 * power > months:
+            break
+        wider = window.copy()
+        if power < x.shape[1]:
+            np.add(window[:, :-power], window[:, power:], out=wider[:, :-power])
+        window = wider
+        power *= 2
+    assert total is not None
+    return total
