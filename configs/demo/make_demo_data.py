@@ -1,4 +1,4 @@
-"""Makes the demo's history.csv, sleeves.csv and prices.csv. All of it is invented: no real field, well or price.
+"""Makes the demo's history.csv, sleeves.csv and prices.csv, all invented: no real field, well or price.
 
     python configs/demo/make_demo_data.py [DIR]
 
@@ -123,7 +123,7 @@ def months(first: tuple[int, int], last: tuple[int, int]) -> list[tuple[int, int
 
 
 def cumulative(well: Well, days: np.ndarray) -> np.ndarray:
-    """Volume [bbl] after producing days: modified hyperbolic, 0 < b, exponential below the terminal decline."""
+    """Volume [bbl] after producing days: modified hyperbolic, exponential below its terminal decline."""
     q, d, b, end = (
         well.peak_bbl_per_d,
         well.decline_per_year / 365.25,
@@ -141,7 +141,7 @@ def cumulative(well: Well, days: np.ndarray) -> np.ndarray:
 
 
 def history(well: Well, rng: np.random.Generator) -> list[list[object]]:
-    """Rows of the history file: ramp-up, noise that lingers, downtime, declared zeros, months without a row."""
+    """Rows of the history file: ramp-up, lingering noise, downtime, zeros, months without a row."""
     calendar_months = months(well.first, LAST_MONTH)
     length = np.array([calendar.monthrange(*month)[1] for month in calendar_months], dtype=float)
     share = np.clip(rng.normal(well.uptime, 0.04, len(length)), 0.5, 1.0)

@@ -89,7 +89,8 @@ def _matrix_faults(pairs: list[tuple[str, str, float]], file: str) -> list[Fault
         check_correlation(matrix, names)
     except ValueError as problem:
         allowed = "a positive definite correlation matrix"
-        return [Fault(f"{file}: dependence.pairs", str(problem), allowed, "take the nearest valid values")]
+        found = str(problem).removeprefix("rank correlations: ").removeprefix("found ")
+        return [Fault(f"{file}: dependence.pairs", found, allowed, "take the nearest valid values")]
     return []
 
 

@@ -62,7 +62,7 @@ class Files:
     _tables: dict[str, Table | InputError] = field(default_factory=dict)
 
     def read_bytes(self, name: str, where: str = "") -> bytes:
-        """The bytes of a file, hashed; InputError where it cannot be read. `where`: key path that names it."""
+        """The bytes of a file, hashed; InputError if it cannot be read. `where`: key path naming it."""
         where = where or name
         path = self.base_dir / name
         try:
