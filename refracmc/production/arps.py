@@ -31,7 +31,7 @@ B_HARMONIC = float(np.nextafter(1.0, 0.0))
 
 
 def smooth_b(b: ArrayLike) -> Array:
-    """b with its two removable singularities (0 and exactly 1) moved by less than doubles can see."""
+    """b, dimensionless, with its removable singularities (0 and exactly 1) moved by less than doubles see."""
     value = np.maximum(np.asarray(b, dtype=np.float64), B_FLOOR)
     return np.where(value == 1.0, B_HARMONIC, value)
 
@@ -68,9 +68,10 @@ def arps_rate(initial_rate: ArrayLike, nominal_decline: ArrayLike, b: ArrayLike,
 def arps_cumulative(
     initial_rate: ArrayLike, nominal_decline: ArrayLike, b: ArrayLike, time: ArrayLike
 ) -> Array:
-    """Volume produced from 0 to `time` >= 0 [rate unit x time unit]; arguments broadcast. Arps (1945).
+    """Volume produced from 0 to `time` >= 0 [rate unit x time unit]. Arps (1945).
 
-    Relative error about 1e-15 for any b >= 0, the neighbourhoods of 0 and 1 included; zero decline gives q t.
+    Arguments broadcast, in the same units of time. Relative error about 1e-15 for any b >= 0, the
+    neighbourhoods of 0 and 1 included; zero decline gives q t.
     """
     q, d, exponent = _inputs(initial_rate, nominal_decline, b)
     t = np.asarray(time, dtype=np.float64)
@@ -84,7 +85,7 @@ def arps_cumulative(
 def arps_time_to_rate(
     initial_rate: ArrayLike, nominal_decline: ArrayLike, b: ArrayLike, rate: ArrayLike
 ) -> Array:
-    """Time at which the curve reaches `rate` > 0 [time unit]; 0 if it starts below, inf if it never falls."""
+    """Time to reach `rate` > 0 (same units of time as D); 0 if it starts below, inf if it never falls."""
     q, d, exponent = _inputs(initial_rate, nominal_decline, b)
     target = np.asarray(rate, dtype=np.float64)
     _check("rate", target, 0.0, strict=True)
@@ -172,10 +173,10 @@ def fit_arps(
 ) -> ArpsFit:
     """Fit q(t) to four or more (time >= 0, rate > 0) pairs by weighted least squares on ln(rate).
 
-    The curve is "exponential" (b = 0) or "harmonic" (b = 1) where an F-test at `significance` does not reject
-    it against b free in [0, b_max] (the better of the two if neither is rejected), else "hyperbolic".
-    `weights` multiply squared residuals. A quick look at a clean list: forecasts use the posterior of the
-    fit module.
+    The result has the same units of rate and time as the list. The curve is "exponential" (b = 0) or
+    "harmonic" (b = 1) where an F-test at `significance` does not reject it against b free in [0, b_max] (the
+    better of the two if neither is rejected), else "hyperbolic". `weights` multiply squared residuals. A
+    quick look at a clean list: forecasts use the posterior of the fit module.
 
     Raises ValueError on unequal lengths, fewer than four points, rates <= 0, or a list that does not decline.
     """
@@ -209,7 +210,7 @@ def fit_arps(
         start = [float(np.log(slope * (1.0 + b_start)))] + ([min(b_start, b_max)] if b is None else [])
         low, high = [-np.inf, 0.0][: len(start)], [np.inf, b_max][: len(start)]
         got = least_squares(
-            residual, start, bounds=(low, high), xtol=1e-14, ftol=1e-14, gtol=1e-14, kwargs={"b": b}
+            residual, start, bounds=(low, high), xtol=1e-12, ftol=1e-12, gtol=1e-12, kwargs={"b": b}
         )
         squares = 2.0 * float(got.cost)
         if b is not None:
@@ -220,7 +221,14 @@ def fit_arps(
 
     freedom = t.size - 3
     free = min((solve(None, 0.5), solve(None, 1.2)), key=lambda s: s[2])
-    simpler = [solve(0.0, 0.0)] + ([solve(1.0, 1.0)] if b_max >= 1.0 else [])
+    # b = 0 is a straight line in ln(rate): already solved by the trend.
+    exponential = (
+        float(np.log(slope)),
+        0.0,
+        float((residual(np.array([np.log(slope)]), 0.0) ** 2).sum()),
+        0.0,
+    )
+    simpler = [exponential] + ([solve(1.0, 1.0)] if b_max >= 1.0 else [])
     chosen = min(simpler, key=lambda s: s[2])
     rounding = float(w.sum()) * 1e-20
     limit = float(fdtri(1.0, float(freedom), 1.0 - significance))

@@ -93,7 +93,7 @@ _NEVER = 1e300
 
 
 def form_code(form: str | int) -> int:
-    """Index of a form in `FORMS`, from its name or its code. Raises ValueError naming the forms there are."""
+    """Index of a form in `FORMS` (dimensionless) from its name or code; ValueError names the forms."""
     if isinstance(form, str):
         if form in FORMS:
             return FORMS.index(form)
@@ -270,7 +270,7 @@ def cumulative_mixture(form_codes: ArrayLike, slots: ArrayLike, t_days: ArrayLik
 
 
 def rate_mixture(form_codes: ArrayLike, slots: ArrayLike, t_days: ArrayLike) -> Array:
-    """`rate` where each trial has its own form; as `cumulative_mixture`."""
+    """`rate` [bbl/d or Mcf/d] where each trial has its own form; as `cumulative_mixture`."""
     return _mixture(_RATE, form_codes, slots, t_days)
 
 

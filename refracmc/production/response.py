@@ -75,7 +75,7 @@ def intensity_factor(
 def headroom_ultimate(
     produced_before: ArrayLike, base_to_horizon: ArrayLike, headroom: ArrayLike, intensity: ArrayLike
 ) -> Array:
-    """Ultimate the rock could give (n,), from the recovery without a refrac and a headroom.
+    """Ultimate the rock could give (n,) [bbl or Mcf], from the recovery without a refrac and a headroom.
 
     (produced_before + base_to_horizon) * (1 + (headroom - 1) * intensity): `produced_before` the main-phase
     volume at the valuation date, `base_to_horizon` the base forecast from there, `intensity` from
@@ -148,7 +148,7 @@ def refrac_scale(
     new = raw * arrays["new_unit_total"]
     room = limit - produced - old
     one_less = 1.0 - alpha
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         net = np.where(one_less > 0.0, room / np.where(one_less > 0.0, one_less, 1.0), np.inf)
         allowed = np.where(room >= 0.0, np.minimum(net, room + old), 0.0)
         scale = np.where(allowed < new, allowed / np.where(new > 0.0, new, 1.0), 1.0)

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Array = NDArray[np.float64]
+_TINY = 1e-200
 
 
 def _column(name: str, value: ArrayLike, *, infinite: bool = False) -> Array:
@@ -28,6 +29,11 @@ def _column(name: str, value: ArrayLike, *, infinite: bool = False) -> Array:
     if not np.all((column >= 0.0) & (np.isfinite(column) | infinite)):
         raise ValueError(f"{name} must be >= 0{'' if infinite else ' and finite'}")
     return column[..., None]
+
+
+def _change(x_change: ArrayLike) -> Array:
+    change = _column("x_change", x_change, infinite=True)
+    return np.where(change > _TINY, change, 0.0)
 
 
 def _volume(x: ArrayLike) -> Array:
@@ -46,7 +52,7 @@ def ratio(x: ArrayLike, r_now: ArrayLike, r_final: ArrayLike, x_change: ArrayLik
     """
     volume = _volume(x)
     now, final = _column("r_now", r_now), _column("r_final", r_final)
-    change = _column("x_change", x_change, infinite=True)
+    change = _change(x_change)
     share = np.minimum(volume / np.where(change > 0.0, change, 1.0), 1.0)
     return np.asarray(now + (final - now) * np.where(change > 0.0, share, 1.0))
 
@@ -55,7 +61,7 @@ def ratio_cumulative(x: ArrayLike, r_now: ArrayLike, r_final: ArrayLike, x_chang
     """Secondary cumulative G(x), shape (n, K), with shapes, units and errors as in `ratio`; G(0) = 0."""
     volume = _volume(x)
     now, final = _column("r_now", r_now), _column("r_final", r_final)
-    change = _column("x_change", x_change, infinite=True)
+    change = _change(x_change)
     shape = np.broadcast_shapes(volume.shape, now.shape, final.shape, change.shape)
     moved = final - now
     if not moved.any():

@@ -60,37 +60,37 @@ def _poisson(nu: ArrayLike) -> Array:
 
 
 def normal(x_over_c: ArrayLike) -> Array:
-    """Change of the stress along the crack's axis per unit pressure, compression +, at |x|/c."""
+    """Change of the stress along the crack's axis in psi per psi of pressure, compression +, at |x|/c."""
     xi = _distance(x_over_c)
     with np.errstate(divide="ignore", over="ignore"):
         return np.asarray(-np.expm1(-1.5 * np.log1p(xi**-2.0)))
 
 
 def in_plane(x_over_c: ArrayLike) -> Array:
-    """Change of the stress along the crack's height per unit pressure at |x|/c; tension (< 0) further out."""
+    """Change of the stress along the crack's height in psi per psi of pressure at |x|/c; < 0 further out."""
     xi = _distance(x_over_c)
     return np.asarray(normal(xi) - 2.0 * xi / np.power(xi * xi + 1.0, 1.5))
 
 
 def out_of_plane(x_over_c: ArrayLike, poisson_ratio: ArrayLike) -> Array:
-    """Change of the stress along the crack's length per unit pressure: nu (normal + in plane)."""
+    """Change of the stress along the crack's length in psi per psi of pressure: nu (normal + in plane)."""
     return np.asarray(_poisson(poisson_ratio) * (normal(x_over_c) + in_plane(x_over_c)))
 
 
 def contrast(x_over_c: ArrayLike, poisson_ratio: ArrayLike) -> Array:
-    """Fall of the horizontal contrast per unit pressure at |x|/c: normal - out of plane."""
+    """Fall of the horizontal contrast in psi per psi of pressure at |x|/c: normal - out of plane."""
     return np.asarray(normal(x_over_c) - out_of_plane(x_over_c, poisson_ratio))
 
 
 def penny_normal(x_over_c: ArrayLike) -> Array:
-    """`normal` for a circular crack of radius c: (2/pi) [acot(xi) - xi (xi^2 - 1)/(xi^2 + 1)^2]."""
+    """`normal` (psi per psi) of a circular crack: (2/pi) [acot(xi) - xi (xi^2 - 1)/(xi^2 + 1)^2]."""
     xi = _distance(x_over_c)
     square = xi * xi + 1.0
     return np.asarray(2.0 / np.pi * (np.arctan2(1.0, xi) - xi * (xi * xi - 1.0) / square**2))
 
 
 def penny_transverse(x_over_c: ArrayLike, poisson_ratio: ArrayLike) -> Array:
-    """Change of either stress in the plane of a circular crack, on its axis, per unit pressure.
+    """Change of either stress in the plane of a circular crack, on its axis, in psi per psi of pressure.
 
     (1/pi) [(1 + 2 nu) (acot(xi) - xi/(xi^2 + 1)) - 2 xi/(xi^2 + 1)^2]; Sneddon (1946).
     """
@@ -100,7 +100,7 @@ def penny_transverse(x_over_c: ArrayLike, poisson_ratio: ArrayLike) -> Array:
 
 
 def penny_contrast(x_over_c: ArrayLike, poisson_ratio: ArrayLike) -> Array:
-    """Fall of the horizontal contrast per unit pressure for a circular crack: normal - transverse."""
+    """Fall of the horizontal contrast in psi per psi of pressure, circular crack: normal - transverse."""
     return np.asarray(penny_normal(x_over_c) - penny_transverse(x_over_c, poisson_ratio))
 
 
@@ -132,12 +132,12 @@ def _off_diagonal(matrix: Array) -> Array:
 
 
 def pair_normal(depth_ft: ArrayLike, half_height_ft: float) -> Array:
-    """M[s, j], normal stress change at stage s per unit pressure in stage j, (N, N), zero diagonal."""
+    """M[s, j], normal stress change at stage s in psi per psi in stage j, (N, N), zero diagonal."""
     return _off_diagonal(normal(_pair_distance(depth_ft, half_height_ft)))
 
 
 def pair_contrast(depth_ft: ArrayLike, half_height_ft: float, poisson_ratio: float) -> Array:
-    """K[s, j], fall of the horizontal contrast at s per unit pressure in j, (N, N), zero diagonal."""
+    """K[s, j], fall of the horizontal contrast at s in psi per psi in j, (N, N), zero diagonal."""
     return _off_diagonal(contrast(_pair_distance(depth_ft, half_height_ft), poisson_ratio))
 
 

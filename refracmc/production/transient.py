@@ -14,7 +14,7 @@ Array = NDArray[np.float64]
 
 
 def stretched_cumulative(slots: Array, t: Array) -> Array:
-    """Volume from the anchor by incomplete gamma functions: no cancellation late in life."""
+    """Volume [bbl or Mcf] from the anchor by incomplete gamma functions: no cancellation late in life."""
     q0, tau, n, offset = (row[:, None] for row in slots)
     a = 1.0 / n
     x0, x = np.power(offset / tau, n), np.power((t + offset) / tau, n)
@@ -28,7 +28,7 @@ def stretched_cumulative(slots: Array, t: Array) -> Array:
 
 
 def stretched_rate(slots: Array, t: Array) -> Array:
-    """rate0 exp(-(x/tau)^n)."""
+    """Rate [bbl/d or Mcf/d], rate0 exp(-(x/tau)^n)."""
     q0, tau, n, offset = (row[:, None] for row in slots)
     return np.asarray(q0 * np.exp(-np.power((t + offset) / tau, n)))
 
@@ -40,7 +40,7 @@ def _power_integral(log_x: Array, one_less_m: Array) -> Array:
 
 
 def duong_cumulative(slots: Array, t: Array) -> Array:
-    """Volume from the anchor; with offset > 0 no difference of two totals is taken."""
+    """Volume [bbl or Mcf] from the anchor; with offset > 0 no difference of two totals is taken."""
     q1, a, m, offset = (row[:, None] for row in slots)
     one_less = 1.0 - m
     with np.errstate(divide="ignore", over="ignore"):
@@ -54,22 +54,25 @@ def duong_cumulative(slots: Array, t: Array) -> Array:
 
 
 def duong_rate(slots: Array, t: Array) -> Array:
-    """rate1 t(a, m); at x = 0 it is 0 for m > 1 and unbounded for m <= 1 where x^-m wins."""
+    """Rate [bbl/d or Mcf/d], rate1 t(a, m); its limit at x = 0 (0 for m > 1, unbounded for m < 1)."""
     q1, a, m, offset = (row[:, None] for row in slots)
+    x = t + offset
     with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
-        log_x = np.log(t + offset)
+        log_x = np.log(x)
         value = q1 * np.exp(a * _power_integral(log_x, 1.0 - m) - m * log_x)
-    return np.asarray(np.where(np.isneginf(log_x) & (m > 1.0), 0.0, value))
+        # At m = 1 the rate is q1 x^(a-1).
+        at_zero = np.where(m > 1.0, 0.0, np.where(m < 1.0, np.inf, q1 * np.power(0.0, a - 1.0)))
+    return np.asarray(np.where(x > 0.0, value, at_zero))
 
 
 def stretched_ultimate(slots: Array) -> Array:
-    """Volume from the anchor to infinite time, (n,)."""
+    """Volume [bbl or Mcf] from the anchor to infinite time, (n,)."""
     q0, tau, n, offset = slots
     return np.asarray(q0 * tau / n * gamma(1.0 / n) * gammaincc(1.0 / n, np.power(offset / tau, n)))
 
 
 def duong_ultimate(slots: Array) -> Array:
-    """Volume from the anchor to infinite time, (n,); inf for m <= 1."""
+    """Volume [bbl or Mcf] from the anchor to infinite time, (n,); inf for m <= 1."""
     q1, a, m, offset = slots
     with np.errstate(divide="ignore", over="ignore"):
         start = q1 / a * np.exp(a * _power_integral(np.log(offset), 1.0 - m))

@@ -1,0 +1,87 @@
+"""Oracles: quadrature of the ratio over the cumulative (second route) and limits by algebra."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.integrate import quad
+
+from refracmc.production.secondary import ratio, ratio_cumulative, refrac_ratio_cumulative
+
+ratios = st.floats(0.0, 50.0)
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.floats(0.0, 1e6), ratios, ratios, st.floats(1.0, 1e6))
+def test_volume_is_the_integral_of_the_ratio(x: float, now: float, final: float, change: float) -> None:
+    knots = [change] if 0 < change < x else None
+    area, _ = quad(lambda s: ratio([s], now, final, change)[0], 0.0, x, points=knots, epsrel=1e-12)
+    found = ratio_cumulative([x], [now], [final], [change])[0, 0]
+    assert found == pytest.approx(area, rel=1e-10, abs=1e-9 * change)
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.lists(st.floats(0.0, 1e6), min_size=2, max_size=10), ratios, ratios, st.floats(0.0, 1e6))
+def test_volume_never_falls_and_stays_between_the_ratios(
+    xs: list[float], now: float, final: float, change: float
+) -> None:
+    x = np.sort(np.array(xs))
+    volume = ratio_cumulative(x, now, final, change)
+    rounding = 1e-12 * (now + final) * (x[-1] + change)
+    assert np.all(np.diff(volume) >= -rounding)
+    assert np.all(volume >= min(now, final) * x - rounding)
+    assert np.all(volume <= max(now, final) * x + rounding)
+
+
+def test_knots_by_hand() -> None:
+    """r from 2 to 6 over 10: G(5) = 2*5 + 4*25/20 = 15; G(10) = 40; G(20) = 40 + 60."""
+    assert ratio_cumulative([0.0, 5.0, 10.0, 20.0], 2.0, 6.0, 10.0).tolist() == [0.0, 15.0, 40.0, 100.0]
+    assert ratio([0.0, 5.0, 10.0, 20.0], 2.0, 6.0, 10.0).tolist() == [2.0, 4.0, 6.0, 6.0]
+
+
+def test_a_step_and_a_ratio_that_never_moves() -> None:
+    x = np.array([0.0, 3.0, 9.0])
+    assert ratio_cumulative(x, 2.0, 5.0, 0.0).tolist() == [0.0, 15.0, 45.0]
+    assert ratio(x, 2.0, 5.0, 0.0).tolist() == [5.0, 5.0, 5.0]
+    assert ratio_cumulative(x, 2.0, 5.0, np.inf).tolist() == [0.0, 6.0, 18.0]
+    assert ratio_cumulative(x, [2.0, 0.0], 2.0, 4.0)[0].tolist() == [0.0, 6.0, 18.0]
+    assert ratio_cumulative(x, 2.0, 2.0, 4.0).tolist() == [0.0, 6.0, 18.0]
+
+
+def test_each_trial_has_its_own_ratio() -> None:
+    rng = np.random.default_rng(5)
+    x = np.cumsum(rng.uniform(0, 100, (6, 8)), axis=1)
+    now, final, change = rng.uniform(0, 3, 6), rng.uniform(0, 3, 6), rng.uniform(0, 500, 6)
+    whole = ratio_cumulative(x, now, final, change)
+    for k in range(6):
+        assert whole[k] == pytest.approx(ratio_cumulative(x[k], now[k], final[k], change[k]), rel=1e-14)
+    assert np.array_equal(ratio_cumulative(np.asfortranarray(x), now, final, change), whole)
+
+
+def test_refrac_stream_follows_its_own_cumulative() -> None:
+    """The ratio depends on F over its total alone: at rate q2 the volume is q2 times that of unit rate."""
+    shape = np.linspace(0.0, 800.0, 9)[None, :]
+    unit = refrac_ratio_cumulative(shape, [800.0], [1.5], [0.8], [1.2], [0.25])
+    q2 = 370.0
+    direct = ratio_cumulative(q2 * shape, 1.5 * 0.8, 1.5 * 1.2, 0.25 * q2 * 800.0)
+    assert q2 * unit == pytest.approx(direct, rel=1e-13)
+    # After a quarter of 800: half the way from 1.2 to 1.8 on average over 200, then 1.8.
+    assert unit[0, -1] == pytest.approx(1.5 * 200 + 1.8 * 600, rel=1e-14)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (([-1.0], 1.0, 1.0, 1.0), "must be >= 0"),
+        (([np.nan], 1.0, 1.0, 1.0), "must be >= 0"),
+        (([1.0], -0.1, 1.0, 1.0), "r_now must be >= 0"),
+        (([1.0], 1.0, np.inf, 1.0), "r_final must be >= 0 and finite"),
+        (([1.0], 1.0, 1.0, -1.0), "x_change must be >= 0"),
+        (([1.0], [[1.0]], 1.0, 1.0), "r_now must be a number or"),
+        ((1.0, 1.0, 1.0, 1.0), "must have shape"),
+    ],
+)
+def test_wrong_input_is_named(arguments: tuple[object, ...], words: str) -> None:
+    for work in (ratio, ratio_cumulative):
+        with pytest.raises(ValueError, match=words):
+            work(*arguments)  # type: ignore[arg-type]
