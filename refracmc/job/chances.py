@@ -68,7 +68,9 @@ def intercept_for_marginal(p: npt.ArrayLike, sd: npt.ArrayLike) -> FloatArray:
     stated, sds = pairs
     small = np.minimum(stated, 1.0 - stated)  # mu(1 - p) = -mu(p): keep full accuracy near 1
     mu = np.asarray(logit(small))
-    work = np.flatnonzero((small > 0.0) & (sds > 0.0))
+    rare = (small > 0.0) & (small < 1e-250)  # there E[expit(mu + sd Z)] is exp(mu + sd^2 / 2)
+    mu[rare] -= 0.5 * sds[rare] ** 2
+    work = np.flatnonzero((small >= 1e-250) & (sds > 0.0))
     if work.size:
         mu[work] = _solve(small[work], sds[work])
     mu = np.where(stated > 0.5, -mu, mu)
@@ -80,7 +82,8 @@ def _solve(p: FloatArray, sd: FloatArray) -> FloatArray:
     shift = sd[:, None] * z
     target = np.asarray(logit(p))
     slope = 16.0 * math.sqrt(3.0) / (15.0 * math.pi)  # probit approximation of the logistic: the first guess
-    mu = target * np.sqrt(1.0 + (slope * sd) ** 2)
+    # never below the bound E[expit(mu + sd Z)] < exp(mu + sd^2 / 2)
+    mu = np.maximum(target * np.sqrt(1.0 + (slope * sd) ** 2), np.log(p) - 0.5 * sd * sd)
     for _ in range(60):
         chance = expit(mu[:, None] + shift)
         mean = chance @ w

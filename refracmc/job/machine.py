@@ -94,7 +94,6 @@ class _Sleeve:
         self.record = state
         self.open = state in ("open", "stuck_open", "perforated")
         self.closed_in_job = False
-        self.opened_for_stage = False
         self.done: set[str] = set()
 
 
@@ -126,7 +125,7 @@ def run(
         it = sleeves[s - 1]
         if not reachable[s - 1]:
             raise PlanRefused(
-                f"{action} names sleeve {s} at {tally.depth_ft[s - 1]:g} ft, beyond the coiled tubing's reach",
+                f"{action} names sleeve {s} at {tally.depth_ft[s - 1]:g} ft, beyond the reach of the tubing",
                 s,
             )
         if action in it.done:
@@ -139,11 +138,11 @@ def run(
         elif action == "open":
             if it.open or it.record in ("stuck_closed", "patched") or s not in to_treat or "treat" in it.done:
                 raise PlanRefused(
-                    f"open is asked of sleeve {s} ({it.record} on record), which is open, cannot be opened or has "
-                    "no stage to come; a sleeve is opened to be treated, and reopened otherwise",
+                    f"open is asked of sleeve {s} ({it.record} on record), which is open, cannot be opened "
+                    "or has no stage to come; a sleeve is opened to be treated, and reopened otherwise",
                     s,
                 )
-            it.open = it.opened_for_stage = True
+            it.open = True
         elif action == "treat":
             if not treatable[s - 1] or not it.open:
                 raise PlanRefused(
@@ -154,7 +153,8 @@ def run(
         else:
             if it.open or not it.closed_in_job or (s in to_treat and "treat" not in it.done):
                 raise PlanRefused(
-                    f"reopen is asked of sleeve {s}, which is open, was not closed in the job or is still to be treated",
+                    f"reopen is asked of sleeve {s}, which is open, was not closed in the job "
+                    "or is still to be treated",
                     s,
                 )
             it.open = True
@@ -179,8 +179,8 @@ def _check_closing(action: str, s: int, it: _Sleeve, closable: bool) -> None:
         action == "reclose" and not treated
     ):
         raise PlanRefused(
-            f"{action} is asked of sleeve {s} at the wrong time; an open sleeve is closed before its own stage, "
-            "and reclosed after it, once each",
+            f"{action} is asked of sleeve {s} at the wrong time; an open sleeve is closed before its own "
+            "stage, and reclosed after it, once each",
             s,
         )
 
@@ -189,7 +189,7 @@ def _check_uphole(s: int, sleeves: Sequence[_Sleeve], closable: BoolArray) -> No
     for j in range(s + 1, len(sleeves) + 1):
         if sleeves[j - 1].open and closable[j - 1]:
             raise PlanRefused(
-                f"sleeve {j} is open above sleeve {s} when that is treated; every sleeve uphole of the stage must "
+                f"sleeve {j} is open above sleeve {s} when that is treated; every sleeve uphole of it must "
                 f"be closed: close or reclose sleeve {j} first",
                 j,
             )

@@ -70,7 +70,7 @@ def validate(order: Sequence[int], tally: Tally, reach_ft: float | None = None) 
             )
         if not reachable[s - 1]:
             raise PlanRefused(
-                f"the order names sleeve {s} at {tally.depth_ft[s - 1]:g} ft, beyond the reach of the coiled tubing "
+                f"the order names sleeve {s} at {tally.depth_ft[s - 1]:g} ft, beyond the reach of the tubing "
                 f"({reach_ft:g} ft); leave it out",
                 s,
             )

@@ -118,8 +118,8 @@ def plan(
         if later_deeper[i] and reclose_habit == "never" and closable[stage - 1]:
             deeper = next(s for s in stages[i + 1 :] if s < stage)
             raise PlanRefused(
-                f"sleeve {stage} would stay open while sleeve {deeper}, which is deeper, is treated after it; reclose "
-                "where needed, or change the order",
+                f"sleeve {stage} would stay open while sleeve {deeper}, which is deeper, is treated after "
+                "it; reclose where needed, or change the order",
                 stage,
             )
         wanted = (reclose_habit == "needed" and later_deeper[i]) or (

@@ -120,8 +120,8 @@ class Tally:
                 problems.append(
                     (
                         s,
-                        f"sleeve {s} at {depth[k]:g} ft is not shallower than sleeve {s - 1} at {depth[k - 1]:g} ft; "
-                        "sleeve 1 is the deepest and depths fall with the number",
+                        f"sleeve {s} at {depth[k]:g} ft is not shallower than sleeve {s - 1} at "
+                        f"{depth[k - 1]:g} ft; sleeve 1 is the deepest and depths fall with the number",
                     )
                 )
             if state[k] not in STATES:

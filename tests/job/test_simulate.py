@@ -1,0 +1,287 @@
+"""What must hold for every job, whatever the well, the order and the luck. Oracle: conservation and
+counting."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+from job_wells import BASE, PERFECT, inputs, luck, orders, tallies, tally
+
+from refracmc.job.inputs import JobInputs, JobPolicy
+from refracmc.job.log import end_states, job_log, planned_steps
+from refracmc.job.orders import NAMED_ORDERS, named_order
+from refracmc.job.planner import KINDS, plan
+from refracmc.job.simulate import prepare, simulate
+
+TRIALS = 12
+HARD = {"close_chance": 0.6, "open_chance": 0.6, "reclose_chance": 0.5, "reopen_chance": 0.6}
+
+
+@st.composite
+def jobs(draw, **kwargs):
+    well = draw(tallies(**kwargs))
+    assume(well.treatable.any())
+    made = plan(
+        well,
+        draw(orders(well)),
+        draw(st.sampled_from(["all", "needed"])),
+        draw(st.sampled_from(["needed", "every"])),
+    )
+    policy = JobPolicy(
+        draw(st.sampled_from(["accept", "patch"])),
+        draw(st.sampled_from(["skip", "perforate"])),
+        draw(st.sampled_from(["accept", "perforate"])),
+        draw(st.sampled_from([None, 0, 1, 2])),
+        draw(st.integers(1, 4)),
+    )
+    chance = luck(TRIALS, well.count, draw(st.integers(0, 10**6)))
+    return well, made, policy, chance
+
+
+@given(jobs(), st.sampled_from([BASE, BASE | HARD]))
+@settings(max_examples=150, deadline=None)
+def test_every_job_reconciles(job, base) -> None:
+    well, made, policy, chance = job
+    given_inputs = JobInputs.build(TRIALS, **base)
+    age = np.full(well.count, 8.0)
+    shared = prepare(given_inputs, chance, well, policy.max_tries)
+    result = simulate(made, well, given_inputs, chance, age, policy, shared, detail=True)
+    d = result.detail
+
+    fluid = (result.treated * shared.pumped.T).sum(axis=1)
+    np.testing.assert_allclose(
+        result.placed.sum(axis=1) + d.received.sum(axis=0), fluid, rtol=1e-12, atol=1e-12
+    )
+    assert (result.placed >= 0).all()
+    assert ((result.effectiveness >= 0) & (result.effectiveness <= 1)).all()
+    np.testing.assert_allclose(sum(result.hours.values()), result.ct_hours, rtol=1e-13)
+    days = result.days_before_ct + result.ct_days + result.stuck_days + result.days_after_ct
+    np.testing.assert_allclose(days, result.days, rtol=1e-14)
+    assert (result.stages_effective_share[result.called_off | result.lost] == 0).all()
+    assert not result.treated[:, ~made.treated].any()
+    assert not result.treated[result.called_off].any()
+    assert not (result.lost & ~result.stuck).any()
+
+    for t in range(TRIALS):
+        rows = job_log(made, well, given_inputs, chance, age, policy, t, shared)
+        assert sum(row.hours for row in rows) == pytest.approx(24.0 * result.days[t], rel=1e-12)
+        assert sum(row.work_hours for row in rows) == pytest.approx(result.ct_hours[t], rel=1e-12)
+        starts = np.array([row.start_hour for row in rows])
+        ends = np.array([row.start_hour + row.hours for row in rows])
+        np.testing.assert_allclose(starts[1:], ends[:-1], rtol=1e-12)
+        shifted = [row for row in rows if row.action in KINDS and row.tries]
+        assert len(shifted) == result.counts["shifts"][t]
+        assert sum(row.tries for row in rows) == result.counts["tries"][t]
+        check_uphole(rows, well, result, t)
+        check_end(rows, well, result, t)
+
+
+def check_uphole(rows, well, result, t) -> None:
+    """Going through the log alone: who is open above each stage treated, and where its fluid goes."""
+    is_open = {k + 1: state in ("open", "stuck_open", "perforated") for k, state in enumerate(well.state)}
+    cannot = {k + 1 for k, state in enumerate(well.state) if state in ("stuck_open", "perforated")}
+    for row in rows:
+        if row.outcome in ("closed", "reclosed", "patched"):
+            is_open[row.sleeve] = False
+        elif row.outcome in ("opened", "reopened", "perforated"):
+            is_open[row.sleeve] = True
+            if row.outcome == "perforated":
+                cannot.add(row.sleeve)
+        elif row.outcome in ("not closed", "not reclosed"):
+            cannot.add(row.sleeve)
+        elif row.action == "treat" and row.outcome in ("treated", "screened out"):
+            assert is_open[row.sleeve]
+            assert {j for j in is_open if j > row.sleeve and is_open[j]} <= cannot
+            if not (is_open.keys() - {row.sleeve}) or not any(is_open[j] for j in is_open if j > row.sleeve):
+                continue
+            assert result.placed[t, row.sleeve - 1] < 1.0
+
+
+def check_end(rows, well, result, t) -> None:
+    """The last state explains the production; what was closed in the job is open or its failure is logged."""
+    failed = {row.sleeve for row in rows if row.outcome.startswith("not ")}
+    shut_in_job = {row.sleeve for row in rows if row.outcome in ("closed", "reclosed")}
+    for k, state in enumerate(end_states(well, result, t)):
+        producing = state in ("open", "stuck_open", "perforated", "leaking")
+        assert producing == bool(result.detail.producing[k, t])
+        assert result.kept[t, k] == float(producing and well.old_producers[k])
+        assert result.effectiveness[t, k] == 0.0 or producing
+        if k + 1 in shut_in_job:
+            assert producing or k + 1 in failed
+        if well.state[k] in ("closed", "stuck_closed", "patched") and k + 1 not in {r.sleeve for r in rows}:
+            assert state == well.state[k]
+
+
+@pytest.mark.parametrize("name", NAMED_ORDERS)
+@pytest.mark.parametrize("close_policy", ["all", "needed"])
+@pytest.mark.parametrize("count", [1, 9, 90])
+def test_perfect_well(name: str, close_policy: str, count: int) -> None:
+    """Every stage is fully effective, every sleeve kept, and the days are those of the planned steps."""
+    well = tally(count)
+    made = plan(well, named_order(name, well), close_policy)
+    sure = JobInputs.build(5, **PERFECT)
+    result = simulate(made, well, sure, luck(5, count), np.full(count, 9.0), JobPolicy())
+    assert (result.effectiveness == 1.0).all()
+    assert (result.placed == 1.0).all()
+    assert (result.kept == 1.0).all()
+    assert (result.counts["shifts"] == made.shifts).all()
+    assert (result.counts["tries"] == made.shifts).all()
+    rows = planned_steps(made, sure.mean())
+    assert sum(row.hours for row in rows) == pytest.approx(24.0 * result.days[0], rel=1e-12)
+    assert {row.action for row in rows} >= {
+        "run_in",
+        "cleanout",
+        "treat",
+        "pull_out",
+        "before_ct",
+        "after_ct",
+    }
+
+
+def test_two_open_sleeves_cost_by_where_they_sit() -> None:
+    """Toe to heel, 40 stages, half the fluid lost per open sleeve above: by hand, share = 1/(1 + take n)."""
+    count, take = 40, 1.0
+    state = ["open"] * count
+    state[17], state[38] = "stuck_open", "stuck_open"
+    well = tally(count, state)
+    sure = JobInputs.build(3, **(PERFECT | {"open_sleeve_take": take, "stray_fluid_value": 0.0}))
+    result = simulate(
+        plan(well, named_order("toe_to_heel", well)),
+        well,
+        sure,
+        luck(3, count),
+        np.full(count, 9.0),
+        JobPolicy(),
+    )
+    expected = [1 / (1 + take * ((s < 18) + (s < 39))) for s in range(1, count + 1)]
+    np.testing.assert_allclose(result.placed[0], expected)
+    assert result.stages_effective_share[0] == pytest.approx((17 / 3 + 21 / 2 + 2) / 40)
+
+
+def test_a_failed_reclose_hurts_only_what_is_treated_below_it_afterwards() -> None:
+    well = tally(5)
+    sure = JobInputs.build(4, **(PERFECT | {"reclose_chance": 0.0, "open_sleeve_take": 1.0}))
+    made = plan(well, (1, 4, 2, 3, 5))
+    result = simulate(made, well, sure, luck(4, 5), np.full(5, 9.0), JobPolicy())
+    np.testing.assert_allclose(result.placed[0], [1.0, 0.5, 0.5, 1.0, 1.0])
+    np.testing.assert_allclose(result.effectiveness[0], [1.0, 0.5, 0.5, 1.0, 1.0])
+    assert (result.kept == 1.0).all()
+
+
+@pytest.mark.parametrize("count", [1, 7])
+def test_nothing_works(count: int) -> None:
+    """All chances 0: no sleeve closes, all are treated open, nothing is lost at the end."""
+    well = tally(count)
+    never = JobInputs.build(3, **(PERFECT | dict.fromkeys(HARD, 0.0)))
+    made = plan(well, named_order("heel_to_toe", well))
+    result = simulate(made, well, never, luck(3, count), np.full(count, 9.0), JobPolicy(max_tries=2))
+    assert (result.counts["close_failed"] == count).all()
+    assert (result.counts["tries"] == 2 * count).all()
+    assert (result.counts["reopen_tried"] == 0).all()
+    assert result.kept.all()
+    assert result.treated.all()
+    off = simulate(
+        made, well, never, luck(3, count), np.full(count, 9.0), JobPolicy(stop_loss_failed_closes=count - 1)
+    )
+    assert off.called_off.all()
+    assert not off.effectiveness.any()
+    assert not off.treated.any()
+    assert off.kept.all()
+    assert off.hours["travel"][0] == pytest.approx(2 * 20000.0 / (60 * 50.0))
+
+
+def test_called_off_reopens_with_one_more_cycle() -> None:
+    """After a stop-loss the reopening chance is that of one closing: by hand from a cycle slope that
+    decides."""
+    well = tally(4, ["open", "open", "open", "open"])
+    certain = PERFECT | {
+        "well_effect_sd": 0.0,
+        "sleeve_effect_sd": 0.0,
+        "age_slope_per_year": 0.0,
+        "cycle_slope": -3.0,
+        "close_chance": 0.5,
+        "reopen_chance": 1.0 / (1.0 + np.exp(-4.5)),
+    }
+    given_inputs = JobInputs.build(64, **certain)
+    chance = luck(64, 4)
+    chance = dataclasses.replace(chance, u_reopen=np.full((64, 4), 0.5), u_close=np.full((64, 4), 0.6))
+    chance.u_close[:, 1:] = 0.1
+    # heel to toe a reopening has 3 cycles planned (logit -4.5, fails at u = .5); called off, 1 (1.5, works)
+    made = plan(well, named_order("heel_to_toe", well))
+    assert made.cycles[3].tolist() == [2, 3, 3, 3]
+    policy = JobPolicy(max_tries=1, stop_loss_failed_closes=0)
+    result = simulate(made, well, given_inputs, chance, np.zeros(4), policy, detail=True)
+    assert result.called_off.all()
+    assert result.kept.all()
+    assert (result.counts["reopen_tried"] == 3).all()
+    assert (result.counts["reopen_failed"] == 0).all()
+
+
+def test_ages_by_trial_agree_with_a_common_age() -> None:
+    well = tally(8)
+    made = plan(well, named_order("alternating", well))
+    chance = luck(30, 8)
+    given_inputs = inputs(30)
+    age = np.linspace(3.0, 9.0, 8)
+    one = simulate(made, well, given_inputs, chance, age, JobPolicy(stop_loss_failed_closes=1))
+    each = simulate(
+        made, well, given_inputs, chance, np.tile(age, (30, 1)), JobPolicy(stop_loss_failed_closes=1)
+    )
+    assert one.called_off.any()
+    for name in ("days", "kept", "effectiveness", "placed", "called_off"):
+        np.testing.assert_array_equal(getattr(one, name), getattr(each, name))
+
+
+def test_sharing_changes_nothing() -> None:
+    """One shared part over dates, orders and policies gives the bytes of separate ones, in any order of
+    use."""
+    well = tally(10, ["open"] * 6 + ["leaking", "stuck_open", "open", "closed"])
+    chance, given_inputs = luck(40, 10), inputs(40)
+    shared = prepare(given_inputs, chance, well, 3)
+    combinations = [
+        (plan(well, named_order(name, well), close_policy), age, policy)
+        for name in NAMED_ORDERS
+        for close_policy in ("all", "needed")
+        for age in (5.0, 7.5)
+        for policy in (JobPolicy(), JobPolicy("patch", "perforate", "perforate", 2))
+    ]
+    alone = [simulate(p, well, given_inputs, chance, np.full(10, a), policy) for p, a, policy in combinations]
+    for i in np.random.default_rng(3).permutation(len(combinations)):
+        p, a, policy = combinations[i]
+        again = simulate(p, well, given_inputs, chance, np.full(10, a), policy, shared)
+        for name in ("days", "kept", "effectiveness", "placed", "treated", "called_off"):
+            np.testing.assert_array_equal(getattr(again, name), getattr(alone[i], name))
+        for name, count in again.counts.items():
+            np.testing.assert_array_equal(count, alone[i].counts[name])
+
+
+def test_misuse_is_refused() -> None:
+    well = tally(4)
+    made = plan(well, (1, 2))
+    chance, given_inputs = luck(6, 4), inputs(6)
+    with pytest.raises(ValueError, match="number of tries"):
+        simulate(
+            made,
+            well,
+            given_inputs,
+            chance,
+            np.zeros(4),
+            JobPolicy(max_tries=2),
+            prepare(given_inputs, chance, well),
+        )
+    with pytest.raises(ValueError, match="ages"):
+        simulate(made, well, given_inputs, chance, np.zeros(5), JobPolicy())
+    with pytest.raises(ValueError, match="luck is for 3"):
+        prepare(given_inputs, luck(6, 3), well)
+    with pytest.raises(ValueError, match="inputs are for"):
+        prepare(inputs(7), chance, well)
+    with pytest.raises(ValueError, match="u_leak has shape"):
+        dataclasses.replace(chance, u_leak=np.zeros((6, 5)))
+    with pytest.raises(ValueError, match=r"close_chance must.*leak_fluid_fraction must"):
+        inputs(6, close_chance=1.2, leak_fluid_fraction=0.6)
+    with pytest.raises(ValueError, match="npt_fraction must"):
+        inputs(6, npt_fraction=np.nan)
+    with pytest.raises(ValueError, match="when_not_closing"):
+        JobPolicy("hope")
