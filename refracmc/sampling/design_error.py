@@ -12,6 +12,11 @@ fallback
     Latin hypercube has a larger variance (Owen 1997, SIAM J. Numer. Anal. 34(5),
     doi:10.1137/S0036142994277468); for scrambled Sobol points that is so in practice, not by theorem.
 
+Variances are unbiased. An interval of Student's t with B - 1 degrees of freedom holds the truth as often as
+it says where block means are about normal: plain, Latin hypercube, Sobol for bounded smooth values. Scrambled
+Sobol leaves the far tail of unbounded inputs as its main error, and that is skewed: with 9 blocks and a
+lognormal value, 95 % intervals held it 91 % of the time.
+
 Errors need two defined values; else they are NaN.
 """
 
@@ -117,9 +122,9 @@ def defined_values(x: FloatArray, lay: Layout) -> Defined:
 
 def error_of(z: FloatArray, known: Defined, lay: Layout) -> tuple[FloatArray, BoolArray]:
     """Standard error of the mean of contributions z (..., n), mean zero, 0 where undefined."""
-    squares = np.einsum("...i,...i->...", z, z)
+    squared = np.square(z)
+    squares = squared.sum(axis=-1)
     if not lay.stratified or lay.whole < MIN_BLOCKS:
         return standard_error(None, squares, squares, known.counts, known.informative, lay)
-    head = z[..., : lay.whole * lay.size]
-    head_squares = np.einsum("...i,...i->...", head, head) if lay.rest else squares
+    head_squares = squared[..., : lay.whole * lay.size].sum(axis=-1) if lay.rest else squares
     return standard_error(block_sums(z, lay), head_squares, squares, known.counts, known.informative, lay)

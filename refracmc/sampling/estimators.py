@@ -239,7 +239,7 @@ def _summarise_rows(x: FloatArray, lay: Layout) -> dict[str, NDArray[np.generic]
     z = _centred(x, mean, known)
     se, fallback = error_of(z, known, lay)
     with np.errstate(divide="ignore", invalid="ignore"):
-        variance = np.einsum("ij,ij->i", z, z) / (known.counts - 1.0)
+        variance = np.square(z).sum(axis=-1) / (known.counts - 1.0)
         sd = np.sqrt(np.where(known.counts < 2.0, np.nan, variance))
     out: dict[str, NDArray[np.generic]] = {"mean": mean, "se": se, "sd": sd, "fallback": fallback}
     out["undefined_share"] = 1.0 - known.counts / lay.trials
