@@ -46,16 +46,12 @@ def ultimate(response, base, months):
 
 def refrac_streams(response, base, uptime, job, v, w, m, s0, months):
     """Calendar volumes from month 0 to the horizon of the executed refrac, and the numbers behind them."""
-    shape_edges = [
-        hyperbolic_cumulative(
-            1.0,
-            response["decline_per_year"],
-            response["b"],
-            response["terminal_decline_per_year"],
-            uptime * MONTH * k,
-        )
-        for k in range(months - m + 1)
-    ]
+
+    def unit_cumulative(k):
+        decline, terminal = response["decline_per_year"], response["terminal_decline_per_year"]
+        return hyperbolic_cumulative(1.0, decline, response["b"], terminal, uptime * MONTH * k)
+
+    shape_edges = [unit_cumulative(k) for k in range(months - m + 1)]
     shape = [shape_edges[k + 1] - shape_edges[k] for k in range(months - m)]
 
     before_job = base["made_before"] + sum(base["main"][:s0])
@@ -96,7 +92,8 @@ def refrac_streams(response, base, uptime, job, v, w, m, s0, months):
         r_now = response["r_now"][phase]
         start = r_now * response[phase + "_start_factor"]
         final = r_now * response[phase + "_final_factor"]
-        full = shape_edges[-1]
+        # The share is of the stream's cumulative over as many months as the horizon has, from its own start.
+        full = unit_cumulative(months)
         made = [
             rate * ratio_integral(start, final, response["ratio_change_fraction"] * full, x)
             for x in shape_edges

@@ -1,0 +1,142 @@
+"""The engine and the second route on the same drawn trials: everything the two do not agree on."""
+
+import math
+
+import numpy as np
+
+from refracmc.engine.draws import draw
+from refracmc.engine.evaluate import chunks_of, evaluate, evaluate_one
+from refracmc.engine.ledger import month_ledger, nothing_ledger
+from tests.second_route import trial as second
+from tests.second_route.inputs import trial_inputs
+
+TOLERANCE = 1e-9
+MEASURES = (
+    "npv",
+    "incremental_npv",
+    "irr",
+    "payout_months",
+    "eur",
+    "incremental_eur",
+    "breakeven_price",
+    "job_days",
+    "job_cost",
+)
+
+
+def drawn_rows(plan, rows, block=0):
+    """The drawn values of some trials of a block, in the order of `rows`."""
+    whole = draw(plan, block, max(rows) + 1)
+    return {name: values[list(rows)] for name, values in whole.items()}
+
+
+def close(engine, plain, scale=0.0):
+    """Equal to 1e-9 of the number itself, or of `scale`, the size of the terms it is the difference of."""
+    engine, plain = float(engine), float(plain)
+    if math.isnan(engine) or math.isnan(plain):
+        return math.isnan(engine) and math.isnan(plain)
+    return abs(engine - plain) <= TOLERANCE * max(abs(engine), abs(plain), scale)
+
+
+def column(name, engine, plain, out, size=0.0):
+    """Monthly columns: each month to 1e-9 of itself, or of `size`: the terms it is the difference of."""
+    engine, plain = np.asarray(engine, float), np.asarray(plain, float)
+    allowed = TOLERANCE * np.maximum(np.maximum(np.abs(plain), np.abs(engine)), size)
+    bad = np.flatnonzero(~(np.abs(engine - plain) <= allowed))
+    if bad.size:
+        i = int(bad[0])
+        out.append(f"{name}: {bad.size} months differ, month {i}: engine {engine[i]!r}, plain {plain[i]!r}")
+
+
+def compare_trial(plan, draws, strategy, t, streams, measures):
+    """Differences of one trial of one strategy, as texts."""
+    out: list[str] = []
+    inputs = trial_inputs(plan, draws, strategy, t)
+    mine = second.run(inputs)
+    at = t - streams.part.start
+    left = nothing_ledger(plan, draws, t)
+    cash_columns(left, mine["nothing"], "nothing", out)
+    if bool(streams.date.executed[at]) != mine["executed"]:
+        return [*out, f"executed: engine {streams.date.executed[at]}, plain {mine['executed']}"]
+    kernel = streams.kernel
+    if int(kernel.nothing.limit[at]) != mine["nothing"]["limit"]:
+        out.append(f"life alone: engine {kernel.nothing.limit[at]}, plain {mine['nothing']['limit']}")
+    if mine["executed"]:
+        if strategy.month + int(streams.valued.life[at]) != mine["limit"]:
+            out.append(f"life: engine {strategy.month + streams.valued.life[at]}, plain {mine['limit']}")
+        job_numbers(streams, t, at, mine, out)
+    cash_columns(month_ledger(plan, draws, streams, t), mine, "strategy", out)
+    sizes = {
+        "incremental_npv": math.fsum(abs(x) for x in mine["cash"]["discounted"]),
+        "npv": math.fsum(abs(x) for x in mine["cash"]["discounted"]),
+        "incremental_eur": mine["measures"]["eur"],
+    }
+    for name in MEASURES:
+        if not close(measures[name][t], mine["measures"][name], sizes.get(name, 0.0)):
+            out.append(f"{name}: engine {measures[name][t]!r}, plain {mine['measures'][name]!r}")
+    return out
+
+
+def job_numbers(streams, t, at, mine, out):
+    job, plain = streams.job, mine["job"]
+    for name in ("days", "ct_hours", "called_off", "stuck", "lost"):
+        if not close(getattr(job, name)[t], plain[name]):
+            out.append(f"job {name}: engine {getattr(job, name)[t]!r}, plain {plain[name]!r}")
+    for name in ("kept", "effectiveness", "placed"):
+        if not np.allclose(getattr(job, name)[t], plain[name], rtol=TOLERANCE, atol=1e-15):
+            out.append(f"job {name}: engine {getattr(job, name)[t]}, plain {plain[name]}")
+    for name, value in mine["cost_parts"].items():
+        if not close(streams.parts[name][t], value):
+            out.append(f"cost {name}: engine {streams.parts[name][t]!r}, plain {value!r}")
+    response = streams.valued.response
+    for name, own in (
+        ("q2", "new_rate_per_d"),
+        ("keep", "keep"),
+        ("scale", "scale"),
+        ("acceleration", "acceleration"),
+        ("depletion", "depletion"),
+    ):
+        if not close(getattr(response, name)[at], mine["streams"][own], 1e-6):
+            out.append(f"{name}: engine {getattr(response, name)[at]!r}, plain {mine['streams'][own]!r}")
+
+
+def cash_columns(ledger, branch, name, out):
+    for phase, key in (("oil", "oil_bbl"), ("gas", "gas_mcf"), ("water", "water_bbl")):
+        column(f"{name} {key}", ledger[key], branch["volumes"][phase], out)
+    cash = branch["cash"]
+    before_tax = (
+        ledger["revenue_usd"] + ledger["production_tax_usd"] + ledger["opex_usd"] + ledger["holding_usd"]
+    )
+    turnover = ledger["revenue_usd"] - ledger["opex_usd"]
+    discounted = turnover * ledger["discount_factor"]
+    column(f"{name} operating", before_tax, cash["operating_net"], out, turnover)
+    column(f"{name} holding", -ledger["holding_usd"], cash["holding"], out)
+    column(f"{name} capex", -ledger["capex_usd"], cash["capex"], out)
+    column(f"{name} abandonment", -ledger["abandonment_usd"], cash["abandonment"], out)
+    column(f"{name} tax", -ledger["income_tax_usd"], cash["tax"], out, turnover)
+    column(f"{name} net", ledger["net_cash_usd"], cash["net"], out, turnover)
+    column(f"{name} present value", ledger["present_value_usd"], cash["discounted"], out, discounted)
+
+
+def compare(plan, rows_of, block=0):
+    """Differences over strategies; rows_of: strategy -> trials of the block to compare (all strategies alike).
+
+    Returns (number of trials compared, {(well, strategy, trial): texts}).
+    """
+    rows = sorted({t for chosen in rows_of.values() for t in chosen})
+    draws = drawn_rows(plan, rows, block)
+    found, count = {}, 0
+    parts = chunks_of(len(rows))
+    strategies = [s for s in plan.strategies if s.name in rows_of]
+    measured = evaluate(plan, draws, strategies).measures
+    for k, strategy in enumerate(strategies):
+        streams = evaluate_one(plan, draws, strategy, parts)
+        for trial in rows_of[strategy.name]:
+            t = rows.index(trial)
+            chunk = next(s for s in streams if s.part.start <= t < s.part.stop)
+            measures = {name: values[1 + k] for name, values in measured.items()}
+            texts = compare_trial(plan, draws, strategy, t, chunk, measures)
+            count += 1
+            if texts:
+                found[plan.id, strategy.name, trial] = texts
+    return count, found
