@@ -1,0 +1,123 @@
+"""All charts of a report and their files: one list, drawn from the checked tables only.
+
+A chart is added by adding a :class:`ChartKind` to :data:`CHARTS`; the page picks it up by its key.
+"""
+
+from __future__ import annotations
+
+import gc
+import os
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from matplotlib.figure import Figure
+
+from refracmc.reporting import charts_drivers, charts_job, charts_value, style
+from refracmc.reporting.tables import ReportData
+
+
+@dataclass(frozen=True, slots=True)
+class ChartKind:
+    """One kind of chart: key (part of the file name), what it shows, and the drawing function."""
+
+    key: str
+    caption: str
+    draw: Callable[[ReportData, str], Figure | None]
+
+
+CHARTS: tuple[ChartKind, ...] = (
+    ChartKind(
+        "distribution",
+        "Share of trials above a value: further right is better; the height where a curve of incremental NPV "
+        "meets zero is the chance that the refrac beats doing nothing.",
+        charts_value.distribution,
+    ),
+    ChartKind(
+        "dates",
+        "Value against the month in which the job starts; doing nothing is the line at zero. The lower panel "
+        "shows the same means on a scale on which dates and orders can be told apart.",
+        charts_value.dates,
+    ),
+    ChartKind(
+        "strategies",
+        "NPV of all strategies over the band of doing nothing; dates run from left to right in each block.",
+        charts_value.strategies,
+    ),
+    ChartKind(
+        "orders",
+        "What the stage order changes: value, days, cost and the share of stages effectively treated.",
+        charts_value.orders,
+    ),
+    ChartKind(
+        "production",
+        "Monthly volume on a log scale: history, and the fan with and without the refrac.",
+        charts_job.production,
+    ),
+    ChartKind("cost", "How the mean cost of the job builds up, largest part first.", charts_job.cost),
+    ChartKind(
+        "timeline",
+        "Where the coiled tubing is and what it does, as planned and in one simulated trial.",
+        charts_job.timeline,
+    ),
+    ChartKind(
+        "drivers",
+        "Which groups of inputs the variance comes from, alone and with their interactions.",
+        charts_drivers.drivers,
+    ),
+    ChartKind(
+        "tornado",
+        "How far the mean value moves with one input at its low and at its high value.",
+        charts_drivers.tornado,
+    ),
+)
+
+
+def file_stems(wells: tuple[str, ...]) -> Mapping[str, str]:
+    """Well id -> part of a file name: letters, digits, ``._-`` kept, all else ``_``; doubles get a number."""
+    stems: dict[str, str] = {}
+    taken: set[str] = set()
+    for well in wells:
+        stem = re.sub(r"[^A-Za-z0-9._-]", "_", well).strip(".") or "_"
+        number, name = 2, stem
+        while name.lower() in taken:
+            name, number = f"{stem}-{number}", number + 1
+        taken.add(name.lower())
+        stems[well] = name
+    return stems
+
+
+def write_whole(path: Path, content: bytes) -> None:
+    """Write a file beside its place and rename it when whole."""
+    beside = path.with_name(f".{path.name}.part")
+    beside.write_bytes(content)
+    os.replace(beside, path)
+
+
+def draw_charts(data: ReportData, folder: Path) -> dict[tuple[str, str], str]:
+    """Draw every chart of every well into ``folder`` as ``<chart>-<well>.png`` and ``.svg``.
+
+    Returns the SVG texts by (chart key, well id). Same tables, same bytes (for one version of Matplotlib).
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    drawn: dict[tuple[str, str], str] = {}
+    stems = file_stems(data.wells)
+    collecting = gc.isenabled()
+    gc.disable()  # figures are full of cycles: collect the young ones once a well
+    try:
+        with style.drawing():
+            for well in data.wells:
+                for kind in CHARTS:
+                    figure = kind.draw(data, well)
+                    if figure is None:
+                        continue
+                    name = f"{kind.key}-{stems[well]}"
+                    write_whole(folder / f"{name}.png", style.png_bytes(figure))
+                    drawn[kind.key, well] = style.svg_text(figure)
+                    write_whole(folder / f"{name}.svg", drawn[kind.key, well].encode("utf-8"))
+                gc.collect(0)
+    finally:
+        if collecting:
+            gc.enable()
+    return drawn

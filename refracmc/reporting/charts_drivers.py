@@ -1,0 +1,161 @@
+"""Charts of what the result hangs on: one input at a time, and variance shares of groups of inputs.
+
+Same rules as :mod:`refracmc.reporting.charts_value`: tables in, a figure out, or None without rows.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from matplotlib.collections import LineCollection
+from matplotlib.figure import Figure
+
+from refracmc.quantities import unit_of
+from refracmc.reporting import style
+from refracmc.reporting.charts_value import zero_line
+from refracmc.reporting.numbers import MILLION, significant
+from refracmc.reporting.tables import ReportData
+from refracmc.reporting.words import error_range, footer, spoken, strategy_words
+
+TARGETS = {
+    "npv": "the NPV",
+    "incremental_npv": "the incremental NPV",
+    "difference": "the difference of the two best strategies",
+}
+
+
+def tornado(data: ReportData, well: str) -> Figure | None:
+    """Mean incremental NPV with one input low and high; the widest at the top, at most 14."""
+    rows = data.of_well("tornado", well)
+    if rows.empty:
+        return None
+    base = float(data.of_well("decision", well)["mean_usd"].iloc[0]) / MILLION
+    width = (rows["high_mean_usd"] - rows["low_mean_usd"]).abs()
+    rows = rows.iloc[width.argsort(kind="stable")[::-1].to_numpy()[:14]].reset_index(drop=True)
+    low, high = rows["low_mean_usd"].to_numpy() / MILLION, rows["high_mean_usd"].to_numpy() / MILLION
+    errors = pd.concat([rows["low_se_usd"], rows["high_se_usd"]])
+    figure = style.frame(
+        f"{well}: one input at a time, {strategy_words(str(rows['strategy'].iloc[0]))}",
+        footer(
+            data,
+            error_range(errors),
+            percentiles=False,
+            extra="Mean incremental NPV with the input at the value written at the end of the bar.",
+        ),
+        1.6 + 0.3 * len(rows),
+    )
+    axes = style.panel(figure, (3.0, 0.98, 0.2, 0.7))
+    y = np.arange(len(rows))[::-1].astype(float)
+    axes.barh(y, low - base, left=base, height=0.62, color=style.PALETTE[4], lw=0)
+    axes.barh(y, high - base, left=base, height=0.62, color=style.PALETTE[0], lw=0)
+    axes.axvline(base, color=style.INK, lw=1)
+    zero_line(axes, upright=True)
+    left, right = float(min(low.min(), high.min(), base, 0)), float(max(low.max(), high.max(), base, 0))
+    room = (right - left or 1.0) * 0.12
+    for at, end, other, value in (
+        *zip(y, low, high, rows["low_input"], strict=True),
+        *zip(y, high, low, rows["high_input"], strict=True),
+    ):
+        outward = end < other or (end == other and end < base)
+        axes.text(
+            end,
+            at,
+            f" {significant(float(value))} ",
+            fontsize=7.4,
+            va="center",
+            ha="right" if outward else "left",
+        )
+    units = [
+        str(u) if u and u != "1" else unit_of(str(n))
+        for n, u in zip(rows["input"], rows["unit"], strict=True)
+    ]
+    names = [
+        style.shorten(str(n), 40) + (f", {u}" if u not in ("", "1") and u not in str(n) else "")
+        for n, u in zip(rows["input"], units, strict=True)
+    ]
+    style.set_ticks(axes, "y", list(y), [style.wrap(n, 44) for n in names], grid=False, size=7.6)
+    style.value_axis(axes, "x", left - room, right + room)
+    axes.set_ylim(-0.6, len(rows) - 0.4)
+    style.name_axis(axes, "x", "Mean incremental NPV, US$ million")
+    style.legend_row(
+        figure,
+        (
+            style.Mark("input low", style.PALETTE[4], "dot", marker="s"),
+            style.Mark("input high", style.PALETTE[0], "dot", marker="s"),
+            style.Mark("mean of the run", style.INK),
+            style.Mark("doing nothing", style.NOTHING_COLOUR),
+        ),
+    )
+    return figure
+
+
+def drivers(data: ReportData, well: str) -> Figure | None:
+    """Share of the variance by group of inputs, first-order and total, with 95 % intervals, per target."""
+    rows = data.of_well("drivers", well)
+    if rows.empty:
+        return None
+    targets = list(dict.fromkeys(str(t) for t in rows["target"]))[:3]
+    first = rows[rows["target"] == targets[0]]
+    groups = [str(g) for g in first["group"].iloc[first["total"].argsort(kind="stable")[::-1].to_numpy()]]
+    groups += [g for g in dict.fromkeys(str(g) for g in rows["group"]) if g not in groups]
+    figure = style.frame(
+        f"{well}: what the uncertainty comes from",
+        footer(
+            data,
+            "whiskers are 95 % intervals of the indices",
+            money=False,
+            percentiles=False,
+            extra="Sobol indices, shares of the variance: alone is first order, with interactions is total.",
+        ),
+        1.75 + 0.34 * max(len(groups), 3),
+    )
+    gap, left = 0.25, 2.1
+    width = (style.WIDTH - left - 0.15 - gap * (len(targets) - 1)) / len(targets)
+    y = np.arange(len(groups))[::-1].astype(float)
+    spread = max(
+        float((rows["total"] + rows["total_ci"]).max()), float((rows["first"] + rows["first_ci"]).max()), 0.1
+    )
+    floor = min(float((rows["first"] - rows["first_ci"]).min()), 0.0)
+    for k, target in enumerate(targets):
+        x0 = left + k * (width + gap)
+        axes = style.panel(figure, (x0, 0.85, style.WIDTH - x0 - width, 0.9))
+        part = rows[rows["target"] == target].set_index("group").reindex(groups)
+        for kind, shift, face, colour in (
+            ("first", 0.13, style.PALETTE[0], style.PALETTE[0]),
+            ("total", -0.13, "white", style.PALETTE[1]),
+        ):
+            value, error = part[kind].to_numpy(), part[f"{kind}_ci"].to_numpy()
+            bars = [[(v - e, h + shift), (v + e, h + shift)] for v, e, h in zip(value, error, y, strict=True)]
+            axes.add_collection(LineCollection(bars, colors=colour, linewidths=1.5))
+            axes.plot(
+                value,
+                y + shift,
+                ls="",
+                marker="o" if kind == "first" else "s",
+                ms=5.2,
+                mew=1.5,
+                mfc=face,
+                mec=colour,
+            )
+        style.value_axis(axes, "x", floor - 0.04, spread * 1.06, most=6)
+        axes.set_ylim(-0.6, len(groups) - 0.4)
+        labels = [style.wrap(style.shorten(spoken(g), 56), 30) for g in groups]
+        style.set_ticks(axes, "y", list(y), labels if k == 0 else [""] * len(groups), grid=False)
+        axes.text(
+            0,
+            1.03,
+            style.shorten(f"of {TARGETS.get(target, spoken(target))}", 60),
+            fontsize=8.5,
+            fontweight="bold",
+            va="bottom",
+            transform=axes.transAxes,
+        )
+        style.name_axis(axes, "x", "Share of the variance")
+    style.legend_row(
+        figure,
+        (
+            style.Mark("alone", style.PALETTE[0], "dot"),
+            style.Mark("with its interactions", style.PALETTE[1], "ring", marker="s"),
+        ),
+    )
+    return figure

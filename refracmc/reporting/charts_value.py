@@ -1,0 +1,323 @@
+"""Charts of value: distributions, every strategy, refrac date, stage order.
+
+Each function takes the checked tables and a well and returns a figure, or None where the table has no rows
+for the well. Nothing is computed here but places on the paper.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection
+from matplotlib.figure import Figure
+
+from refracmc.reporting import style
+from refracmc.reporting.numbers import MILLION
+from refracmc.reporting.tables import NOTHING, ReportData
+from refracmc.reporting.words import error_range, footer, spoken, strategy_words
+
+MOST_ORDERS = len(style.PALETTE)
+"""Orders drawn in a colour of their own; further ones are grey."""
+
+
+def order_styles(data: ReportData) -> dict[str, int]:
+    """Place in the palette of every stage order, by first appearance, the same for all wells."""
+    frame = data.tables["timing"] if "timing" in data.tables else data.tables["decision"]
+    names = dict.fromkeys(str(name) for name in frame["order"])
+    return {name: place for place, name in enumerate(names)}
+
+
+def look(place: int) -> tuple[str, Any, str]:
+    """Colour, dash and marker of an order's place; beyond the palette grey."""
+    if place >= MOST_ORDERS:
+        return style.FAINT, "-", "x"
+    return style.PALETTE[place], style.DASHES[place], style.MARKERS[place]
+
+
+def split_strategy(name: str) -> tuple[str, str]:
+    """Order and month of a strategy name."""
+    order, _, date = name.rpartition("@")
+    return order, date
+
+
+def zero_line(axes: Axes, upright: bool) -> None:
+    """Line at zero: doing nothing."""
+    if upright:
+        axes.axvline(0, color=style.NOTHING_COLOUR, lw=1.6)
+    else:
+        axes.axhline(0, color=style.NOTHING_COLOUR, lw=1.6)
+
+
+def distribution(data: ReportData, well: str) -> Figure | None:
+    """Exceedance curves of NPV and incremental NPV: nothing, each order at its best date, others grey."""
+    rows = data.of_well("distribution", well)
+    if rows.empty:
+        return None
+    decision = data.of_well("decision", well).iloc[0]
+    orders = data.of_well("orders", well)
+    picked = [f"{o}@{d}" for o, d in zip(orders["order"], orders["date"], strict=True)]
+    chosen = str(decision["strategy"])
+    picked = [chosen, *(name for name in picked if name != chosen)][:MOST_ORDERS]
+    places = order_styles(data)
+    figure = style.frame(
+        f"{well}: what each strategy is worth",
+        footer(
+            data,
+            error_range(data.of_well("timing", well)["se_usd"]),
+            extra="Each curve is the share of trials above the value.",
+        ),
+        4.6,
+    )
+    panels = [
+        style.panel(figure, (0.6, 0.95, 4.7, 0.98)),
+        style.panel(figure, (4.9, 0.95, 0.2, 0.98)),
+    ]
+    groups = {str(name): group for name, group in rows.groupby("strategy", sort=False)}
+    percents = {name: group["exceedance_percent"].to_numpy() for name, group in groups.items()}
+    for axes, column, label in (
+        (panels[0], "npv_usd", "NPV, US$ million"),
+        (panels[1], "incremental_npv_usd", "Incremental NPV over doing nothing, US$ million"),
+    ):
+        curves = {name: group[column].to_numpy() / MILLION for name, group in groups.items()}
+        others = [
+            np.column_stack((curves[n], percents[n]))[::4] for n in groups if n not in (*picked, NOTHING)
+        ]
+        axes.add_collection(LineCollection(others, colors=style.BACKGROUND_CURVE, linewidths=0.7))
+        for name in reversed(picked):
+            if name in groups:
+                colour, dash, _ = look(places.get(split_strategy(name)[0], MOST_ORDERS))
+                axes.plot(
+                    curves[name], percents[name], color=colour, ls=dash, lw=2.2 if name == chosen else 1.5
+                )
+        if column == "npv_usd" and NOTHING in groups:
+            axes.plot(curves[NOTHING], percents[NOTHING], color=style.NOTHING_COLOUR, lw=2.4)
+        else:
+            zero_line(axes, upright=True)
+        ends = [v for n in (*picked, NOTHING) if n in curves for v in (curves[n].min(), curves[n].max())]
+        style.value_axis(axes, "x", *style.padded(ends, 0.03))
+        style.set_ticks(axes, "y", (0, 10, 50, 90, 100), ("0", "P10", "P50", "P90", "100"))
+        axes.set_ylim(0, 100)
+        style.name_axis(axes, "x", label)
+    style.name_axis(panels[0], "y", "Trials above the value, %")
+    marks = [style.Mark("doing nothing", style.NOTHING_COLOUR)]
+    for name in picked:
+        colour, dash, _ = look(places.get(split_strategy(name)[0], MOST_ORDERS))
+        marks.append(style.Mark(style.shorten(strategy_words(name), 38), colour, dash=dash))
+    hidden = len(groups) - len([n for n in (*picked, NOTHING) if n in groups])
+    if hidden:
+        marks.append(style.Mark(f"the {hidden} other strategies", style.BACKGROUND_CURVE))
+    style.legend_row(figure, marks)
+    return figure
+
+
+def strategies(data: ReportData, well: str) -> Figure | None:
+    """P90-P10 of NPV of every strategy, blocks of dates by order, on the band of doing nothing."""
+    rows = data.of_well("summary", well)
+    rows = rows[rows["measure"] == "npv"]
+    if rows.empty:
+        return None
+    nothing = rows[rows["strategy"] == NOTHING]
+    rows = rows[rows["strategy"] != NOTHING]
+    blocks: dict[str, list[int]] = {}
+    split = [split_strategy(str(name)) for name in rows["strategy"]]
+    for i, (order, _) in enumerate(split):
+        blocks.setdefault(order, []).append(i)
+    low, mid, high, mean = (rows[c].to_numpy(dtype=float) / MILLION for c in ("p90", "p50", "p10", "mean"))
+    figure = style.frame(
+        f"{well}: NPV of every strategy, by order and refrac date",
+        footer(data, error_range(rows["se"]), extra="Bars run from P90 to P10; the band is doing nothing."),
+        4.3,
+    )
+    axes = style.panel(figure, (0.6, 1.0, 0.15, 0.7))
+    every = [*low, *high]
+    if not nothing.empty:
+        band = [float(nothing[c].iloc[0]) / MILLION for c in ("p90", "p50", "p10", "mean")]
+        axes.axhspan(band[0], band[2], color=style.NOTHING_COLOUR, alpha=0.14, lw=0)
+        axes.axhline(band[1], color=style.NOTHING_COLOUR, lw=1.4)
+        axes.axhline(band[3], color=style.NOTHING_COLOUR, lw=1.2, ls=(0, (2, 2)))
+        every += band
+    at = 0.0
+    places = order_styles(data)
+    top = style.padded(every, 0.04)
+    for order, members in blocks.items():
+        colour, _, marker = look(places.get(order, MOST_ORDERS))
+        x = at + np.arange(len(members))
+        bars = [[(a, low[i]), (a, high[i])] for a, i in zip(x, members, strict=True)]
+        axes.add_collection(LineCollection(bars, colors=colour, linewidths=3.2, alpha=0.45, capstyle="butt"))
+        axes.plot(x, mid[members], ls="", marker="_", ms=6, mew=1.6, color=colour)
+        axes.plot(x, mean[members], ls="", marker=marker, ms=3.6, color=colour)
+        for k, side in ((0, "left"), (len(members) - 1, "right")) if len(blocks) <= 6 else ():
+            if k == 0 or len(members) > 4:
+                axes.text(
+                    x[k] + (-0.3 if k == 0 else 0.3),
+                    -0.03,
+                    split[members[k]][1],
+                    ha=side,
+                    va="top",
+                    fontsize=7,
+                    transform=axes.get_xaxis_transform(),
+                )
+        middle = float(x.mean())
+        width = max(8, int(92 * len(members) / max(len(split), 1)))
+        axes.text(
+            middle,
+            -0.1,
+            style.wrap(spoken(order), width),
+            ha="center",
+            va="top",
+            fontsize=8.2,
+            fontweight="bold",
+            color=style.INK,
+            transform=axes.get_xaxis_transform(),
+        )
+        at += len(members) + 1.5
+    axes.set_xlim(-1.2, at - 1.3)
+    style.value_axis(axes, "y", *top)
+    style.name_axis(axes, "y", "NPV, US$ million")
+    style.legend_row(
+        figure,
+        (
+            style.Mark("P90 to P10", style.FAINT, "band"),
+            style.Mark("P50", style.FAINT, "line"),
+            style.Mark("mean", style.FAINT, "dot"),
+            style.Mark("doing nothing: P50", style.NOTHING_COLOUR),
+            style.Mark("doing nothing: mean", style.NOTHING_COLOUR, dash=(0, (2, 2))),
+        ),
+    )
+    return figure
+
+
+def _months(dates: pd.Series) -> np.ndarray[Any, np.dtype[np.float64]]:
+    return np.array([int(d[:4]) + (int(d[5:7]) - 1) / 12 for d in dates], dtype=np.float64)
+
+
+def _date_ticks(axes: Axes, dates: Sequence[str], show: bool) -> None:
+    names = sorted(set(dates))
+    step = -(-len(names) // 8)
+    kept = names[::step]
+    style.set_ticks(axes, "x", list(_months(pd.Series(kept))), kept if show else [""] * len(kept))
+
+
+def dates(data: ReportData, well: str) -> Figure | None:
+    """Incremental NPV against the refrac date: the best order's band above, all means with errors below."""
+    rows = data.of_well("timing", well)
+    if rows.empty:
+        return None
+    best = data.of_well("decision", well).iloc[0]
+    places = order_styles(data)
+    figure = style.frame(
+        f"{well}: value against refrac date",
+        footer(data, error_range(rows["se_usd"]), extra="Whiskers below: mean ± 2 standard errors."),
+        5.6,
+    )
+    upper = style.panel(figure, (0.75, 3.05, 0.2, 0.95))
+    lower = style.panel(figure, (0.75, 0.85, 0.2, 2.7))
+    marks = [style.Mark("doing nothing", style.NOTHING_COLOUR)]
+    span: list[float] = [0.0]
+    for order, group in rows.groupby("order", sort=False):
+        group = group.sort_values("date", kind="stable")
+        colour, dash, marker = look(places.get(str(order), MOST_ORDERS))
+        x, mean = _months(group["date"]), group["mean_usd"].to_numpy() / MILLION
+        error = 2 * group["se_usd"].to_numpy() / MILLION
+        if order == best["order"]:
+            band = [group[c].to_numpy() / MILLION for c in ("p90_usd", "p50_usd", "p10_usd")]
+            if len(x) > 1:
+                upper.fill_between(x, band[0], band[2], color=colour, alpha=0.2, lw=0)
+            else:
+                upper.plot([x[0]] * 2, [band[0][0], band[2][0]], color=colour, alpha=0.3, lw=8)
+            upper.plot(x, band[1], color=colour, lw=1, marker="_", ms=7, mew=1.4)
+            span += [*band[0], *band[2]]
+            lead = style.shorten(spoken(str(order)), 30)
+            marks[1:1] = [style.Mark(f"{lead}: P90 to P10", colour, "band"), style.Mark("its P50", colour)]
+        upper.plot(x, mean, color=colour, ls=dash, lw=1.4, marker=marker, ms=3.5)
+        # whiskers of the orders stand side by side within a fraction of the distance of two dates
+        shift = (places.get(str(order), 0) - (len(places) - 1) / 2) * 0.018
+        bars = [[(a + shift, m - e), (a + shift, m + e)] for a, m, e in zip(x, mean, error, strict=True)]
+        lower.add_collection(LineCollection(bars, colors=colour, linewidths=1.3))
+        lower.plot(x + shift, mean, color=colour, ls=dash, lw=1.1, marker=marker, ms=4)
+        span += [*mean]
+        marks.append(
+            style.Mark(f"{style.shorten(spoken(str(order)), 24)}: mean", colour, "dot", marker=marker)
+        )
+    for axes, show in ((upper, False), (lower, True)):
+        zero_line(axes, upright=False)
+        _date_ticks(axes, list(rows["date"]), show)
+        edges = _months(rows["date"])
+        axes.set_xlim(edges.min() - 0.12, edges.max() + 0.12)
+    style.value_axis(upper, "y", *style.padded(span, 0.05))
+    low = (rows["mean_usd"] - 2 * rows["se_usd"]).min() / MILLION
+    high = (rows["mean_usd"] + 2 * rows["se_usd"]).max() / MILLION
+    style.value_axis(lower, "y", *style.padded([min(low, 0.0), max(high, 0.0)], 0.08), most=5)
+    style.name_axis(upper, "y", "Incremental NPV,\nUS$ million")
+    style.name_axis(lower, "y", "Mean incremental NPV,\nUS$ million")
+    style.name_axis(lower, "x", "Month in which the job starts")
+    style.legend_row(figure, marks)
+    return figure
+
+
+def orders(data: ReportData, well: str) -> Figure | None:
+    """Orders side by side at their best date: incremental NPV, days, cost, stages effectively treated."""
+    rows = data.of_well("orders", well)
+    if rows.empty:
+        return None
+    places = order_styles(data)
+    count = len(rows)
+    figure = style.frame(
+        f"{well}: stage orders, each at its best date",
+        footer(
+            data,
+            error_range(rows["se_usd"]),
+            extra="Bars run from P90 to P10, ticks are P50, dots are means with ± 2 standard errors.",
+        ),
+        1.75 + 0.36 * max(count, 3),
+    )
+    y = np.arange(count)[::-1].astype(float)
+    colours = [look(places.get(str(o), MOST_ORDERS))[0] for o in rows["order"]]
+    columns: tuple[tuple[str, str, float, str, str, str, str, str], ...] = (
+        ("Incremental NPV,", "US$ million", MILLION, "mean_usd", "se_usd", "p90_usd", "p50_usd", "p10_usd"),
+        ("Days shut in", "", 1.0, "job_days", "job_days_se", "job_days_p90", "job_days_p50", "job_days_p10"),
+        (
+            "Cost of the job,",
+            "US$ million",
+            MILLION,
+            "job_cost_usd",
+            "job_cost_se_usd",
+            "job_cost_p90_usd",
+            "job_cost_p50_usd",
+            "job_cost_p10_usd",
+        ),
+        ("Stages effectively", "treated, %", 0.01, "effective_share", "effective_share_se", "", "", ""),
+    )
+    left, gap, width = 1.75, 0.2, 1.6
+    for k, (name, unit, scale, mean, se, p90, p50, p10) in enumerate(columns):
+        x0 = left + k * (width + gap)
+        axes = style.panel(figure, (x0, 1.05, style.WIDTH - x0 - width, 0.48))
+        value, error = rows[mean].to_numpy() / scale, rows[se].fillna(0).to_numpy() / scale
+        ends = [*(value - 2 * error), *(value + 2 * error)]
+        if p90:
+            a, b, c = (rows[p].to_numpy() / scale for p in (p90, p50, p10))
+            bars = [[(u, h), (v, h)] for u, v, h in zip(a, c, y, strict=True)]
+            axes.add_collection(
+                LineCollection(bars, colors=colours, linewidths=6, alpha=0.3, capstyle="butt")
+            )
+            axes.scatter(b, y, marker="|", s=90, linewidths=1.8, c=colours, zorder=3)
+            ends += [*a, *c]
+        whiskers = [[(v - 2 * e, h), (v + 2 * e, h)] for v, e, h in zip(value, error, y, strict=True)]
+        axes.add_collection(LineCollection(whiskers, colors=colours, linewidths=1.5))
+        axes.scatter(value, y, s=22, c=colours, zorder=3)
+        if k == 0:
+            zero_line(axes, upright=True)
+            ends.append(0.0)
+        style.value_axis(axes, "x", *style.padded(ends, 0.08), most=4)
+        axes.set_ylim(-0.6, count - 0.4)
+        labels = [
+            style.shorten(f"{spoken(str(o))}\n{d}", 40)
+            for o, d in zip(rows["order"], rows["date"], strict=True)
+        ]
+        style.set_ticks(axes, "y", list(y), labels if k == 0 else [""] * count, grid=False)
+        style.name_axis(axes, "x", f"{name}\n{unit}".strip())
+    return figure

@@ -1,0 +1,252 @@
+"""Evidence of one well for the page: its charts and the tables behind them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+
+import pandas as pd
+
+from refracmc.quantities import MEASURES
+from refracmc.reporting.charts import CHARTS, file_stems
+from refracmc.reporting.numbers import MILLION, MISSING, fixed, percent, significant, to_error, with_error
+from refracmc.reporting.parts import Chart, Note, Part, Section, Table
+from refracmc.reporting.tables import NOTHING, ReportData
+from refracmc.reporting.words import spoken, strategy_words
+
+Drawn = Mapping[tuple[str, str], str]
+"""SVG texts by (chart key, well id)."""
+
+
+def million(value: float, error: float) -> str:
+    """US$ as million with its error."""
+    return with_error(float(value), float(error), MILLION)
+
+
+def _grid(data: ReportData, well: str) -> Table | None:
+    """Mean incremental NPV, dates down and orders across."""
+    rows = data.of_well("timing", well)
+    if rows.empty:
+        return None
+    orders = list(dict.fromkeys(rows["order"]))
+    dates = sorted(set(rows["date"]))
+    cells = {
+        (d, o): million(m, s)
+        for d, o, m, s in zip(rows["date"], rows["order"], rows["mean_usd"], rows["se_usd"], strict=True)
+    }
+    best = rows.iloc[int(rows["mean_usd"].to_numpy().argmax())]
+    strong = frozenset({(dates.index(best["date"]), 1 + orders.index(best["order"]))})
+    body = tuple((d, *(cells.get((d, o), MISSING) for o in orders)) for d in dates)
+    return Table(
+        "Mean incremental NPV by refrac date and stage order, US$ million",
+        ("Refrac date", *(spoken(str(o)) for o in orders)),
+        body,
+        strong=strong,
+        note="Doing nothing is 0 by definition. The highest mean is bold. ± is one standard "
+        "error; all strategies "
+        "share their trials, so differences between them are known better than the values.",
+    )
+
+
+def _orders(data: ReportData, well: str) -> Table | None:
+    """Value of the orders, each at its best date."""
+    rows = data.of_well("orders", well)
+    if rows.empty:
+        return None
+    body = []
+    for _, r in rows.iterrows():
+        se = float(r["se_usd"])
+        body.append(
+            (
+                spoken(str(r["order"])),
+                str(r["date"]),
+                million(r["mean_usd"], se),
+                million(r["gap_usd"], r["gap_se_usd"]),
+                *(to_error(float(r[f"{p}_usd"]), se, MILLION) for p in ("p90", "p50", "p10")),
+                percent(float(r["effective_share"]), float(r["effective_share_se"])),
+                significant(float(r["extra_shifts"])),
+            )
+        )
+    head = ("Order", "Best date", "Incremental NPV, mean", "Against the best order", "P90", "P50", "P10")
+    more = ("Stages effective", "Extra shifts")
+    return Table("Stage orders, each at its best date, US$ million", (*head, *more), tuple(body))
+
+
+def _order_jobs(data: ReportData, well: str) -> Table | None:
+    """Days and cost of the orders, each at its best date."""
+    rows = data.of_well("orders", well)
+    if rows.empty:
+        return None
+    body = []
+    for _, r in rows.iterrows():
+        days, cost = float(r["job_days_se"]), float(r["job_cost_se_usd"])
+        body.append(
+            (
+                spoken(str(r["order"])),
+                with_error(float(r["job_days"]), days),
+                *(to_error(float(r[f"job_days_{p}"]), days) for p in ("p90", "p50", "p10")),
+                million(r["job_cost_usd"], cost),
+                *(to_error(float(r[f"job_cost_{p}_usd"]), cost, MILLION) for p in ("p90", "p50", "p10")),
+            )
+        )
+    head = ("Order", "Days shut in, mean", "P90", "P50", "P10", "Cost, mean", "P90", "P50", "P10")
+    return Table("Days and cost of the job by order, US$ million", head, tuple(body))
+
+
+def _drivers(data: ReportData, well: str) -> Table | None:
+    rows = data.of_well("drivers", well)
+    if rows.empty:
+        return None
+    body = tuple(
+        (
+            spoken(str(r["target"])),
+            spoken(str(r["group"])),
+            with_error(r["first"], r["first_ci"] / 1.96),
+            with_error(r["total"], r["total_ci"] / 1.96),
+        )
+        for _, r in rows.iterrows()
+    )
+    return Table(
+        "Variance shares behind the chart of drivers",
+        ("Of", "Group of inputs", "Alone", "With interactions"),
+        body,
+        left=2,
+        collapsed=True,
+    )
+
+
+def _tornado(data: ReportData, well: str) -> Table | None:
+    rows = data.of_well("tornado", well)
+    if rows.empty:
+        return None
+    body = tuple(
+        (
+            str(r["input"]),
+            str(r["unit"]),
+            significant(r["low_input"]),
+            significant(r["high_input"]),
+            million(r["low_mean_usd"], r["low_se_usd"]),
+            million(r["high_mean_usd"], r["high_se_usd"]),
+        )
+        for _, r in rows.iterrows()
+    )
+    return Table(
+        "Mean incremental NPV behind the chart of single inputs, US$ million",
+        ("Input", "Unit", "Low", "High", "Mean at low", "Mean at high"),
+        body,
+        left=2,
+        collapsed=True,
+    )
+
+
+def _cost(data: ReportData, well: str) -> Table | None:
+    """Mean cost by part, strategies across."""
+    rows = data.of_well("cost", well)
+    if rows.empty:
+        return None
+    names = list(dict.fromkeys(rows["strategy"]))[:8]
+    parts = list(dict.fromkeys(rows["part"]))
+    cells = {
+        (p, n): f"{million(m, s)} ({fixed(100 * q, 1)} %)"
+        for p, n, m, s, q in zip(
+            rows["part"], rows["strategy"], rows["mean_usd"], rows["se_usd"], rows["share"], strict=True
+        )
+    }
+    body = tuple((spoken(str(p)), *(cells.get((p, n), MISSING) for n in names)) for p in parts)
+    return Table(
+        "Mean cost by part, US$ million (share of the total)",
+        ("Part", *(strategy_words(str(n)) for n in names)),
+        body,
+        collapsed=True,
+    )
+
+
+def _timeline(data: ReportData, well: str) -> Table | None:
+    rows = data.of_well("timeline", well)
+    if rows.empty:
+        return None
+    body = []
+    for scenario, step, action, sleeve, depth, start, end, outcome in rows.drop(
+        columns=["well", "strategy"]
+    ).itertuples(index=False):
+        body.append(
+            (
+                str(scenario),
+                str(step),
+                spoken(str(action)),
+                MISSING if pd.isna(sleeve) else str(sleeve),
+                MISSING if math.isnan(depth) else fixed(depth, 0),
+                fixed(start, 1),
+                fixed(end, 1),
+                MISSING if outcome is None or outcome != outcome else str(outcome),
+            )
+        )
+    return Table(
+        f"The job step by step, {strategy_words(str(rows['strategy'].iloc[0]))}: {len(body)} steps",
+        ("Scenario", "Step", "Action", "Sleeve", "Depth, ft", "From, h", "To, h", "Outcome"),
+        tuple(body),
+        left=1,
+        collapsed=True,
+    )
+
+
+def _cell(row: pd.Series, scale: float, percentiles: bool) -> str:
+    """Mean with error, the percentiles, and the share of trials in which it is undefined."""
+    if row["undefined_share"] >= 1 or not math.isfinite(row["mean"]):
+        return MISSING
+    text = with_error(float(row["mean"]), float(row["se"]), scale)
+    if percentiles and math.isfinite(row["p50"]):
+        spread = (to_error(float(row[p]), float(row["se"]), scale) for p in ("p90", "p50", "p10"))
+        text += f" ({' / '.join(spread)})"
+    if row["undefined_share"] > 0:
+        text += f", undefined {fixed(100 * row['undefined_share'], 1)} %"
+    return text
+
+
+def _summary(data: ReportData, well: str) -> Table:
+    """All measures of all strategies of one well, strategies down and measures across."""
+    rows = data.of_well("summary", well)
+    measures = [m for m in MEASURES if (rows["measure"] == m).any()]
+    measures += [str(m) for m in dict.fromkeys(rows["measure"]) if m not in measures]
+    cells: dict[tuple[str, str], str] = {}
+    units: dict[str, str] = {}
+    for _, row in rows.iterrows():
+        unit, measure = str(row["unit"]), str(row["measure"])
+        scale = MILLION if unit == "US$" else 1.0
+        units[measure] = "US$ million" if unit == "US$" else unit
+        cells[str(row["strategy"]), measure] = _cell(row, scale, measure not in ("p_loss", "cvar"))
+    names = list(dict.fromkeys(str(n) for n in rows["strategy"]))
+    head = tuple(spoken(m) + (f", {units[m]}" if units[m] not in ("", "1") else "") for m in measures)
+    body = tuple(
+        (strategy_words(n) if n == NOTHING else n, *(cells.get((n, m), MISSING) for m in measures))
+        for n in names
+    )
+    return Table(
+        f"All measures of the {len(names)} strategies of {well}: mean ± standard error (P90 / P50 / P10)",
+        ("Strategy", *head),
+        body,
+        collapsed=True,
+    )
+
+
+def evidence(data: ReportData, drawn: Drawn, well: str, anchor: str) -> Section:
+    stem = file_stems(data.wells)[well]
+    after: Mapping[str, tuple[Callable[[ReportData, str], Table | None], ...]] = {
+        "dates": (_grid,),
+        "strategies": (),
+        "orders": (_orders, _order_jobs),
+        "cost": (_cost,),
+        "timeline": (_timeline,),
+        "drivers": (_drivers,),
+        "tornado": (_tornado,),
+    }
+    parts: list[Part] = []
+    for kind in CHARTS:
+        if (kind.key, well) in drawn:
+            parts.append(Chart(f"{kind.key}-{anchor}", drawn[kind.key, well], kind.caption))
+        parts += [table for make in after.get(kind.key, ()) if (table := make(data, well)) is not None]
+    parts.append(_summary(data, well))
+    parts.append(
+        Note((f"Charts as files: charts/*-{stem}.png and .svg; all numbers: tables/*.csv and .parquet.",))
+    )
+    return Section(f"Evidence: {well}", anchor, tuple(parts))

@@ -1,0 +1,60 @@
+"""Everything a report writes: summary, tables, charts and the self-contained page, in one call."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+import pandas as pd
+
+from refracmc.reporting.charts import draw_charts, write_whole
+from refracmc.reporting.evidence import Drawn
+from refracmc.reporting.parts import render_page
+from refracmc.reporting.sections import all_sections
+from refracmc.reporting.tables import ReportData
+from refracmc.reporting.words import money_basis
+
+
+def page_html(data: ReportData, drawn: Drawn) -> str:
+    """The page as HTML text. ``drawn``: SVG texts by (chart key, well id), empty: no charts."""
+    facts = data.facts
+    title = f"{facts.title or facts.name}: refracture, when and how, or leave"
+    count = len(data.wells)
+    subtitle = (
+        f"Case {facts.name}, {count} well{'' if count == 1 else 's'}, {facts.trials:,} trials a strategy, "
+        f"{money_basis(facts)}. ± is one standard error."
+    )
+    return render_page(title, subtitle, all_sections(data, drawn))
+
+
+def _write_table(frame: pd.DataFrame, stem: Path) -> list[Path]:
+    csv, parquet = stem.with_suffix(".csv"), stem.with_suffix(".parquet")
+    write_whole(csv, frame.to_csv(index=False, lineterminator="\n").encode("utf-8"))
+    stream = io.BytesIO()
+    frame.to_parquet(stream, index=False, engine="pyarrow", compression="zstd")
+    write_whole(parquet, stream.getvalue())
+    return [csv, parquet]
+
+
+def write_tables(data: ReportData, folder: Path) -> list[Path]:
+    """Write ``summary.csv/.parquet`` into ``folder`` and all other tables into ``folder/tables``."""
+    (folder / "tables").mkdir(parents=True, exist_ok=True)
+    written: list[Path] = []
+    for key, frame in data.tables.items():
+        written += _write_table(frame, folder / key if key == "summary" else folder / "tables" / key)
+    return written
+
+
+def write_report(data: ReportData, folder: Path, charts: bool = True) -> list[Path]:
+    """Write tables, charts (if asked for) and ``report.html`` into ``folder``; returns the paths written.
+
+    Every file is written beside its place and renamed when whole. Same data, same bytes.
+    """
+    folder = Path(folder)
+    written = write_tables(data, folder)
+    drawn: Drawn = {}
+    if charts:
+        drawn = draw_charts(data, folder / "charts")
+        written += sorted((folder / "charts").glob("*.[ps][nv]g"))
+    write_whole(folder / "report.html", page_html(data, drawn).encode("utf-8"))
+    return [*written, folder / "report.html"]
