@@ -54,7 +54,9 @@ def _parser() -> argparse.ArgumentParser:
     run.add_argument("--seed", type=_at_least(0), metavar="N", help="in place of the case's seed")
     run.add_argument("--workers", type=_at_least(1), metavar="N", help="processes; default: all processors")
     run.add_argument("--resume", action="store_true", help="go on with an interrupted run")
-    run.add_argument("--keep-trials", action="store_true", help="also write every input and measure per trial")
+    run.add_argument(
+        "--keep-trials", action="store_true", help="also write every input and measure per trial"
+    )
     run.add_argument("--quiet", action="store_true", help="no progress")
 
     job = commands.add_parser("job", help="plan, days and cost of the CT job per strategy, without its value")
@@ -89,7 +91,7 @@ def _new(options: argparse.Namespace) -> int:
 
 
 def _check(options: argparse.Namespace) -> int:
-    from refracmc.engine.run import check_case
+    from refracmc.commands.run import check_case
     from refracmc.errors import InputError
 
     bad = False
@@ -108,7 +110,7 @@ def _check(options: argparse.Namespace) -> int:
 
 
 def _run(options: argparse.Namespace) -> int:
-    from refracmc.engine.run import run_batch
+    from refracmc.commands.run import run_batch
 
     outcome = run_batch(
         options.cases,
@@ -132,7 +134,7 @@ def _run(options: argparse.Namespace) -> int:
 
 
 def _job(options: argparse.Namespace) -> int:
-    from refracmc.engine.jobs import plan_job
+    from refracmc.commands.job import plan_job
 
     report = plan_job(options.case, trials=options.trials, seed=options.seed, well=options.well)
     print(report.json() if options.json else report.text())
@@ -142,7 +144,7 @@ def _job(options: argparse.Namespace) -> int:
 
 
 def _trace(options: argparse.Namespace) -> int:
-    from refracmc.engine.trace import trace_trial
+    from refracmc.commands.trace import trace_trial
 
     trace = trace_trial(
         options.case,

@@ -28,9 +28,10 @@ LAYERS = {
     "engine": 6,
     "decisions": 7,
     "reporting": 8,
-    "cli": 9,
-    "__main__": 10,
-    "__init__": 10,
+    "commands": 9,
+    "cli": 10,
+    "__main__": 11,
+    "__init__": 11,
 }
 # Arrays in, arrays out: these know neither the samplers nor each other.
 CORE = ("production", "job", "economics")

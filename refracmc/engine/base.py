@@ -88,21 +88,20 @@ def own_stream(
     ratios: dict[str, Ratio],
     months_before: float,
     produced_before: float | Array,
-    ratio_origin: Array | float,
     horizon: int,
 ) -> BaseStream:
     """Own stream from the valuation month on.
 
     form (n,), slots (4, n), uptime (n,): decline on producing time, as in production.decline. months_before:
     calendar months from the anchor of that time to the valuation month. produced_before: main-phase
-    cumulative at the anchor. ratio_origin: main-phase cumulative (from the anchor) where ratios start.
+    cumulative at the anchor, where the ratios start too.
     """
     edges = MONTH_DAYS * (months_before + np.arange(horizon + 1))
     total = cumulative_mixture(form, slots, uptime[:, None] * edges)
     main = np.diff(total, axis=1)
     others = {}
     for phase, ratio in ratios.items():
-        volume = ratio_cumulative(total - ratio_origin, ratio.now, ratio.final, ratio.change)
+        volume = ratio_cumulative(total, ratio.now, ratio.final, ratio.change)
         others[phase] = np.diff(volume, axis=1)
     start = total[:, 0]
     oil, gas, water = _by_phase(main_phase, main, others)

@@ -10,13 +10,13 @@ All money here is the working-interest share, US$; month i is discounted by (1 +
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.economics.measures import irr_unique
-from refracmc.production.response import refrac_scale
+from refracmc.production.response import RefracScale, refrac_scale
 
 from .base import BaseStream, UnitStream
 
@@ -69,6 +69,27 @@ class Money:
     expensed: float = 0.0
     depreciation: dict[int, Array] = field(default_factory=dict)
 
+    def rows(self, part: slice) -> Money:
+        """The same money for some of the trials."""
+        cut = {
+            name: getattr(self, name)[part]
+            for name in (
+                "price_oil",
+                "price_gas",
+                "price_water",
+                "fixed",
+                "holding",
+                "abandonment",
+                "main_price",
+                "main_factor",
+            )
+        }
+        oil_gas_water = None
+        if self.ahead is not None:
+            oil, gas, water = self.ahead
+            oil_gas_water = (oil[part], gas[part], water[part])
+        return replace(self, **cut, ahead=oil_gas_water)
+
 
 @dataclass(frozen=True)
 class JobOutcome:
@@ -92,6 +113,17 @@ class ResponseTerms:
     kept_fraction: Array
     acceleration_fraction: Array
     ultimate: Array
+
+
+@dataclass(frozen=True)
+class Valued:
+    """What became of one strategy: its streams' scales, lag weights, life (months from the job, inclusive) and,
+    where asked for, its after-tax flows from the job month on (n, K)."""
+
+    response: RefracScale
+    weights: dict[int, Array]
+    life: IntArray
+    flows: Array | None
 
 
 @dataclass(frozen=True)
@@ -179,7 +211,9 @@ class CashKernel:
         if lag not in self._margins:
             total = np.zeros((self.n, self.horizon))
             stop = self.horizon - lag
-            for volume, price in zip((self.base.oil, self.base.gas, self.base.water), self.prices, strict=True):
+            for volume, price in zip(
+                (self.base.oil, self.base.gas, self.base.water), self.prices, strict=True
+            ):
                 total[:, lag:] += volume[:, :stop] * price[:, lag:]
             self._margins[lag] = total
         return self._margins[lag]
@@ -231,6 +265,7 @@ class DateKernel:
 
     def __init__(self, well: CashKernel, month: int, lease_holding_months: int) -> None:
         self.well, self.month = well, month
+        self.keep_flows = False
         self.columns = well.horizon - month
         limit = well.nothing.limit
         idle = np.maximum(month - 1 - limit, 0)
@@ -318,7 +353,9 @@ class DateKernel:
             self._main_pv[lag, kind] = own, new
         return self._main_pv[lag, kind]
 
-    def _breakeven(self, keep: Array, q2: Array, weights: dict[int, Array], upto: IntArray, gain: Array) -> Array:
+    def _breakeven(
+        self, keep: Array, q2: Array, weights: dict[int, Array], upto: IntArray, gain: Array
+    ) -> Array:
         """Flat benchmark price of the main phase at which `gain` (incremental NPV) would be zero.
 
         Lives and the other products are held as they are in the trial; undefined (NaN) where the discounted
@@ -338,7 +375,7 @@ class DateKernel:
         np.divide(value - gain, volume, out=price, where=volume > 0.0)
         return price
 
-    def value(self, job: JobOutcome, out: dict[str, Array]) -> None:
+    def value(self, job: JobOutcome, out: dict[str, Array]) -> Valued:
         """Fill `out` (one (n,) row per name of PER_TRIAL) for one simulated job at this date."""
         well, month, k = self.well, self.month, self.columns
         money, base, terms, rows = well.money, well.base, well.terms, well.rows
@@ -429,3 +466,24 @@ class DateKernel:
         out["effective_share"][:] = np.where(self.executed, job.stages_effective, 0.0)
         out["executed"][:] = self.executed
         out["capped"][:] = response.capped & self.executed
+        return Valued(response, weights, life, net.copy() if self.keep_flows else None)
+
+    def volumes(self, valued: Valued) -> tuple[Array, Array, Array]:
+        """Oil, gas and water (n, T) of the strategy on the calendar, zero after its life; bbl, Mcf, bbl."""
+        well, month, k = self.well, self.month, self.columns
+        after = np.arange(k) > valued.life[:, None]
+        idle = np.arange(month) > well.nothing.limit[:, None]
+        alone = np.arange(well.horizon) > well.nothing.limit[:, None]
+        keep, q2 = valued.response.keep, valued.response.q2
+        made = []
+        for own, new in zip((well.base.oil, well.base.gas, well.base.water), well.unit.phases, strict=True):
+            stream = keep[:, None] * _from(own, month, self._resume_or_none) + q2[:, None] * new[:, :k]
+            moved = np.zeros((well.n, k))
+            for lag, weight in valued.weights.items():
+                moved += weight[:, None] * _late(stream, lag)
+            moved[after] = 0.0
+            before = np.where(idle, 0.0, own[:, :month])
+            whole = np.concatenate((before, moved), axis=1)
+            made.append(np.where(self.executed[:, None], whole, np.where(alone, 0.0, own)))
+        oil, gas, water = made
+        return oil, gas, water

@@ -46,7 +46,9 @@ def write_atomic(path: Path, data: bytes) -> None:
     except OSError as fault:
         with contextlib.suppress(OSError):
             beside.unlink()
-        raise RunFailure(f"cannot write {path}: {fault.strerror or fault}. Free space or choose --out.") from None
+        raise RunFailure(
+            f"cannot write {path}: {fault.strerror or fault}. Free space or choose --out."
+        ) from None
 
 
 def write_json(path: Path, content: Any) -> None:

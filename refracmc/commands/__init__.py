@@ -1,0 +1,1 @@
+"""What the command line and the Python interface do: each command ties the layers below together."""

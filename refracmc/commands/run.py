@@ -1,0 +1,268 @@
+"""Run cases: fit, evaluate block by block, summarise, decide, report; resume what was interrupted.
+
+A case's bytes depend on the case, its files, the seed, the trials and the release, and on nothing else.
+"""
+
+from __future__ import annotations
+
+import platform
+import sys
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from refracmc import __version__
+from refracmc.case.load import load_case
+from refracmc.case.model import Case
+from refracmc.errors import Fault, InputError, RunFailure
+from refracmc.engine import store
+from refracmc.engine.blocks import KEPT_MEASURES, block_task, prepare_wells, summary_task
+from refracmc.engine.cash import PER_TRIAL
+from refracmc.engine.executors import default_workers, run_tasks
+from refracmc.engine.plan import WellPlan, blocks_of, identity
+from refracmc.engine.progress import Progress, Silent
+
+BYTES_PER_WORKER = 350e6
+"""Memory of one worker with libraries and block arrays, rounded up from measurement."""
+
+
+@dataclass(frozen=True)
+class CheckReport:
+    """What would run, in words, and the wells that would not."""
+
+    text: str
+    refused: dict[str, tuple[Fault, ...]]
+
+
+@dataclass(frozen=True)
+class RunResult:
+    """A finished case: its folder, tidy summary, refused wells, and the decision in words."""
+
+    folder: Path
+    summary: pd.DataFrame
+    refused: dict[str, tuple[Fault, ...]]
+    text: str
+
+
+@dataclass
+class BatchResult:
+    """All cases of one call: what was done, what was refused (well or None, faults), what failed."""
+
+    done: list[RunResult] = field(default_factory=list)
+    refused: list[tuple[str | None, tuple[Fault, ...]]] = field(default_factory=list)
+    failures: list[RunFailure] = field(default_factory=list)
+
+
+def _load(path: str | Path, trials: int | None, seed: int | None) -> Case:
+    return load_case(path).with_sampling(trials, seed)
+
+
+def check_case(path: str | Path) -> CheckReport:
+    """Validate a case and say what a run would do: wells, strategies, blocks, memory, disk.
+
+    Raises InputError with every fault of the case file; faults of single wells are in the report.
+    """
+    case = load_case(path)
+    blocks = blocks_of(case.sampling.trials)
+    lines = [f"{case.name}: {case.title}", f"  data: {case.data_status}; {len(case.wells)} of "
+             f"{len(case.wells) + len(case.refused)} wells can run"]  # fmt: skip
+    most = 0
+    for well in case.wells:
+        months = well.settings.strategies.months
+        count = 1 + len(months) * len(well.settings.strategies.orders)
+        most = max(most, count)
+        source = "type curve"
+        if well.forecast == "history" and well.history is not None:
+            source = f"{len(well.history)} months of history"
+        lines.append(
+            f"  {well.id}: {well.main_phase} well, {source}, {well.tally.count} sleeves, {count} strategies "
+            f"({', '.join(well.settings.strategies.orders)} at {len(months)} dates from {months[0]} to "
+            f"{months[-1]}, and nothing)"
+        )
+    trials = case.sampling.trials
+    disk = 8.0 * len(KEPT_MEASURES) * most * trials * max(len(case.wells), 1)
+    peak = 8.0 * len(PER_TRIAL) * most * trials * 3.0
+    lines.append(
+        f"  {trials} trials ({case.sampling.design}, seed {case.sampling.seed}) in {len(blocks)} blocks a well; "
+        f"{case.valuation.horizon_months} months; about {(BYTES_PER_WORKER + peak) / 1e9:.1f} GB of memory "
+        f"and {disk / 1e6:.0f} MB on disk"
+    )
+    return CheckReport("\n".join(lines), dict(case.refused))
+
+
+def run_case(
+    path: str | Path,
+    out: str | Path = "outputs",
+    *,
+    trials: int | None = None,
+    seed: int | None = None,
+    workers: int | None = None,
+    resume: bool = False,
+    keep_trials: bool | None = None,
+    progress: Silent | None = None,
+) -> RunResult:
+    """Run one case and write OUT/<case name>/.
+
+    trials, seed, keep_trials: in place of the case's own. workers: processes, all processors by default.
+    Raises InputError where nothing can run, RunFailure where the run could not be finished.
+    """
+    return _run_loaded(
+        _load(path, trials, seed), Path(out), workers, resume, keep_trials, progress or Silent()
+    )
+
+
+def _run_loaded(
+    case: Case, out: Path, workers: int | None, resume: bool, keep_trials: bool | None, progress: Silent
+) -> RunResult:
+    began = time.time()
+    count = workers or default_workers()
+    keep = case.outputs.keep_trials if keep_trials is None else keep_trials
+    if not case.wells:
+        raise InputError([fault for faults in case.refused.values() for fault in faults])
+    place = store.RunFolder(out, case.name)
+    with place.locked():
+        plans, refused = prepare_wells(case, count, progress)
+        if not plans:
+            raise InputError([fault for faults in refused.values() for fault in faults])
+        sizes = blocks_of(case.sampling.trials)
+        made = identity(case, __version__)
+        place.open(made, resume)
+        tasks = [
+            (index, block)
+            for block in range(len(sizes))
+            for index, plan in enumerate(plans)
+            if store.read_block(place.work, plan.number, block) is None
+        ]
+        state = (plans, place.work, sizes)
+        total = len(sizes) * len(plans)
+        progress.start(f"{case.name}: {total} blocks", total, total - len(tasks))
+        for _ in run_tasks(block_task, state, tasks, count):
+            progress.step()
+        progress.start(f"{case.name}: summaries", len(plans))
+        summaries: dict[int, pd.DataFrame] = {}
+        for index, frame in run_tasks(summary_task, state, list(range(len(plans))), count):
+            summaries[index] = frame
+            progress.step()
+        summary = pd.concat([summaries[index] for index in range(len(plans))], ignore_index=True)
+        from refracmc.commands.outputs import write_outputs
+
+        text = write_outputs(case, plans, refused, summary, place.work, sizes, keep, count, progress)
+        _finish_blocks(place.work, plans, sizes)
+        store.write_json(
+            place.work / "manifest.json", _manifest(case, plans, refused, made, sizes, keep, count, began)
+        )
+        place.finish()
+    return RunResult(place.final, summary, refused, f"{text}\n{place.final}")
+
+
+def _finish_blocks(folder: Path, plans: list[WellPlan], sizes: list[int]) -> None:
+    for plan in plans:
+        for block in range(len(sizes)):
+            for kind in (store.EXTRA, store.PARTS):
+                store.block_path(folder, plan.number, block, kind).unlink(missing_ok=True)
+
+
+def _manifest(
+    case: Case,
+    plans: list[WellPlan],
+    refused: dict[str, tuple[Fault, ...]],
+    made: dict[str, Any],
+    sizes: list[int],
+    keep: bool,
+    workers: int,
+    began: float,
+) -> dict[str, Any]:
+    wells = [
+        {
+            "well": plan.id,
+            "number": plan.number,
+            "main_phase": plan.well.main_phase,
+            "strategies": list(plan.names),
+            "fit": {
+                key: value
+                for key, value in (plan.posterior.diagnostics if plan.posterior is not None else {}).items()
+                if isinstance(value, int | float | str | list)
+            },
+        }
+        for plan in plans
+    ]
+    return {
+        "run": {
+            **made,
+            "title": case.title,
+            "data_status": case.data_status,
+            "blocks": {
+                "trials": sizes,
+                "measures": list(KEPT_MEASURES),
+                "axes": ["measure", "strategy", "trial"],
+                "file": "blocks/well<number>-block<block>.values.npy",
+                "bytes_per_well": [
+                    8 * len(KEPT_MEASURES) * len(plan.names) * case.sampling.trials for plan in plans
+                ],
+            },
+            "wells": wells,
+            "refused": {well: [str(fault) for fault in faults] for well, faults in sorted(refused.items())},
+            "keep_trials": keep,
+            "percentiles": "exceedance: P90 low, P10 high",
+        },
+        "host": {
+            "finished": datetime.now(UTC).isoformat(timespec="seconds"),
+            "seconds": round(time.time() - began, 3),
+            "workers": workers,
+            "machine": platform.machine(),
+            "system": platform.platform(),
+            "python": sys.version.split()[0],
+            "pandas": pd.__version__,
+        },
+    }
+
+
+def run_batch(
+    paths: Sequence[str | Path],
+    *,
+    out: str | Path = "outputs",
+    trials: int | None = None,
+    seed: int | None = None,
+    workers: int | None = None,
+    resume: bool = False,
+    keep_trials: bool | None = None,
+    quiet: bool = False,
+) -> BatchResult:
+    """Run several cases; one that is refused or fails does not stop the others. Doubled case names are refused."""
+    batch = BatchResult()
+    cases: list[Case] = []
+    for path in paths:
+        try:
+            case = _load(path, trials, seed)
+        except InputError as error:
+            batch.refused.append((error.well, error.faults))
+            continue
+        doubled = [other for other in cases if other.name == case.name]
+        if doubled:
+            fault = Fault(
+                where=f"{path}: name",
+                found=f"the name '{case.name}', which {doubled[0].path} has too",
+                allowed="a name of its own for every case of one call",
+                remedy="rename one of the two",
+            )
+            batch.refused.append((None, (fault,)))
+            continue
+        cases.append(case)
+    for case in cases:
+        progress = Silent() if quiet else Progress()
+        try:
+            result = _run_loaded(case, Path(out), workers, resume, keep_trials, progress)
+        except InputError as error:
+            batch.refused.append((error.well, error.faults))
+            continue
+        except RunFailure as error:
+            batch.failures.append(error)
+            continue
+        batch.done.append(result)
+        batch.refused.extend(result.refused.items())
+    return batch

@@ -1,0 +1,230 @@
+"""One trial, complete: its inputs, the job step by step, the monthly cash flow, reconciled to its NPV."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from refracmc.case import units
+from refracmc.case.load import load_case
+from refracmc.case.model import Case, WellCase
+from refracmc.engine.cash import PER_TRIAL
+from refracmc.engine.draws import draw
+from refracmc.engine.evaluate import (
+    StrategyStreams,
+    chunks_of,
+    evaluate,
+    evaluate_one,
+    job_inputs,
+)
+from refracmc.engine.draws import job_luck
+from refracmc.engine.ledger import LEDGER_COLUMNS, month_ledger, nothing_ledger
+from refracmc.engine.plan import NOTHING, Strategy, WellPlan, blocks_of, build_plan, fit_well
+from refracmc.errors import Fault, InputError
+from refracmc.job.log import job_log
+from refracmc.job.sleeves import PlanRefused
+from refracmc.production.fit import FitRefused
+from refracmc.sampling.streams import BLOCK_SIZE
+
+
+@dataclass(frozen=True)
+class Trace:
+    """A trial as plain data; `content` has the keys of the JSON that the README tabulates."""
+
+    content: dict[str, Any]
+
+    def json(self) -> str:
+        """The trace as JSON; undefined measures are null."""
+        return json.dumps(self.content, indent=2, allow_nan=False)
+
+    def text(self) -> str:
+        """The trace for a reader."""
+        c = self.content
+        lines = [f"{c['well']}  {c['strategy']}  trial {c['trial']} of {c['trials']} (seed {c['seed']})", "", "Inputs"]
+        lines += [f"  {row['name']:<42} {row['value']:>16.8g}  {row['unit']}" for row in c["inputs"]]
+        if c["job"]["steps"]:
+            lines += ["", "Job", "  step action      sleeve  depth ft  tries  start h    hours  outcome"]
+            for row in c["job"]["steps"]:
+                sleeve = "" if row["sleeve"] is None else str(row["sleeve"])
+                lines.append(
+                    f"  {row['step']:>4} {row['action']:<12}{sleeve:>6}{row['depth_ft']:>10.0f}{row['tries']:>7}"
+                    f"{row['start_hour']:>9.2f}{row['hours']:>9.3f}  {row['outcome']}"
+                )
+            lines += ["", "Cost of the job, US$ (8/8)"]
+            lines += [f"  {name:<16}{value:>14,.0f}" for name, value in c["job"]["cost_usd"].items()]
+        lines += ["", "Monthly cash flow (working-interest share, US$)"]
+        shown = ("month", "oil_bbl", "gas_mcf", "water_bbl", "revenue_usd", "opex_usd", "capex_usd", "net_cash_usd", "present_value_usd")
+        lines.append("  " + "".join(f"{name:>18}" for name in shown))
+        for row in c["monthly"]:
+            lines.append("  " + f"{row['month']:>18}" + "".join(f"{row[name]:>18,.1f}" for name in shown[1:]))
+        lines += ["", "Measures"]
+        lines += [f"  {name:<22}{'undefined' if v is None else format(v, ',.6g')}" for name, v in c["measures"].items()]
+        r = c["reconciliation"]
+        lines += ["", f"NPV from the months {r['npv_from_months_usd']:,.2f}, of the run {r['npv_of_run_usd']:,.2f}, "
+                  f"difference {r['difference_usd']:.2e} US$"]  # fmt: skip
+        return "\n".join(lines)
+
+
+def refuse(where: str, found: str, allowed: str, remedy: str) -> InputError:
+    """An input error of one fault."""
+    return InputError([Fault(where=where, found=found, allowed=allowed, remedy=remedy)])
+
+
+def well_of(case: Case, name: str) -> tuple[int, WellCase]:
+    """Number and well of that id; InputError if it is not there or refused."""
+    for number, well in enumerate(case.wells):
+        if well.id == name:
+            return number, well
+    if name in case.refused:
+        raise InputError(case.refused[name], well=name)
+    listed = ", ".join(well.id for well in case.wells)
+    raise refuse(f"{case.path.name}: --well", f"'{name}'", f"a well of the case: {listed}", "name one of them")
+
+
+def plan_of(case: Case, name: str) -> WellPlan:
+    """The plan of one well of the case; InputError if it cannot run."""
+    number, well = well_of(case, name)
+    try:
+        return build_plan(case, well, number, fit_well(case, well))
+    except (FitRefused, PlanRefused) as error:
+        raise refuse(
+            f"{case.path.name}: wells.{name}", str(error), "a well that can run", "see `refracmc check`"
+        ) from None
+
+
+def trace_trial(
+    path: str | Path,
+    *,
+    well: str,
+    strategy: str,
+    trial: int,
+    trials: int | None = None,
+    seed: int | None = None,
+) -> Trace:
+    """Trial `trial` (from 0) of a strategy, exactly as `run` with the same trials and seed values it.
+
+    Raises InputError where the well, strategy or trial does not exist.
+    """
+    case = load_case(path).with_sampling(trials, seed)
+    plan = plan_of(case, well)
+    where = case.path.name
+    if strategy not in plan.names:
+        import difflib
+
+        close = difflib.get_close_matches(strategy, plan.names, n=1)
+        raise refuse(
+            f"{where}: --strategy",
+            f"'{strategy}'",
+            f"nothing, or one of {len(plan.strategies)} from {plan.strategies[0].name} to {plan.strategies[-1].name}",
+            f"did you mean '{close[0]}'?" if close else "name one of them",
+        )
+    if not 0 <= trial < case.sampling.trials:
+        raise refuse(
+            f"{where}: --trial", str(trial), f"0 to {case.sampling.trials - 1}", "choose a trial of the run"
+        )
+    return Trace(trace_content(plan, strategy, trial))
+
+
+def trace_content(plan: WellPlan, strategy: str, trial: int) -> dict[str, Any]:
+    """Everything of one trial as plain data."""
+    case = plan.case
+    block, row = divmod(trial, BLOCK_SIZE)
+    size = blocks_of(case.sampling.trials)[block]
+    draws = draw(plan, block, size)
+    chosen = [s for s in plan.strategies if s.name == strategy]
+    steps: list[dict[str, Any]] = []
+    cost: dict[str, float] = {}
+    kept: dict[str, Any] = {}
+    if chosen:
+        part = next(p for p in chunks_of(size) if p.start <= row < p.stop)
+        (streams,) = evaluate_one(plan, draws, chosen[0], [part])
+        ledger = month_ledger(plan, draws, streams, row)
+        measures = {name: float(streams.measures[name][row - part.start]) for name in PER_TRIAL}
+        if measures["executed"]:
+            steps = [
+                {key: _plain(value) for key, value in entry.as_dict().items()}
+                for entry in job_log(
+                    plan.orders[chosen[0].order].job,
+                    plan.well.tally,
+                    job_inputs(plan, draws),
+                    job_luck(draws),
+                    plan.ages[chosen[0].month],
+                    plan.policy,
+                    row,
+                )
+            ]
+            cost = {name: float(values[row]) for name, values in streams.parts.items()}
+        kept = _response(plan, streams, row)
+    else:
+        result = evaluate(plan, draws, plan.strategies[:1])
+        ledger = nothing_ledger(plan, draws, row)
+        measures = {name: float(result.measures[name][0, row]) for name in PER_TRIAL}
+    start = units.month_number(case.valuation.date)
+    monthly = [
+        {"month": units.month_text(start + i), **{name: float(ledger[name][i]) for name in LEDGER_COLUMNS}}
+        for i in range(plan.horizon)
+    ]
+    total = float(np.sum(ledger["present_value_usd"]))
+    unit_of = {variable.name: variable.unit for variable in plan.variables}
+    inputs = [
+        {"name": name, "value": float(values[row]), "unit": unit_of.get(name, "uniform" if "u_" in name or "row" in name else "standard normal")}
+        for name, values in sorted(draws.items())
+        if values.ndim == 1
+    ]
+    return {
+        "case": case.name,
+        "well": plan.id,
+        "strategy": strategy,
+        "trial": trial,
+        "trials": case.sampling.trials,
+        "seed": case.sampling.seed,
+        "percentiles": "none: one trial",
+        "inputs": inputs,
+        "luck": {name: values[row].tolist() for name, values in sorted(draws.items()) if values.ndim == 2},
+        "forecast": _forecast(plan, draws, row),
+        "job": {"days": measures["job_days"], "steps": steps, "cost_usd": cost},
+        "response": kept,
+        "monthly": monthly,
+        "measures": {name: (None if np.isnan(value) else value) for name, value in measures.items()},
+        "reconciliation": {
+            "npv_from_months_usd": total,
+            "npv_of_run_usd": measures["npv"],
+            "difference_usd": total - measures["npv"],
+            "job_hours": float(sum(step["hours"] for step in steps)),
+            "job_cost_from_parts_usd": float(sum(cost.values())),
+        },
+    }
+
+
+def _plain(value: object) -> object:
+    return value.item() if isinstance(value, np.generic) else value
+
+
+def _forecast(plan: WellPlan, draws: dict[str, Any], row: int) -> dict[str, Any]:
+    from refracmc.engine.evaluate import forecast_row
+
+    return forecast_row(plan, draws, row)
+
+
+def _response(plan: WellPlan, streams: StrategyStreams, row: int) -> dict[str, Any]:
+    at = row - streams.part.start
+    response, outcome = streams.valued.response, streams.outcome
+    return {
+        "new_rate_per_d": float(response.q2[at]),
+        "old_stream_kept_fraction": float(response.keep[at]),
+        "cap_scale": float(response.scale[at]),
+        "acceleration_fraction": float(response.acceleration[at]),
+        "depletion_fraction": float(response.depletion[at]),
+        "kept_share": float(outcome.kept_share[row]),
+        "effective_share": float(outcome.effective_share[row]),
+        "well_lost": bool(outcome.lost[row]),
+        "called_off": bool(streams.job.called_off[row]),
+        "life_months_after_job": int(streams.valued.life[at]) + 1,
+        "effectiveness_by_sleeve": streams.job.effectiveness[row].tolist(),
+        "placed_by_sleeve": streams.job.placed[row].tolist(),
+        "kept_by_sleeve": streams.job.kept[row].tolist(),
+    }

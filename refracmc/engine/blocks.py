@@ -1,0 +1,160 @@
+"""Wells prepared, blocks evaluated and stored, trials read back and summarised."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from refracmc.case.model import Case
+from refracmc.errors import Fault, RunFailure
+from refracmc.job.sleeves import PlanRefused
+from refracmc.production.fit import FitRefused, Posterior
+
+from . import store
+from .cash import PER_TRIAL
+from .draws import draw
+from .evaluate import evaluate
+from .executors import run_tasks
+from .measures import summarise_well
+from .plan import WellPlan, build_plan, fit_well
+from .progress import Silent
+
+Array = NDArray[np.float64]
+BlockState = tuple[list[WellPlan], Path, list[int]]
+"""Plans, folder, trials of each block: what every block task is told."""
+
+KEPT_MEASURES = ("npv", "incremental_npv", "capex", "job_days")
+COST_PARTS = (
+    "mobilisation",
+    "workover",
+    "ct_spread",
+    "frac_spread",
+    "materials",
+    "water",
+    "trips",
+    "patches",
+    "perforations",
+    "screenouts",
+    "stuck_ct",
+    "well_lost",
+    "cancellation",
+    "flowback",
+    "load_disposal",
+)
+EXTRA_MEASURES = tuple(name for name in PER_TRIAL if name not in KEPT_MEASURES)
+
+
+def _fault_of(case: Case, well: str, error: Exception) -> Fault:
+    where = f"{case.path.name}: wells.{well}"
+    if isinstance(error, FitRefused):
+        return Fault(
+            where=f"{where}.history",
+            found=f"a history that no decline can be fitted to ({error})",
+            allowed="a declining history of four producing months or more, or a type curve",
+            remedy="state [wells.type_curve], or correct the history",
+        )
+    return Fault(
+        where=f"{where}.strategies",
+        found=str(error),
+        allowed="a job that can be carried out",
+        remedy="change the order",
+    )
+
+
+def _fit_task(case: Case, number: int) -> Posterior | FitRefused | None:
+    try:
+        return fit_well(case, case.wells[number])
+    except FitRefused as error:
+        return error
+
+
+def prepare_wells(
+    case: Case, workers: int, progress: Silent
+) -> tuple[list[WellPlan], dict[str, tuple[Fault, ...]]]:
+    """Plans of all wells that can run, and the faults of those that cannot."""
+    refused = dict(case.refused)
+    numbers = list(range(len(case.wells)))
+    progress.start(f"{case.name}: fitting", len(numbers))
+    fits: dict[int, Any] = {}
+    for number, found in run_tasks(_fit_task, case, numbers, workers if len(numbers) > 1 else 1):
+        fits[number] = found
+        progress.step()
+    plans = []
+    for number in numbers:
+        well = case.wells[number]
+        try:
+            if isinstance(fits[number], FitRefused):
+                raise fits[number]
+            plans.append(build_plan(case, well, number, fits[number]))
+        except (FitRefused, PlanRefused) as error:
+            refused[well.id] = (_fault_of(case, well.id, error),)
+    return plans, refused
+
+
+def block_task(state: BlockState, task: tuple[int, int]) -> None:
+    """Evaluate and store block task[1] of plan task[0]."""
+    plans, folder, sizes = state
+    index, block = task
+    plan = plans[index]
+    result = evaluate(plan, draw(plan, block, sizes[block]))
+    parts = np.stack([np.stack([p.sum(axis=1), (p * p).sum(axis=1)], axis=1) for p in (result.parts[name] for name in COST_PARTS)])
+    store.write_block(
+        folder,
+        plan.number,
+        block,
+        {
+            store.KEPT: np.stack([result.measures[name] for name in KEPT_MEASURES]),
+            store.EXTRA: np.stack([result.measures[name] for name in EXTRA_MEASURES]),
+            store.PARTS: parts,
+        },
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class WellResults:
+    """All trials of one well, read back: measures name -> (S, n); cost part -> (S - 1, 2) sums of x and x^2."""
+
+    plan: WellPlan
+    measures: dict[str, Array]
+    parts: dict[str, Array]
+    sizes: list[int]
+
+
+def read_results(plan: WellPlan, folder: Path, sizes: list[int]) -> WellResults:
+    """Read a well's blocks. Raises RunFailure where one is absent or damaged."""
+    count = 1 + len(plan.strategies)
+    measures = {name: np.empty((count, sum(sizes))) for name in PER_TRIAL}
+    parts = np.zeros((len(COST_PARTS), count - 1, 2))
+    at = 0
+    for block, size in enumerate(sizes):
+        found = store.read_block(folder, plan.number, block)
+        if found is None:
+            where = store.block_path(folder, plan.number, block, store.KEPT)
+            raise RunFailure(f"{where}: block file absent or damaged; run again with --resume.")
+        for names, kind in ((KEPT_MEASURES, store.KEPT), (EXTRA_MEASURES, store.EXTRA)):
+            for name, values in zip(names, found[kind], strict=True):
+                measures[name][:, at : at + size] = values
+        parts += found[store.PARTS]
+        at += size
+    return WellResults(plan, measures, dict(zip(COST_PARTS, parts, strict=True)), sizes)
+
+
+def summary_task(state: BlockState, index: int) -> pd.DataFrame:
+    """Tidy summary of plan `index` from its stored blocks."""
+    plans, folder, sizes = state
+    plan = plans[index]
+    results = read_results(plan, folder, sizes)
+    return summarise_well(
+        plan.id,
+        plan.well.main_phase,
+        plan.names,
+        results.measures,
+        sizes,
+        plan.case.sampling.design,
+        plan.case.valuation.cvar_tail_fraction,
+    )

@@ -1,0 +1,403 @@
+"""The cash flow of every strategy compiled by numba: one pass over the months, trial by trial.
+
+The same rules as `cash` in the same units; limit and payout months are identical, values agree to 1e-11
+(tests/engine). It needs the optional numba; `cash` alone serves where it is absent. A trial's numbers do not
+depend on which other trials or strategies are evaluated with it.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+MONTH_DAYS = 365.25 / 12.0
+AHEAD = 12
+LANES = 16
+# rows of the result, in the order of cash.PER_TRIAL
+(
+    NPV,
+    INCREMENTAL_NPV,
+    IRR,
+    PAYOUT,
+    EUR,
+    INCREMENTAL_EUR,
+    BREAKEVEN,
+    JOB_DAYS,
+    JOB_COST,
+    CAPEX,
+    DISCOUNTED_CAPEX,
+    EFFECTIVE,
+    EXECUTED,
+    CAPPED,
+) = range(14)
+
+
+@njit(cache=True, error_model="numpy", inline="never")
+def _horner(flows: Array, count: int, v: float, acc: Array) -> float:
+    """Sum of flows[i] v^i, i < count; flows padded with zeros to a multiple of LANES."""
+    power = v
+    for _ in range(4):
+        power *= power
+    blocks = (count + LANES - 1) // LANES
+    for lane in range(LANES):
+        acc[lane] = 0.0
+    for block in range(blocks - 1, -1, -1):
+        at = block * LANES
+        for lane in range(LANES):
+            acc[lane] = acc[lane] * power + flows[at + lane]
+    total = 0.0
+    for lane in range(LANES - 1, -1, -1):
+        total = total * v + acc[lane]
+    return total
+
+
+@njit(cache=True, error_model="numpy", inline="never")
+def _monthly_force(flows: Array, count: int, total: float, acc: Array) -> float:
+    """Root x > 0 of sum of flows[i] exp(-x i), for flows that cross zero upward once; x is found to rounding.
+
+    Chandrupatla's bracketed inverse quadratic steps (1997, Adv. Eng. Software 28(3)), from a geometric search.
+    """
+    low, f_low = 0.0, total
+    high, f_high = 0.005, 0.0
+    for _ in range(64):
+        f_high = _horner(flows, count, np.exp(-high), acc)
+        if f_high < 0.0:
+            break
+        low, f_low = high, f_high
+        high *= 2.5
+        if high > 600.0:
+            return np.nan
+    a, fa, b, fb = high, f_high, low, f_low
+    c, fc = a, fa
+    t = 0.5
+    for _ in range(200):
+        x = a + t * (b - a)
+        fx = _horner(flows, count, np.exp(-x), acc)
+        if (fx > 0.0) == (fa > 0.0):
+            c, fc = a, fa
+        else:
+            c, fc = b, fb
+            b, fb = a, fa
+        a, fa = x, fx
+        best = a if abs(fa) < abs(fb) else b
+        tolerance = 4.0e-16 * abs(best)
+        limit = tolerance / abs(b - c) if b != c else 1.0
+        if fa == 0.0 or limit > 0.5:
+            return best
+        xi, phi = (a - b) / (c - b), (fa - fb) / (fc - fb)
+        if 1.0 - np.sqrt(1.0 - xi) < phi < np.sqrt(xi):
+            t = fa / (fb - fa) * fc / (fb - fc) + (c - a) / (b - a) * fa / (fc - fa) * fb / (fc - fb)
+        else:
+            t = 0.5
+        t = min(1.0 - limit, max(limit, t))
+    return a
+
+
+@njit(cache=True, error_model="numpy", inline="never")
+def _look_ahead(volume: Array, months: int, out: Array) -> None:
+    """out[i] = sum of volume[i .. i + AHEAD - 1], cut at `months`."""
+    running = 0.0
+    for i in range(months - 1, -1, -1):
+        running += volume[i]
+        if i + AHEAD < months:
+            running -= volume[i + AHEAD]
+        out[i] = running
+
+
+@njit(cache=True, error_model="numpy", inline="never")
+def _margin(volume: Array, price: Array, start: int, month: int, lag: int, count: int, out: Array) -> None:
+    """out[k] = sum over phases of volume[p, start + k - lag] price[p, month + k], 0 for k < lag."""
+    for k in range(min(lag, count)):
+        out[k] = 0.0
+    for k in range(lag, count):
+        at = start + k - lag
+        here = month + k
+        out[k] = (
+            volume[0, at] * price[0, here] + volume[1, at] * price[1, here] + volume[2, at] * price[2, here]
+        )
+
+
+@njit(cache=True, error_model="numpy", inline="never")
+def _ahead_margin(volume: Array, price: Array, start: int, month: int, lag: int, count: int, out: Array) -> None:
+    """Expected margin of the next AHEAD months for a stream `lag` months late; volumes end at `count`."""
+    for k in range(count):
+        out[k] = 0.0
+    for phase in range(3):
+        running = 0.0
+        for k in range(count - 1, -1, -1):
+            if k >= lag:
+                running += volume[phase, start + k - lag]
+            last = k + AHEAD
+            if lag <= last < count:
+                running -= volume[phase, start + last - lag]
+            out[k] += running * price[phase, month + k]
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def value_trials(
+    volumes: Array,
+    units: Array,
+    prices: Array,
+    ahead: Array,
+    use_ahead: bool,
+    fixed: Array,
+    holding: Array,
+    abandonment: Array,
+    main_price: Array,
+    main_factor: float,
+    main_row: int,
+    discount: Array,
+    np0: Array,
+    terms: Array,
+    jobs: Array,
+    months: IntArray,
+    write_off: Array,
+    tax_rate: float,
+    working: float,
+    lease: int,
+    out: Array,
+) -> None:
+    """Fill `out` (14, S + 1, n); strategy 0 is the well left alone.
+
+    volumes, units, prices, ahead: (3, n, T), phases oil, gas, water; terms (6, n): uplift, q_peak, depletion
+    exponent, kept fraction, acceleration fraction, ultimate; jobs (6, S, n): days, cost, kept share, effective
+    share, stages effective, lost; months (S,), sorted so that a date's strategies stand together; write_off
+    (S, T): tax deductions per unit of job cost by month; the rest as in cash.Money.
+    """
+    n, horizon = fixed.shape
+    count = months.size
+    keep_cash = 1.0 - tax_rate
+    padded = horizon + LANES
+    net, flows, alone = np.empty(horizon), np.zeros(padded), np.empty(horizon)
+    acc, pv_alone = np.empty(LANES), np.zeros(horizon + 1)
+    own, new = np.empty((3, horizon)), np.empty((3, horizon))
+    price, expected = np.empty((3, horizon)), np.empty((3, horizon))
+    own_total, new_total = np.zeros(horizon + 1), np.zeros(horizon + 1)
+    fixed_ahead, test = np.empty(horizon), np.empty(horizon)
+    lags = 2
+    for s in range(count):
+        for t in range(n):
+            lags = max(lags, int(jobs[0, s, t] / MONTH_DAYS) + 2)
+    lags = min(lags, horizon)
+    own_margin, new_margin = np.empty((lags, horizon)), np.empty((lags, horizon))
+    own_ahead, new_ahead = np.empty((lags, horizon)), np.empty((lags, horizon))
+    ready = np.empty(lags, dtype=np.int64)
+
+    for t in range(n):
+        for phase in range(3):
+            for i in range(horizon):
+                own[phase, i], new[phase, i] = volumes[phase, t, i], units[phase, t, i]
+                price[phase, i] = prices[phase, t, i]
+        if use_ahead:
+            for phase in range(3):
+                for i in range(horizon):
+                    expected[phase, i] = ahead[phase, t, i]
+            _look_ahead(fixed[t], horizon, fixed_ahead)
+        for i in range(horizon):
+            own_total[i + 1] = own_total[i] + own[main_row, i]
+            new_total[i + 1] = new_total[i] + new[main_row, i]
+
+        # ---- the well left alone
+        _margin(own, price, 0, 0, 0, horizon, net)
+        for i in range(horizon):
+            net[i] -= fixed[t, i]
+        limit = -1
+        if use_ahead:
+            _ahead_margin(own, expected, 0, 0, 0, horizon, test)
+            limit = horizon - 1
+            for i in range(horizon):
+                if test[i] - fixed_ahead[i] < 0.0:
+                    limit = i - 1
+                    break
+        else:
+            best, running = 0.0, 0.0
+            for i in range(horizon):
+                running += net[i] * discount[i]
+                if running > best:
+                    best, limit = running, i
+        end = min(limit + 1, horizon - 1)
+        for i in range(horizon):
+            if i > limit:
+                net[i] = 0.0
+            pv_alone[i + 1] = pv_alone[i] + net[i] * keep_cash * discount[i]
+            alone[i] = net[i] * keep_cash
+        alone[end] -= abandonment[t, end] * keep_cash
+        npv0 = pv_alone[horizon] - abandonment[t, end] * keep_cash * discount[end]
+        eur0 = np0[t] + own_total[limit + 1]
+        for r in range(14):
+            out[r, 0, t] = 0.0
+        out[NPV, 0, t], out[EUR, 0, t] = npv0, eur0
+        out[IRR, 0, t] = out[PAYOUT, 0, t] = out[BREAKEVEN, 0, t] = np.nan
+
+        # ---- the strategies
+        previous = -1
+        for s in range(count):
+            month = months[s]
+            idle = month - 1 - limit
+            row = s + 1
+            if idle > lease:
+                for r in range(14):
+                    out[r, row, t] = 0.0
+                out[NPV, row, t], out[EUR, row, t] = npv0, eur0
+                out[IRR, row, t] = out[PAYOUT, row, t] = out[BREAKEVEN, row, t] = np.nan
+                continue
+            resume = min(limit + 1, month)
+            width = horizon - month
+            if month != previous:
+                previous = month
+                for lag in range(lags):
+                    ready[lag] = 0
+            days, gross = jobs[0, s, t], jobs[1, s, t]
+            lost = jobs[5, s, t] > 0.5
+            alive = 0.0 if lost else 1.0
+
+            # response
+            ultimate, alpha = terms[5, t], terms[4, t]
+            produced = np0[t] + own_total[resume]
+            depletion = min(produced / ultimate, 1.0)
+            kept = terms[3, t] * jobs[2, s, t] * alive
+            raw = terms[0, t] * terms[1, t] * jobs[3, s, t] * alive * (1.0 - depletion) ** terms[2, t]
+            old = kept * (own_total[horizon] - own_total[resume])
+            fresh = raw * new_total[width]
+            room = ultimate - produced - old
+            allowed = 0.0
+            if room >= 0.0:
+                allowed = room + old
+                if alpha < 1.0:
+                    allowed = min(allowed, room / (1.0 - alpha))
+            scale = allowed / fresh if allowed < fresh else 1.0
+            forward = min(alpha * scale * fresh / old, 1.0) if old > 0.0 else 0.0
+            q2, keep = raw * scale, kept * (1.0 - forward)
+
+            # streams move by the days shut in
+            down = days / MONTH_DAYS
+            whole = int(down)
+            part = down - whole
+            whole = min(whole, width)
+            for k in range(width):
+                net[k] = -fixed[t, month + k]
+            for step in range(2):
+                lag = whole + step
+                if lag >= width:
+                    continue
+                if ready[lag] == 0:
+                    ready[lag] = 1
+                    _margin(own, price, resume, month, lag, width, own_margin[lag])
+                    _margin(new, price, 0, month, lag, width, new_margin[lag])
+                    if use_ahead:
+                        _ahead_margin(own, expected, resume, month, lag, width, own_ahead[lag])
+                        _ahead_margin(new, expected, 0, month, lag, width, new_ahead[lag])
+                weight = 1.0 - part if step == 0 else part
+                a, b = keep * weight, q2 * weight
+                for k in range(width):
+                    net[k] += a * own_margin[lag, k] + b * new_margin[lag, k]
+
+            # life
+            life = 0
+            if not lost:
+                if use_ahead:
+                    life = width - 1
+                    for k in range(1, width):
+                        value = -fixed_ahead[month + k]
+                        for step in range(2):
+                            lag = whole + step
+                            if lag < width:
+                                weight = 1.0 - part if step == 0 else part
+                                value += weight * (keep * own_ahead[lag, k] + q2 * new_ahead[lag, k])
+                        if value < 0.0:
+                            life = k - 1
+                            break
+                else:
+                    running = net[0] * discount[month]
+                    best = running
+                    for k in range(1, width):
+                        running += net[k] * discount[month + k]
+                        if running > best:
+                            best, life = running, k
+            end = min(life + 1, width - 1)
+            cost = gross * working
+
+            # cash after tax, incremental flows from the first month that differs
+            first = resume
+            npv = pv_alone[first]
+            shift = month - first
+            for i in range(first, month):
+                cash = -holding[t, i] * keep_cash
+                npv += cash * discount[i]
+                flows[i - first] = cash - alone[i]
+            for k in range(width):
+                cash = net[k] if k <= life else 0.0
+                if k == end:
+                    cash -= abandonment[t, month + k]
+                cash *= keep_cash
+                if tax_rate > 0.0:
+                    cash += write_off[s, month + k] * cost * tax_rate
+                if k == 0:
+                    cash -= cost
+                npv += cash * discount[month + k]
+                flows[shift + k] = cash - alone[month + k]
+            gain = npv - npv0
+            size = shift + width
+            for k in range(size, size + LANES):
+                flows[k] = 0.0
+
+            # payout, IRR
+            running, crossings, sign, payout = 0.0, 0, 0, np.nan
+            for k in range(size):
+                running += flows[k]
+                if running < 0.0:
+                    if sign > 0:
+                        crossings += 2
+                    sign = -1
+                elif running > 0.0:
+                    if sign < 0:
+                        crossings += 1
+                    elif sign == 0:
+                        crossings += 2
+                    sign = 1
+                if k >= shift and running >= 0.0 and np.isnan(payout):
+                    payout = k - shift + 1.0
+            rate = np.nan
+            if crossings == 1 and sign > 0:
+                force = _monthly_force(flows, size, running, acc)
+                rate = np.expm1(12.0 * force)
+
+            # volumes and the break-even price of the main phase
+            upto = life + 1
+            volume, value = 0.0, 0.0
+            for i in range(resume, limit + 1):
+                worth = own[main_row, i] * main_factor * discount[i]
+                volume -= worth
+                value -= worth * main_price[t, i]
+            made = own_total[resume]
+            for step in range(2):
+                lag = whole + step
+                weight = 1.0 - part if step == 0 else part
+                got = max(upto - lag, 0)
+                made += weight * (keep * (own_total[resume + got] - own_total[resume]) + q2 * new_total[got])
+                for k in range(lag, upto):
+                    stream = weight * (keep * own[main_row, resume + k - lag] + q2 * new[main_row, k - lag])
+                    worth = stream * main_factor * discount[month + k]
+                    volume += worth
+                    value += worth * main_price[t, month + k]
+            volume *= keep_cash
+            value *= keep_cash
+
+            out[NPV, row, t] = npv
+            out[INCREMENTAL_NPV, row, t] = gain
+            out[IRR, row, t] = rate
+            out[PAYOUT, row, t] = payout
+            out[EUR, row, t] = np0[t] + made
+            out[INCREMENTAL_EUR, row, t] = np0[t] + made - eur0
+            out[BREAKEVEN, row, t] = (value - gain) / volume if volume > 0.0 else np.nan
+            out[JOB_DAYS, row, t] = days
+            out[JOB_COST, row, t] = gross
+            out[CAPEX, row, t] = cost
+            out[DISCOUNTED_CAPEX, row, t] = cost * discount[month]
+            out[EFFECTIVE, row, t] = jobs[4, s, t]
+            out[EXECUTED, row, t] = 1.0
+            out[CAPPED, row, t] = 1.0 if scale < 1.0 else 0.0

@@ -1,0 +1,376 @@
+"""A block of trials through the whole model: values -> streams and prices -> jobs -> cash -> measures.
+
+    draws of a block -> own and unit stream -> job of every strategy -> cash flow of every strategy -> measures
+                     \\-> price paths ------------------------------------^
+
+The first and third steps work on the whole block, the cash flow on chunks of it that fit a processor's cache.
+All strategies of a trial share its draws.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from refracmc.job.cost import CostRates, job_cost
+from refracmc.job.inputs import JobInputs
+from refracmc.job.shared import prepare
+from refracmc.job.simulate import JobResult, simulate
+from refracmc.production.response import headroom_ultimate
+from refracmc.production.stress import stress_multiplier
+
+from .base import BaseStream, Ratio, UnitStream, own_stream, unit_stream
+from .cash import PER_TRIAL, CashKernel, DateKernel, JobOutcome, ResponseTerms, Valued
+from .draws import ROW, job_luck
+from .money import BlockMoney, block_money
+from .plan import Strategy, WellPlan
+
+Array = NDArray[np.float64]
+CHUNK = 128
+"""Trials valued together: a (trials, months) array of them stays in a core's cache."""
+
+Draws = Mapping[str, Array]
+
+
+@dataclass(frozen=True, eq=False)
+class BlockModel:
+    """Streams, prices and response terms of a block, before any job."""
+
+    base: BaseStream
+    unit: UnitStream
+    economics: BlockMoney
+    terms: ResponseTerms
+    share: Array
+    potential: Array
+
+
+@dataclass(frozen=True, eq=False)
+class BlockResult:
+    """measures: name of PER_TRIAL -> (S, n), row 0 `nothing`; parts: cost part -> (S - 1, n), US$ at 8/8."""
+
+    measures: dict[str, Array]
+    parts: dict[str, Array]
+
+
+def _phases(main: str) -> tuple[str, str]:
+    return ("gas", "water") if main == "oil" else ("oil", "water")
+
+
+def posterior_rows(plan: WellPlan, draws: Draws) -> NDArray[np.intp]:
+    """Row of the posterior each trial takes (n,): those whose recovery passes a stated ultimate are not used."""
+    assert plan.posterior is not None
+    count = plan.posterior.form.size
+    usable: Array | int = count
+    if "response.ultimate" in draws:
+        below = np.searchsorted(plan.posterior.technical_eur, draws["response.ultimate"], side="right")
+        usable = np.maximum(below, 1).astype(np.float64)
+    return np.minimum(draws[ROW] * usable, count - 1).astype(np.intp)
+
+
+def _own(plan: WellPlan, draws: Draws) -> tuple[BaseStream, dict[str, Ratio], Array]:
+    """Own stream, ratios now, and the ultimate stated in the case or NaN (n,)."""
+    main, n = plan.well.main_phase, draws["response.uplift"].size
+    stated = draws.get("response.ultimate")
+    ultimate = np.full(n, np.nan) if stated is None else stated
+    if plan.posterior is not None:
+        posterior, row = plan.posterior, posterior_rows(plan, draws)
+        ratios = {
+            phase: Ratio(*(np.asarray(part)[row] for part in posterior.secondary[phase]))
+            for phase in _phases(main)
+            if phase in posterior.secondary
+        }
+        form, slots, uptime = posterior.form[row], posterior.slots[:, row], posterior.uptime[row]
+    else:
+        curve = plan.well.type_curve
+        assert curve is not None
+        names = ("initial_rate_per_d", "initial_decline_per_year", "b", "terminal_decline_per_year")
+        slots = np.stack([draws[f"type_curve.{name}"] for name in names])
+        uptime, form = draws["type_curve.uptime"], np.zeros(n, dtype=np.int8)
+        flat = {"oil": curve.oil_ratio, "gas": curve.gas_ratio, "water": curve.water_ratio}
+        ratios = {p: Ratio(*(np.full(n, v) for v in (flat[p], flat[p], 1.0))) for p in _phases(main)}
+    none = np.zeros(n)
+    for phase in _phases(main):
+        ratios.setdefault(phase, Ratio(none, none, np.ones(n)))
+    base = own_stream(main, form, slots, uptime, ratios, plan.months_before, plan.np_anchor, plan.horizon)
+    return base, ratios, ultimate
+
+
+def _shares(plan: WellPlan, draws: Draws) -> tuple[Array, Array]:
+    """Shares (n, N) of old production over the old producers and of refrac potential over treatable sleeves."""
+    tally, response = plan.well.tally, plan.well.settings.response
+    n = draws["luck.z_share"].shape[0]
+    rho = response.share_potential_correlation
+    z_share = draws["luck.z_share"]
+    z_potential = rho * z_share + np.sqrt(max(1.0 - rho * rho, 0.0)) * draws["luck.z_potential"]
+    made = []
+    for stated, z, sd, mask in (
+        (tally.production_share, z_share, response.share_log_sd, tally.old_producers),
+        (tally.potential_share, z_potential, response.potential_log_sd, tally.treatable),
+    ):
+        weight = np.exp(sd * z) if stated is None else np.broadcast_to(stated, (n, tally.count))
+        weight = weight * mask
+        total = weight.sum(axis=1, keepdims=True)
+        made.append(np.asfortranarray(weight / np.where(total > 0.0, total, 1.0)))
+    return made[0], made[1]
+
+
+def model_block(plan: WellPlan, draws: Draws) -> BlockModel:
+    """Everything of a block that comes before the job."""
+    response = plan.well.settings.response
+    base, ratios, ultimate = _own(plan, draws)
+    economics = block_money(plan, draws)
+    main = plan.well.main_phase
+    ends = {
+        phase: (
+            ratios[phase].now * draws[f"response.{phase}_start_factor"],
+            ratios[phase].now * draws[f"response.{phase}_final_factor"],
+        )
+        for phase in _phases(main)
+    }
+    n = base.np0.size
+    slots = np.stack(
+        [
+            np.ones(n),
+            draws["response.decline_per_year"],
+            draws["response.b"],
+            draws["response.terminal_decline_per_year"],
+        ]
+    )
+    change = np.full(n, response.ratio_change_fraction)
+    unit = unit_stream(main, slots, base.uptime, ends, change, plan.horizon)
+    headroom = headroom_ultimate(base.np0, base.cumulative[:, -1], draws["response.headroom"], plan.intensity)
+    terms = ResponseTerms(
+        uplift=draws["response.uplift"] * draws["response.play_factor"] * plan.intensity,
+        q_peak=draws["type_curve.peak_rate_per_d"] if plan.q_peak is None else np.full(n, plan.q_peak),
+        depletion_exponent=draws["response.depletion_exponent"],
+        kept_fraction=draws["response.kept_fraction"],
+        acceleration_fraction=draws["response.acceleration_fraction"],
+        ultimate=np.where(np.isnan(ultimate), headroom, ultimate),
+    )
+    share, potential = _shares(plan, draws)
+    return BlockModel(base, unit, economics, terms, share, potential)
+
+
+def _stress(plan: WellPlan, draws: Draws, order: str, job: JobResult) -> Array | None:
+    stress, made = plan.well.settings.stress, plan.orders[order]
+    if not stress.enabled:
+        return None
+    return stress_multiplier(
+        job.placed,
+        made.normal_before,
+        made.contrast_before,
+        residual_pressure=draws["stress.residual_pressure_psi"],
+        contrast0=draws["stress.horizontal_contrast_psi"],
+        effect_strength=draws["stress.effect_strength"],
+        contrast_half=stress.contrast_half_psi,
+        contrast_scale=stress.contrast_scale_psi,
+        limit_strength=draws["stress.limit_strength"],
+        pressure_limit=draws["stress.pressure_limit_psi"],
+        limit_scale=stress.limit_scale_psi,
+    )
+
+
+def job_inputs(plan: WellPlan, draws: Draws) -> JobInputs:
+    """The job's inputs of a block from the drawn values and the fixed settings."""
+    job = plan.well.settings.job
+    n = draws["luck.z_well"].size
+    return JobInputs.build(n, **{k: draws.get(f"job.{k}", getattr(job, k, None)) for k in JobInputs.names()})
+
+
+def cost_rates(draws: Draws) -> CostRates:
+    """Lump sums and rates of a block, before the service-cost index."""
+    return CostRates.build(**{k: draws[f"job.cost.{k}"] for k in CostRates.names() if k != "service_index"})
+
+
+def simulate_jobs(
+    plan: WellPlan, draws: Draws, strategies: Sequence[Strategy], detail: bool = False
+) -> Iterator[tuple[Strategy, JobResult, Array, dict[str, Array]]]:
+    """(strategy, job, cost (n,), cost parts) before the service-cost index; dates share what they can."""
+    inputs, luck, rates = job_inputs(plan, draws), job_luck(draws), cost_rates(draws)
+    shared = prepare(inputs, luck, plan.well.tally, plan.policy.max_tries)
+    for strategy in strategies:
+        job = simulate(
+            plan.orders[strategy.order].job,
+            plan.well.tally,
+            inputs,
+            luck,
+            plan.ages[strategy.month],
+            plan.policy,
+            shared,
+            detail=detail,
+        )
+        total, parts = job_cost(job, rates)
+        yield strategy, job, total, parts
+
+
+def outcome(
+    plan: WellPlan, draws: Draws, model: BlockModel, strategy: Strategy, job: JobResult, cost: Array
+) -> JobOutcome:
+    """What the response and the cash flow need of a job: shares kept and effective, days, cost with its index."""
+    effect = job.effectiveness
+    multiplier = _stress(plan, draws, strategy.order, job)
+    if multiplier is not None:
+        effect = effect * multiplier
+    return JobOutcome(
+        days=job.days,
+        cost=cost * model.economics.service_index[strategy.month],
+        kept_share=np.minimum(np.einsum("ij,ij->i", model.share, job.kept), 1.0),
+        effective_share=np.einsum("ij,ij->i", model.potential, effect),
+        stages_effective=job.stages_effective_share,
+        lost=job.lost,
+    )
+
+
+def kernel_of(model: BlockModel, part: slice) -> CashKernel:
+    """The cash kernel of one chunk of a block."""
+    terms = model.terms
+    rows = {name: getattr(terms, name)[part] for name in ResponseTerms.__dataclass_fields__}
+    return CashKernel(
+        model.base.rows(part), model.unit.rows(part), model.economics.money.rows(part), ResponseTerms(**rows)
+    )
+
+
+def _outcome_rows(job: JobOutcome, part: slice) -> JobOutcome:
+    return JobOutcome(**{name: getattr(job, name)[part] for name in JobOutcome.__dataclass_fields__})
+
+
+def evaluate(plan: WellPlan, draws: Draws, strategies: Sequence[Strategy] | None = None) -> BlockResult:
+    """Measures of `nothing` and the strategies (all of the plan by default) for the drawn trials."""
+    chosen = plan.strategies if strategies is None else tuple(strategies)
+    model = model_block(plan, draws)
+    n = model.base.np0.size
+    jobs: list[JobOutcome] = []
+    parts: dict[str, list[Array]] = {}
+    for strategy, job, cost, by_part in simulate_jobs(plan, draws, chosen):
+        jobs.append(outcome(plan, draws, model, strategy, job, cost))
+        for name, values in by_part.items():
+            parts.setdefault(name, []).append(values * model.economics.service_index[strategy.month])
+    measures = {name: np.zeros((1 + len(chosen), n)) for name in PER_TRIAL}
+    for name in ("irr", "payout_months", "breakeven_price"):
+        measures[name][0] = np.nan
+    if plan.compiled:
+        _value_compiled(plan, model, chosen, jobs, measures)
+    else:
+        _value_arrays(plan, model, chosen, jobs, measures)
+    executed = measures["executed"][1:]
+    costs = {name: np.stack(values) * executed for name, values in parts.items()}
+    return BlockResult(measures, costs)
+
+
+def _value_arrays(
+    plan: WellPlan,
+    model: BlockModel,
+    chosen: Sequence[Strategy],
+    jobs: Sequence[JobOutcome],
+    measures: dict[str, Array],
+) -> None:
+    """Fill `measures` chunk by chunk with array operations."""
+    holding = plan.well.settings.opex.lease_holding_months
+    by_month: dict[int, list[int]] = {}
+    for k, strategy in enumerate(chosen):
+        by_month.setdefault(strategy.month, []).append(k)
+    for part in chunks_of(model.base.np0.size):
+        kernel = kernel_of(model, part)
+        measures["npv"][0, part] = kernel.nothing.npv
+        measures["eur"][0, part] = kernel.base.np0 + kernel.nothing.produced
+        for month, members in by_month.items():
+            date = kernel.date(month, holding)
+            for k in members:
+                rows = {name: measures[name][1 + k, part] for name in PER_TRIAL}
+                date.value(_outcome_rows(jobs[k], part), rows)
+
+
+def _value_compiled(
+    plan: WellPlan,
+    model: BlockModel,
+    chosen: Sequence[Strategy],
+    jobs: Sequence[JobOutcome],
+    measures: dict[str, Array],
+) -> None:
+    """Fill `measures` with the compiled pass over all trials of the block."""
+    from .compiled import value_trials
+
+    base, unit, money, terms = model.base, model.unit, model.economics.money, model.terms
+    order = sorted(range(len(chosen)), key=lambda k: (chosen[k].month, k))
+    members = JobOutcome.__dataclass_fields__
+    outcomes = np.stack([[np.asarray(getattr(jobs[k], name), dtype=float) for k in order] for name in members])
+    months = np.array([chosen[k].month for k in order], dtype=np.int64)
+    write_off = np.zeros((len(order), plan.horizon))
+    for row, month in enumerate(months):
+        if money.tax_rate:
+            write_off[row] = money.depreciation[int(month)] * (1.0 - money.expensed)
+            write_off[row, month] += money.expensed
+    net_prices = np.stack((money.price_oil, money.price_gas, money.price_water))
+    out = np.empty((len(PER_TRIAL), 1 + len(order), base.np0.size))
+    value_trials(
+        np.stack((base.oil, base.gas, base.water)),
+        np.stack(unit.phases),
+        net_prices,
+        net_prices if money.ahead is None else np.stack(money.ahead),
+        money.ahead is not None,
+        money.fixed,
+        money.holding,
+        money.abandonment,
+        money.main_price,
+        float(money.main_factor[0, 0]),
+        0 if plan.well.main_phase == "oil" else 1,
+        money.discount,
+        base.np0,
+        np.stack([np.asarray(getattr(terms, name)) for name in ResponseTerms.__dataclass_fields__]),
+        outcomes,
+        months,
+        write_off,
+        money.tax_rate,
+        money.working,
+        plan.well.settings.opex.lease_holding_months,
+        out,
+    )
+    rows = [0, *(1 + k for k in order)]
+    for row, name in enumerate(PER_TRIAL):
+        measures[name][rows] = out[row]
+
+
+@dataclass(frozen=True, eq=False)
+class StrategyStreams:
+    """One strategy in full: the job of the whole block, and the cash of one chunk (`part`) of its trials."""
+
+    part: slice
+    model: BlockModel
+    job: JobResult
+    outcome: JobOutcome
+    parts: dict[str, Array]
+    kernel: CashKernel
+    date: DateKernel
+    valued: Valued
+    measures: dict[str, Array]
+
+
+def chunks_of(trials: int) -> list[slice]:
+    """The chunks in which a block of this many trials is valued."""
+    return [slice(start, min(start + CHUNK, trials)) for start in range(0, trials, CHUNK)]
+
+
+def evaluate_one(
+    plan: WellPlan, draws: Draws, strategy: Strategy, parts: Sequence[slice]
+) -> list[StrategyStreams]:
+    """One strategy with every intermediate result, chunk by chunk; the numbers are those of `evaluate`, to the bit.
+
+    parts: chunks wanted, out of `chunks_of` the block.
+    """
+    model = model_block(plan, draws)
+    ((_, job, cost, by_part),) = simulate_jobs(plan, draws, [strategy], detail=True)
+    made = outcome(plan, draws, model, strategy, job, cost)
+    index = model.economics.service_index[strategy.month]
+    costs = {name: values * index for name, values in by_part.items()}
+    streams = []
+    for part in parts:
+        kernel = kernel_of(model, part)
+        date = kernel.date(strategy.month, plan.well.settings.opex.lease_holding_months)
+        date.keep_flows = True
+        rows = {name: np.zeros(part.stop - part.start) for name in PER_TRIAL}
+        valued = date.value(_outcome_rows(made, part), rows)
+        streams.append(StrategyStreams(part, model, job, made, costs, kernel, date, valued, rows))
+    return streams

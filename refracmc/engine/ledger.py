@@ -1,0 +1,158 @@
+"""The monthly cash flow of one trial, column by column, built up anew from volumes and prices.
+
+This is a second way to the trial's NPV beside the folded margins of the cash kernel; the two must agree.
+All money is the working-interest share, US$; costs and taxes are negative, columns add up to the net.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .evaluate import StrategyStreams, chunks_of, kernel_of, model_block
+from .plan import WellPlan
+
+Array = NDArray[np.float64]
+LEDGER_COLUMNS = (
+    "oil_bbl",
+    "gas_mcf",
+    "water_bbl",
+    "oil_price_usd_per_bbl",
+    "gas_price_usd_per_mcf",
+    "revenue_usd",
+    "production_tax_usd",
+    "opex_usd",
+    "holding_usd",
+    "capex_usd",
+    "abandonment_usd",
+    "income_tax_usd",
+    "net_cash_usd",
+    "discount_factor",
+    "present_value_usd",
+)
+
+
+def _ledger(
+    plan: WellPlan,
+    draws: Mapping[str, Array],
+    row: int,
+    volumes: tuple[Array, Array, Array],
+    prices: tuple[Array, Array],
+    on: NDArray[np.bool_],
+    held: NDArray[np.bool_],
+    capex: Array,
+    abandon_month: int,
+    job_month: int | None,
+) -> dict[str, Array]:
+    from refracmc.economics.fiscal import depreciation_weights
+
+    settings, case, months = plan.well.settings, plan.case, np.arange(plan.horizon)
+    value = {name: float(values[row]) for name, values in draws.items() if values.ndim == 1}
+    working, nri = settings.interests.working, settings.interests.net_revenue
+    escalation = (1.0 + case.valuation.annual_cost_escalation) ** ((months + 0.5) / 12.0)
+    oil, gas, water = volumes
+    oil_price, gas_price = prices
+    gas_sold = gas_price + value["prices.gas_differential_usd_per_mcf"] + (
+        value["prices.ngl_yield_bbl_per_mcf"] * value["prices.ngl_price_fraction_of_oil"] * oil_price
+    )
+    revenue_oil = nri * oil * (oil_price + value["prices.oil_differential_usd_per_bbl"])
+    revenue_gas = nri * gas * gas_sold
+    fiscal = settings.fiscal
+    tax = revenue_oil * (fiscal.severance_oil_fraction + fiscal.ad_valorem_fraction)
+    tax += revenue_gas * (fiscal.severance_gas_fraction + fiscal.ad_valorem_fraction)
+    variable = (
+        value["opex.oil_usd_per_bbl"] * oil
+        + value["opex.gas_usd_per_mcf"] * gas
+        + value["opex.water_usd_per_bbl"] * water
+    )
+    opex = -working * escalation * (variable + value["opex.fixed_usd_per_month"] * on)
+    holding = -working * escalation * value["opex.holding_usd_per_month"] * held
+    abandonment = np.zeros(plan.horizon)
+    abandonment[abandon_month] = -working * escalation[abandon_month] * value["opex.abandonment_usd"]
+    income = np.zeros(plan.horizon)
+    before_tax = revenue_oil + revenue_gas - tax + opex + holding + abandonment
+    if fiscal.income_tax is not None:
+        shield = np.zeros(plan.horizon)
+        if job_month is not None:
+            year, month = (int(part) for part in case.valuation.date.split("-"))
+            weights = depreciation_weights(fiscal.income_tax.schedule, job_month, year, month, plan.horizon)
+            spent = -capex[job_month]
+            shield = spent * (1.0 - fiscal.income_tax.intangible_fraction) * weights
+            shield[job_month] += spent * fiscal.income_tax.intangible_fraction
+        income = -fiscal.income_tax.rate * (before_tax - shield)
+    net = before_tax + capex + income
+    discount = (1.0 + case.valuation.annual_discount_rate) ** (-(months + 0.5) / 12.0)
+    columns = (
+        oil,
+        gas,
+        water,
+        oil_price,
+        gas_price,
+        revenue_oil + revenue_gas,
+        -tax,
+        opex,
+        holding,
+        capex,
+        abandonment,
+        income,
+        net,
+        discount,
+        net * discount,
+    )
+    return dict(zip(LEDGER_COLUMNS, columns, strict=True))
+
+
+def nothing_ledger(plan: WellPlan, draws: Mapping[str, Array], row: int) -> dict[str, Array]:
+    """Columns (T,) of the well left alone, for trial `row` of the block."""
+    model = model_block(plan, draws)
+    part = next(p for p in chunks_of(model.base.np0.size) if p.start <= row < p.stop)
+    kernel = kernel_of(model, part)
+    at = row - part.start
+    limit = int(kernel.nothing.limit[at])
+    months = np.arange(plan.horizon)
+    on = months <= limit
+    volumes = tuple(np.where(on, stream[at], 0.0) for stream in (kernel.base.oil, kernel.base.gas, kernel.base.water))
+    return _ledger(
+        plan,
+        draws,
+        row,
+        (volumes[0], volumes[1], volumes[2]),
+        (model.economics.oil_price[row], model.economics.gas_price[row]),
+        on,
+        np.zeros(plan.horizon, dtype=bool),
+        np.zeros(plan.horizon),
+        min(limit + 1, plan.horizon - 1),
+        None,
+    )
+
+
+def month_ledger(
+    plan: WellPlan, draws: Mapping[str, Array], streams: StrategyStreams, row: int
+) -> dict[str, Array]:
+    """Columns (T,) of one strategy for trial `row` of the block."""
+    at = row - streams.part.start
+    date = streams.date
+    if not date.executed[at]:
+        return nothing_ledger(plan, draws, row)
+    month, life = date.month, int(streams.valued.life[at])
+    limit = int(streams.kernel.nothing.limit[at])
+    months = np.arange(plan.horizon)
+    on = (months <= min(limit, month - 1)) | ((months >= month) & (months <= month + life))
+    held = (months > limit) & (months < month)
+    oil, gas, water = date.volumes(streams.valued)
+    capex = np.zeros(plan.horizon)
+    capex[month] = -plan.well.settings.interests.working * float(streams.outcome.cost[row])
+    return _ledger(
+        plan,
+        draws,
+        row,
+        (oil[at], gas[at], water[at]),
+        (streams.model.economics.oil_price[row], streams.model.economics.gas_price[row]),
+        on,
+        held,
+        capex,
+        min(month + life + 1, plan.horizon - 1),
+        month,
+    )

@@ -1,0 +1,126 @@
+"""Prices and terms of a block: what a volume is worth net of taxes, royalty and volume costs, month by month."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from refracmc.economics.fiscal import FiscalTerms, depreciation_weights, gas_netback, oil_netback
+from refracmc.economics.measures import discount_factors
+from refracmc.economics.prices import (
+    PROCESSES,
+    Deck,
+    PricePaths,
+    expected_mean_ahead,
+    price_paths,
+    service_cost_index,
+)
+
+from .cash import Money
+from .plan import WellPlan
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class BlockMoney:
+    """Money of a block, benchmark prices (n, T) and the service-cost index by refrac month, each (n,)."""
+
+    money: Money
+    oil_price: Array
+    gas_price: Array
+    service_index: dict[int, Array]
+
+
+def block_money(plan: WellPlan, draws: Mapping[str, Array]) -> BlockMoney:
+    """Price paths, netbacks, costs and discount factors of the drawn trials."""
+    case, settings = plan.case, plan.well.settings
+    prices, valuation, fiscal = case.prices, case.valuation, settings.fiscal
+    n, months = draws["luck.z_well"].size, np.arange(plan.horizon)
+    paths = price_paths(
+        prices.model,
+        Deck(plan.deck_oil, plan.deck_gas),
+        draws["prices.oil_level"],
+        draws["prices.gas_level"],
+        draws.get("prices.shock_oil"),
+        draws.get("prices.shock_gas"),
+        (prices.oil_annual_volatility, prices.gas_annual_volatility),
+        (prices.oil_reversion_per_year, prices.gas_reversion_per_year),
+        prices.oil_gas_correlation,
+        n,
+    )
+    terms = FiscalTerms(
+        working_interest=settings.interests.working,
+        net_revenue_interest=settings.interests.net_revenue,
+        severance_oil=fiscal.severance_oil_fraction,
+        severance_gas=fiscal.severance_gas_fraction,
+        ad_valorem=fiscal.ad_valorem_fraction,
+    )
+    escalation = (1.0 + valuation.annual_cost_escalation) ** ((months + 0.5) / 12.0)
+    cost = settings.interests.working * escalation
+
+    def per_month(name: str) -> Array:
+        return draws[name][:, None] * cost
+
+    def net(oil: Array, gas: Array) -> tuple[Array, Array, Array]:
+        oil_net = oil_netback(oil, draws["prices.oil_differential_usd_per_bbl"], terms)
+        gas_net = gas_netback(
+            gas,
+            draws["prices.gas_differential_usd_per_mcf"],
+            terms,
+            oil,
+            draws["prices.ngl_yield_bbl_per_mcf"],
+            draws["prices.ngl_price_fraction_of_oil"],
+        )
+        oil_net -= per_month("opex.oil_usd_per_bbl")
+        gas_net -= per_month("opex.gas_usd_per_mcf")
+        return oil_net, gas_net, -per_month("opex.water_usd_per_bbl")
+
+    oil_price, gas_price, water_price = net(paths.oil, paths.gas)
+    ahead = None
+    if prices.model in PROCESSES:
+        ahead = net(*expected_mean_ahead(paths, 12))
+    factor = terms.oil_factor if plan.well.main_phase == "oil" else terms.gas_factor
+    tax = fiscal.income_tax
+    year, month = (int(part) for part in valuation.date.split("-"))
+    job_months = sorted({strategy.month for strategy in plan.strategies})
+    weights = {}
+    if tax is not None:
+        weights = {m: depreciation_weights(tax.schedule, m, year, month, plan.horizon) for m in job_months}
+    money = Money(
+        price_oil=oil_price,
+        price_gas=gas_price,
+        price_water=water_price,
+        fixed=per_month("opex.fixed_usd_per_month"),
+        holding=per_month("opex.holding_usd_per_month"),
+        abandonment=per_month("opex.abandonment_usd"),
+        main_price=paths.oil if plan.well.main_phase == "oil" else paths.gas,
+        main_factor=np.full((n, 1), factor),
+        discount=discount_factors(plan.horizon, valuation.annual_discount_rate),
+        working=settings.interests.working,
+        ahead=ahead,
+        tax_rate=0.0 if tax is None else tax.rate,
+        expensed=0.0 if tax is None else tax.intangible_fraction,
+        depreciation=weights,
+    )
+    return BlockMoney(money, paths.oil, paths.gas, _service_index(plan, draws, paths, job_months))
+
+
+def _service_index(
+    plan: WellPlan, draws: Mapping[str, Array], paths: PricePaths, job_months: list[int]
+) -> dict[int, Array]:
+    cost = plan.well.settings.job.cost
+    return {
+        month: service_cost_index(
+            paths.oil_multiplier,
+            draws["job.cost.service_index_beta"],
+            cost.service_index_lag_months,
+            cost.service_index_sd,
+            draws["costs.service_luck"],
+            month,
+        )
+        for month in job_months
+    }

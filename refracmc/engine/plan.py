@@ -1,0 +1,220 @@
+"""What one well's run is made of before any trial is drawn: everything that is the same in every trial."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from refracmc.case import units
+from refracmc.case.inputs import inputs_of, order_sleeves, strategies_of, variable_names
+from refracmc.case.model import Case, InputVariable, WellCase
+from refracmc.job.inputs import JobPolicy
+from refracmc.job.machine import Plan
+from refracmc.job.planner import plan as plan_job_steps
+from refracmc.production.fit import FitSettings, Posterior, fit_decline
+from refracmc.production.response import intensity_factor
+from refracmc.production.stress import pair_contrast, pair_normal, treated_before
+from refracmc.sampling.dependence import rank_matrix
+from refracmc.sampling.streams import BLOCK_SIZE
+
+Array = NDArray[np.float64]
+NOTHING = "nothing"
+
+
+@dataclass(frozen=True)
+class Strategy:
+    """One refrac strategy: `<order>@YYYY-MM`, its order and the month index counted from the valuation month."""
+
+    name: str
+    order: str
+    month: int
+    date: str
+
+
+@dataclass(frozen=True, eq=False)
+class OrderPlan:
+    """The job's plan for one order and its stress matrices (stages treated before each stage)."""
+
+    job: Plan
+    normal_before: Array
+    contrast_before: Array
+
+
+@dataclass(frozen=True, eq=False)
+class WellPlan:
+    """One well, ready to be evaluated block by block. Nothing in it depends on a trial.
+
+    months_before: calendar months from the anchor of the decline's clock to the valuation month; np_anchor:
+    main-phase cumulative at the anchor [bbl or Mcf]; q_peak: observed peak rate, None for a type curve whose
+    peak is its initial rate; ages: refrac month -> (N,) ages of the sleeves [years]; registry: every name a
+    variable may have (places in the Sobol design); dependence: scope -> (names, rank-correlation matrix);
+    intensity: factor of the first job's intensity on uplift and headroom; compiled: which cash kernel serves.
+    """
+
+    case: Case
+    well: WellCase
+    number: int
+    posterior: Posterior | None
+    variables: tuple[InputVariable, ...]
+    registry: tuple[str, ...]
+    dependence: dict[str, tuple[tuple[str, ...], Array]]
+    strategies: tuple[Strategy, ...]
+    orders: dict[str, OrderPlan]
+    ages: dict[int, Array]
+    policy: JobPolicy
+    deck_oil: Array
+    deck_gas: Array
+    months_before: int
+    np_anchor: float
+    q_peak: float | None
+    intensity: float
+    compiled: bool
+
+    @property
+    def id(self) -> str:
+        """Well id."""
+        return self.well.id
+
+    @property
+    def horizon(self) -> int:
+        """Months valued."""
+        return self.case.valuation.horizon_months
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of all strategies, `nothing` first."""
+        return (NOTHING, *(strategy.name for strategy in self.strategies))
+
+
+COMPILED_FROM = 100_000
+"""Strategy-trials of a case from which compiling pays (measured, benchmarks/)."""
+
+
+def use_compiled(case: Case) -> bool:
+    """Whether the compiled cash flow serves this case: numba is there and the case is large enough.
+
+    It depends on the case alone, so that a trace takes the same way as the run.
+    """
+    from importlib.util import find_spec
+
+    strategies = len(case.strategies.orders) * len(case.strategies.months)
+    work = case.sampling.trials * strategies * max(len(case.wells), 1)
+    return work >= COMPILED_FROM and find_spec("numba") is not None
+
+
+def blocks_of(trials: int) -> list[int]:
+    """Trials in each block: whole blocks, then what is left."""
+    whole, left = divmod(trials, BLOCK_SIZE)
+    return [BLOCK_SIZE] * whole + ([left] if left else [])
+
+
+def fit_well(case: Case, well: WellCase) -> Posterior | None:
+    """Posterior of the well's decline, or None where a type curve stands in its place. Raises FitRefused."""
+    if well.forecast == "type_curve":
+        return None
+    assert well.history is not None
+    settings = FitSettings(**(well.fit.settings() if well.fit is not None else {}))
+    return fit_decline(well.history, settings, seed=case.sampling.seed)
+
+
+def _dependence(case: Case, variables: tuple[InputVariable, ...]) -> dict[str, tuple[tuple[str, ...], Array]]:
+    scope_of = {variable.name: variable.scope for variable in variables if not variable.distribution.is_fixed}
+    found: dict[str, list[tuple[str, str, float]]] = {}
+    for pair in case.dependence.pairs:
+        if pair.a in scope_of and pair.b in scope_of:
+            found.setdefault(scope_of[pair.a], []).append((pair.a, pair.b, pair.rank_correlation))
+    made = {}
+    for scope, pairs in found.items():
+        names = tuple(sorted({name for a, b, _ in pairs for name in (a, b)}))
+        made[scope] = (names, rank_matrix(names, pairs))
+    return made
+
+
+def build_plan(case: Case, well: WellCase, number: int, posterior: Posterior | None) -> WellPlan:
+    """Everything of a well that no trial changes. Raises PlanRefused naming the sleeve."""
+    settings, tally = well.settings, well.tally
+    chosen = settings.strategies
+    reach = settings.completion.ct_reach_ft
+    normal = pair_normal(tally.depth_ft, settings.stress.half_height_ft)
+    contrast = pair_contrast(tally.depth_ft, settings.stress.half_height_ft, settings.stress.poisson_ratio)
+    orders = {}
+    for name in chosen.orders:
+        sleeves = order_sleeves(chosen, tally, name, reach)
+        job = plan_job_steps(tally, sleeves, chosen.close_policy, chosen.reclose_habit, reach)
+        before = treated_before(sleeves, tally.count)
+        orders[name] = OrderPlan(job, normal * before, contrast * before)
+    strategies = tuple(
+        Strategy(name, order, month, name.rsplit("@", 1)[1])
+        for name, order, _, month in strategies_of(case, well)
+    )
+    start = np.datetime64(case.valuation.date, "M")
+    ages = {month: tally.age_years(start + month) for month in {s.month for s in strategies}}
+    variables = inputs_of(case, well)
+    oil, gas = case.deck.monthly(case.valuation.date, case.valuation.horizon_months)
+    q_peak: float | None
+    if well.forecast == "history":
+        assert well.history is not None
+        last = str(well.history.dates[-1].astype("datetime64[M]"))
+        months_before = units.months_between(last, case.valuation.date) - 1
+        np_anchor = float(well.history.cumulative[well.main_phase])
+        q_peak = float(well.history.peak_rate_per_d)
+    else:
+        assert well.type_curve is not None
+        months_before = units.months_between(well.type_curve.first_production, case.valuation.date)
+        np_anchor, q_peak = 0.0, None
+    response, completion = settings.response, settings.completion
+    factor = 1.0
+    if response.reference_intensity_lb_per_ft is not None and completion.proppant_lb_per_ft is not None:
+        factor = float(
+            intensity_factor(
+                response.reference_intensity_lb_per_ft,
+                completion.proppant_lb_per_ft,
+                response.intensity_elasticity,
+            )
+        )
+    policy = JobPolicy(
+        when_not_closing=chosen.when_not_closing,
+        when_not_opening=chosen.when_not_opening,
+        when_not_reopening=chosen.when_not_reopening,
+        stop_loss_failed_closes=chosen.stop_loss_failed_closes,
+        max_tries=settings.job.max_tries,
+    )
+    return WellPlan(
+        case=case,
+        well=well,
+        number=number,
+        posterior=posterior,
+        variables=variables,
+        registry=(*variable_names(), "forecast.row"),
+        dependence=_dependence(case, variables),
+        strategies=strategies,
+        orders=orders,
+        ages=ages,
+        policy=policy,
+        deck_oil=oil,
+        deck_gas=gas,
+        months_before=months_before,
+        np_anchor=np_anchor,
+        q_peak=q_peak,
+        intensity=factor,
+        compiled=use_compiled(case),
+    )
+
+
+def identity(case: Case, version: str) -> dict[str, Any]:
+    """Everything that decides the bytes of a case's results."""
+    return {
+        "case": case.name,
+        "case_file_sha256": case.files.get(case.path.name, ""),
+        "input_files_sha256": dict(sorted(case.files.items())),
+        "seed": case.sampling.seed,
+        "trials": case.sampling.trials,
+        "design": case.sampling.design,
+        "block_size": BLOCK_SIZE,
+        "release": version,
+        "cash_flow": "compiled" if use_compiled(case) else "arrays",
+        "numpy": np.__version__,
+    }
