@@ -42,8 +42,14 @@ from refracmc.production.arps import (
     nominal_from_secant,
     nominal_from_tangent,
     secant_from_nominal,
-    smooth_b,
     tangent_from_nominal,
+)
+from refracmc.production.hyperbolic import (
+    DAYS_PER_YEAR,
+    TINY_DECLINE,
+    hyperbolic_cumulative,
+    hyperbolic_rate,
+    hyperbolic_ultimate,
 )
 from refracmc.production.transient import (
     duong_cumulative,
@@ -79,7 +85,6 @@ __all__ = [
 
 Array = NDArray[np.float64]
 
-DAYS_PER_YEAR = 365.25
 FORMS: tuple[str, ...] = ("modified_hyperbolic", "stretched_exponential", "duong")
 _SLOT_NAMES = (
     ("rate_per_d", "nominal decline per year", "b", "terminal decline per year"),
@@ -87,8 +92,6 @@ _SLOT_NAMES = (
     ("rate1_per_d", "a", "m", "offset_days"),
 )
 _POSITIVE = ((False, False, False, False), (False, True, True, False), (False, True, True, False))
-_TINY = 1e-30
-_SMALL = 0.02
 _NEVER = 1e300
 
 
@@ -112,9 +115,9 @@ def _check_slots(code: int, slots: ArrayLike) -> Array:
             k = int(np.argmin(good))
             sign = "> 0" if strict else ">= 0"
             raise ValueError(f"{FORMS[code]}: {name} must be finite and {sign}, found {row[k]!r} in row {k}")
-    if code == 0 and (values[3] < _TINY).any():
+    if code == 0 and (values[3] < TINY_DECLINE).any():
         # Below what double precision can divide by: no terminal phase.
-        values = np.vstack([values[:3], np.where(values[3] < _TINY, 0.0, values[3])[None]])
+        values = np.vstack([values[:3], np.where(values[3] < TINY_DECLINE, 0.0, values[3])[None]])
     return values
 
 
@@ -127,95 +130,9 @@ def _check_time(t_days: ArrayLike, n: int) -> Array:
     return t
 
 
-def _log1p_into(u: Array, out: Array, where: NDArray[np.bool_] | bool = True) -> None:
-    """ln(1+u) into `out` (C order) where asked, u >= 0; log takes 40 % of log1p, needed for small u."""
-    small = np.flatnonzero(u < _SMALL)
-    fixed = np.log1p(u.ravel()[small])
-    np.add(u, 1.0, out=out)
-    np.log(out, out=out, where=where)
-    out.ravel()[small] = fixed
-
-
-def _expm1_in_place(e: Array) -> None:
-    """exp(e)-1 in place (C order): exp is twice as fast as expm1, which only small e need."""
-    small = np.flatnonzero(np.abs(e) < _SMALL)
-    fixed = np.expm1(e.ravel()[small])
-    np.exp(e, out=e)
-    np.subtract(e, 1.0, out=e)
-    e.ravel()[small] = fixed
-
-
-class _Hyperbolic:
-    """Per-trial constants of the modified hyperbolic, each (n, 1); D per day, u = b D t."""
-
-    def __init__(self, slots: Array) -> None:
-        self.q = slots[0][:, None]
-        start = np.maximum(slots[1], _TINY) / DAYS_PER_YEAR
-        floor = slots[3] / DAYS_PER_YEAR
-        switches = floor < start
-        b = np.where(switches, smooth_b(slots[2]), smooth_b(0.0))
-        self.exponential = bool((b == smooth_b(0.0)).all())
-        self.b, self.d = b[:, None], start[:, None]
-        with np.errstate(over="ignore"):
-            ratio = np.where(switches & (floor > 0.0), start / np.where(floor > 0.0, floor, 1.0), _NEVER)
-            u = np.where(ratio < _NEVER, ratio - 1.0, _NEVER)
-            days = np.minimum(u / (b * start), _NEVER)
-        self.floor, self.u_switch, self.t_switch = floor[:, None], u[:, None], days[:, None]
-        fall = np.where(u < _NEVER, np.log1p(np.where(u < _NEVER, u, 0.0)), 0.0) / b
-        self.fall = fall[:, None]
-        one_less = 1.0 - self.b
-        self.gain = -one_less / self.b
-        self.scale = -self.q / (self.d * one_less)
-        self.at_switch = self.scale * np.expm1(-one_less * self.fall)
-        self.scale_after = -self.q * np.exp(-self.fall) / np.where(self.floor > 0.0, self.floor, 1.0)
-
-
-def _hyperbolic_cumulative(slots: Array, t: Array) -> Array:
-    h = _Hyperbolic(slots)
-    e: Array
-    if h.exponential:
-        e = np.multiply(t, -h.d, order="C")
-        _expm1_in_place(e)
-        np.multiply(e, -h.q / h.d, out=e)
-        return e
-    u: Array = np.multiply(t, h.b * h.d, order="C")
-    e = np.empty_like(u)
-    after = u > h.u_switch
-    if not after.any():
-        _log1p_into(u, e)
-        np.multiply(e, h.gain, out=e)
-        _expm1_in_place(e)
-        np.multiply(e, h.scale, out=e)
-        return e
-    _log1p_into(u, e, ~after)
-    np.multiply(e, h.gain, out=e)
-    np.subtract(h.t_switch, t, out=u)
-    np.multiply(u, h.floor, out=e, where=after)
-    _expm1_in_place(e)
-    np.multiply(e, np.where(after, h.scale_after, h.scale), out=e)
-    np.add(e, h.at_switch, out=e, where=after)
-    return e
-
-
-def _hyperbolic_rate(slots: Array, t: Array) -> Array:
-    h = _Hyperbolic(slots)
-    e: Array
-    u: Array = np.multiply(t, h.b * h.d, order="C")
-    e = np.empty_like(u)
-    after = u > h.u_switch
-    _log1p_into(u, e, ~after)
-    np.divide(e, -h.b, out=e)
-    if after.any():
-        np.subtract(h.t_switch, t, out=u)
-        np.multiply(u, h.floor, out=u)
-        np.subtract(u, h.fall, out=e, where=after)
-    np.exp(e, out=e)
-    np.multiply(e, h.q, out=e)
-    return e
-
-
-_CUMULATIVE = (_hyperbolic_cumulative, stretched_cumulative, duong_cumulative)
-_RATE = (_hyperbolic_rate, stretched_rate, duong_rate)
+_CUMULATIVE = (hyperbolic_cumulative, stretched_cumulative, duong_cumulative)
+_RATE = (hyperbolic_rate, stretched_rate, duong_rate)
+_ULTIMATE = (hyperbolic_ultimate, stretched_ultimate, duong_ultimate)
 
 
 def cumulative(form: str | int, slots: ArrayLike, t_days: ArrayLike) -> Array:
@@ -330,14 +247,4 @@ def ultimate(form: str | int, slots: ArrayLike) -> Array:
     """
     code = form_code(form)
     values = _check_slots(code, slots)
-    if code == 0:
-        q, yearly, b, floor = values
-        h = _Hyperbolic(values)
-        b = np.where(yearly > floor, b, 0.0)
-        below = b < 1.0
-        with np.errstate(divide="ignore", invalid="ignore"):
-            total = q * DAYS_PER_YEAR / yearly / np.where(below, 1.0 - b, 0.0)
-        switches = (yearly > floor) & (floor > 0.0) & (b > 0.0)
-        total = np.where(switches, (h.at_switch - h.scale_after).ravel(), total)
-        return np.asarray(np.where(q > 0.0, total, 0.0))
-    return stretched_ultimate(values) if code == 1 else duong_ultimate(values)
+    return _ULTIMATE[code](values)
