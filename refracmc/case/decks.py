@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.case import units
-from refracmc.case.tables import Table, months, numbers, require_columns, shorten
+from refracmc.case.columns import months, numbers, require_columns
+from refracmc.case.tables import Table, shorten
 from refracmc.errors import Fault
 
 
@@ -47,7 +48,7 @@ def read_deck(table: Table, valuation: str) -> tuple[Deck | None, list[Fault]]:
     columns, faults = require_columns(table, required, [])
     if faults:
         return None, faults
-    if not len(table.frame):
+    if not len(table):
         return None, [Fault(table.file, "a header and no rows", "one row a month", "add prices")]
     month, faults = months(table, columns["month"])
     values = []

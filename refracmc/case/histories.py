@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.case import units
+from refracmc.case.columns import months, numbers, require_columns
 from refracmc.case.faults import nearest
-from refracmc.case.tables import Table, months, numbers, require_columns, shorten
+from refracmc.case.tables import Table, shorten
 from refracmc.errors import Fault
 
 if TYPE_CHECKING:
@@ -27,20 +28,20 @@ DAYS_TOLERANCE = 0.05
 
 def well_rows(table: Table, well: str, where: str) -> tuple[Table | None, list[Fault]]:
     """The rows of one well; a fault if the column or the well is missing. `where`: key path of its id."""
-    if "well_id" not in table.frame.columns:
+    if "well_id" not in table.columns:
         _, faults = require_columns(table, [("well_id",)], [])
         return None, faults
-    if not len(table.frame):
+    if not len(table):
         return None, [Fault(table.file, "a header and no rows", "one row a month", "add the well's history")]
-    places = table.places.get(well)
-    if places is None:
-        present = list(table.places)
+    rows = table.of_well(well)
+    if rows is None:
+        present = list(table.sheet.places)
         shown = ", ".join(present[:8]) + (", ..." if len(present) > 8 else "")
         remedy = nearest(well, present) or "add its rows, or correct the id"
         return None, [
             Fault(table.file, f"no row of well {well!r} ({where})", f"a well of the file: {shown}", remedy)
         ]
-    return table.select(places), []
+    return rows, []
 
 
 def read_history(table: Table, well: str, where: str) -> tuple[pd.DataFrame | None, list[Fault]]:

@@ -13,7 +13,7 @@ import os
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,21 +24,17 @@ from refracmc.errors import Fault, InputError
 if TYPE_CHECKING:
     import pandas as pd
 
+_DATE = r"^\d{4}-\d{2}(-\d{2}([ T]00:00(:00(\.0+)?)?)?)?$"
 SHOWN = 6
 """Faults of one kind named per column; the rest is counted."""
 
 
-@dataclass(frozen=True)
-class Table:
-    """A table as it was written: `frame` has text columns for CSV; `rows` (n,) are the rows in the file."""
+@dataclass(frozen=True, eq=False)
+class Sheet:
+    """A whole table as read: `frame` has text columns for CSV. Columns are read as numbers or months once."""
 
-    file: str
     frame: pd.DataFrame
-    rows: NDArray[np.int64]
-
-    def where(self, index: int, column: str = "") -> str:
-        """'file: row n, column' of a position in the table."""
-        return f"{self.file}: row {int(self.rows[index])}" + (f", {column}" if column else "")
+    _read: dict[tuple[str, str], tuple[NDArray[Any], NDArray[np.bool_]]] = field(default_factory=dict)
 
     @cached_property
     def places(self) -> dict[str, NDArray[np.int64]]:
@@ -48,9 +44,77 @@ class Table:
             str(well): np.asarray(rows, dtype=np.int64) for well, rows in ids.groupby(ids).indices.items()
         }
 
-    def select(self, places: NDArray[np.int64]) -> Table:
-        """The rows at some positions."""
-        return Table(self.file, self.frame.iloc[places].reset_index(drop=True), self.rows[places])
+    def numeric(self, column: str) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+        """Values (NaN where a cell is no number) and which cells are blank."""
+        import pandas as pd
+
+        if ("number", column) not in self._read:
+            cells = self.frame[column]
+            values = pd.to_numeric(cells, errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
+            if pd.api.types.is_numeric_dtype(cells.dtype):
+                empty = np.isnan(values)
+            else:
+                empty = (cells.isna() | (cells.astype(str).str.strip() == "")).to_numpy(dtype=bool)
+            self._read["number", column] = values, empty
+        return self._read["number", column]
+
+    def dated(self, column: str) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+        """Month numbers, -1 where a cell is no month, and which cells are one."""
+        import pandas as pd
+
+        if ("month", column) not in self._read:
+            cells = self.frame[column]
+            if pd.api.types.is_datetime64_any_dtype(cells.dtype):
+                stamps, shaped = cells, np.ones(len(cells), dtype=bool)
+            else:
+                text = cells.astype(str).str.strip()
+                shaped = text.str.match(_DATE).to_numpy(dtype=bool)
+                stamps = pd.to_datetime(
+                    text.where(shaped).str.slice(0, 10), format="ISO8601", errors="coerce"
+                )
+            read = (shaped & stamps.notna().to_numpy()).astype(bool)
+            years, within = stamps.dt.year.to_numpy(), stamps.dt.month.to_numpy()
+            number = np.full(len(cells), -1, dtype=np.int64)
+            number[read] = years[read].astype(np.int64) * 12 + within[read].astype(np.int64) - 1
+            self._read["month", column] = number, read
+        return self._read["month", column]
+
+
+@dataclass(frozen=True, eq=False)
+class Table:
+    """Some rows of a sheet: `at` (n,) their positions in it, `rows` (n,) their rows in the file."""
+
+    file: str
+    sheet: Sheet
+    at: NDArray[np.int64]
+    rows: NDArray[np.int64]
+
+    def __len__(self) -> int:
+        return len(self.at)
+
+    @property
+    def columns(self) -> list[str]:
+        """Names of the columns."""
+        return list(self.sheet.frame.columns)
+
+    def where(self, index: int, column: str = "") -> str:
+        """'file: row n, column' of a position in the table."""
+        return f"{self.file}: row {int(self.rows[index])}" + (f", {column}" if column else "")
+
+    def cell(self, index: int, column: str) -> str:
+        """The text of one cell."""
+        value = self.sheet.frame[column].iloc[int(self.at[index])]
+        return "" if value is None or value != value else str(value).strip()
+
+    def texts(self, column: str) -> list[str]:
+        """The texts of a column."""
+        cells = self.sheet.frame[column].to_numpy(dtype=object)[self.at]
+        return ["" if cell is None or cell != cell else str(cell).strip() for cell in cells]
+
+    def of_well(self, well: str) -> Table | None:
+        """The rows of one well, or None."""
+        places = self.sheet.places.get(well)
+        return None if places is None else Table(self.file, self.sheet, places, self.rows[places])
 
 
 @dataclass
@@ -108,6 +172,10 @@ def decode(name: str, data: bytes) -> str:
         raise InputError(Fault(name, found, "UTF-8 text", "save the file as UTF-8")) from None
 
 
+def _whole(name: str, frame: pd.DataFrame, rows: NDArray[np.int64]) -> Table:
+    return Table(name, Sheet(frame), np.arange(len(frame)), rows)
+
+
 def _parse(name: str, data: bytes) -> Table:
     import pandas as pd
 
@@ -121,7 +189,7 @@ def _parse(name: str, data: bytes) -> Table:
             )
             raise InputError(fault) from None
         frame.columns = [str(column).strip() for column in frame.columns]
-        return Table(name, frame.reset_index(drop=True), np.arange(1, len(frame) + 1))
+        return _whole(name, frame.reset_index(drop=True), np.arange(1, len(frame) + 1))
     text = decode(name, data)
     if "\x00" in text:
         raise InputError(Fault(name, "a zero byte", "CSV text", "save the file as CSV"))
@@ -158,7 +226,8 @@ def _parse(name: str, data: bytes) -> Table:
     ]
     if faults:
         raise InputError(shorten(faults))
-    return Table(name, pd.DataFrame(records, columns=header, dtype=str), np.array(rows, dtype=np.int64))
+    frame = pd.DataFrame(records, columns=header, dtype=str)
+    return _whole(name, frame, np.array(rows, dtype=np.int64))
 
 
 def shorten(faults: list[Fault]) -> list[Fault]:
@@ -171,120 +240,3 @@ def shorten(faults: list[Fault]) -> list[Fault]:
         first.where, f"{first.found} (and {more - 1} more rows like it)", first.allowed, first.remedy
     )
     return [*faults[:SHOWN], rest if more > 1 else first]
-
-
-def require_columns(
-    table: Table, required: list[tuple[str, ...]], optional: list[tuple[str, ...]]
-) -> tuple[dict[str, str], list[Fault]]:
-    """Map each wanted column (first of each tuple of twins) to the one in the table; faults for the rest."""
-    columns = list(table.frame.columns)
-    found: dict[str, str] = {}
-    faults: list[Fault] = []
-    taken: set[str] = set()
-    for twins in [*required, *optional]:
-        here = [name for name in twins if name in columns]
-        taken.update(here)
-        if len(here) > 1:
-            text = f"the columns {' and '.join(here)}"
-            faults.append(Fault(table.file, text, "one of the two units", "remove one column"))
-        elif here:
-            found[twins[0]] = here[0]
-    spare = [name for name in columns if name not in taken]
-    for twins in required:
-        if twins[0] in found or any(name in columns for name in twins):
-            continue
-        hint = next((name for name in spare if nearest(name, twins)), None)
-        remedy = f"rename the column {hint!r}" if hint else "add the column"
-        faults.append(
-            Fault(table.file, f"no column {' or '.join(twins)}", ", ".join(t[0] for t in required), remedy)
-        )
-    return found, faults
-
-
-def numbers(
-    table: Table,
-    column: str,
-    unit: str,
-    *,
-    blank: bool,
-    low: float = 0.0,
-    above: bool = False,
-    whole: bool = False,
-) -> tuple[NDArray[np.float64], list[Fault]]:
-    """A column as floats, NaN where blank is allowed and the cell is blank; a fault for every other cell."""
-    import pandas as pd
-
-    cells = table.frame[column]
-    values = pd.to_numeric(cells, errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
-    if pd.api.types.is_numeric_dtype(cells.dtype):
-        empty = np.isnan(values)
-    else:
-        empty = (cells.isna() | (cells.astype(str).str.strip() == "")).to_numpy(dtype=bool)
-    what = "a number" if not whole else "a whole number"
-    allowed = (
-        f"{what} {'above' if above else 'of at least'} {low:g} {unit}".rstrip() if np.isfinite(low) else what
-    )
-    faults: list[Fault] = []
-
-    def note(mask: NDArray[np.bool_], found: str, remedy: str) -> None:
-        places = np.flatnonzero(mask)
-        named = [
-            Fault(
-                table.where(int(k), column),
-                found.format(cell=cells.iloc[int(k)], unit=unit).rstrip(),
-                allowed,
-                remedy,
-            )
-            for k in places[: SHOWN + 1]
-        ]
-        if len(places) > SHOWN + 1:
-            last = named[-1]
-            text = f"{last.found} (and {len(places) - SHOWN - 1} more rows like it)"
-            named[-1] = Fault(last.where, text, last.allowed, last.remedy)
-        faults.extend(named)
-
-    text = np.isnan(values) & ~empty
-    infinite = np.isinf(values)
-    small = ~np.isnan(values) & ~infinite & ((values <= low) if above else (values < low))
-    if not blank:
-        note(empty, "a blank cell", "write a number")
-        note(text, "{cell!r}", "write a plain number, without unit or thousands separator")
-    else:
-        note(text, "{cell!r}", "write a plain number, or leave the cell blank if it was not declared")
-    note(infinite, "{cell}", "write a finite number")
-    note(small, "{cell} {unit}", "correct the value")
-    if whole:
-        with np.errstate(invalid="ignore"):
-            note(
-                np.isfinite(values) & (values != np.round(values)) & ~small, "{cell}", "write a whole number"
-            )
-    return values, faults
-
-
-def months(table: Table, column: str) -> tuple[NDArray[np.int64], list[Fault]]:
-    """A column of dates as month numbers (-1 where it is none); a fault for every cell that is no month."""
-    import pandas as pd
-
-    cells = table.frame[column]
-    if pd.api.types.is_datetime64_any_dtype(cells.dtype):
-        stamps = cells
-        text = cells.astype(str)
-        shaped = np.ones(len(cells), dtype=bool)
-    else:
-        text = cells.astype(str).str.strip()
-        shaped = text.str.match(r"^\d{4}-\d{2}(-\d{2}([ T]00:00(:00(\.0+)?)?)?)?$").to_numpy(dtype=bool)
-        stamps = pd.to_datetime(text.where(shaped).str.slice(0, 10), format="ISO8601", errors="coerce")
-    read = (shaped & stamps.notna().to_numpy()).astype(bool)
-    years, within = stamps.dt.year.to_numpy(), stamps.dt.month.to_numpy()
-    result = np.full(len(cells), -1, dtype=np.int64)
-    result[read] = years[read].astype(np.int64) * 12 + within[read].astype(np.int64) - 1
-    faults = [
-        Fault(
-            table.where(int(k), column),
-            f"{text.iloc[int(k)]!r}" if text.iloc[int(k)] else "a blank cell",
-            "a month YYYY-MM or a day YYYY-MM-DD of it",
-            "correct the date",
-        )
-        for k in np.flatnonzero(~read)
-    ]
-    return result, shorten(faults)

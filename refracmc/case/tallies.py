@@ -6,9 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.case import units
+from refracmc.case.columns import months, numbers, require_columns
 from refracmc.case.faults import nearest
 from refracmc.case.histories import well_rows
-from refracmc.case.tables import Table, months, numbers, require_columns
+from refracmc.case.tables import Table
 from refracmc.errors import Fault
 from refracmc.job.sleeves import ISOLATIONS, STATES, Tally, TallyProblem
 
@@ -40,7 +41,7 @@ def read_tally(
     rows: Table | None = table
     if "well_id" in columns:
         rows, faults = well_rows(table, well, where)
-    elif not len(table.frame):
+    elif not len(table):
         faults = [Fault(table.file, "a header and no rows", "one row a sleeve", "add the well's sleeves")]
     if rows is None or faults:
         return None, faults
@@ -147,7 +148,7 @@ def _date_faults(
 
 
 def _words(rows: Table, column: str, known: tuple[str, ...]) -> tuple[NDArray[np.str_], list[Fault]]:
-    cells = rows.frame[column].astype(str).str.strip().tolist()
+    cells = rows.texts(column)
     faults = [
         Fault(
             rows.where(k, column),
