@@ -31,7 +31,8 @@ _LIMITS: Final[dict[str, tuple[float, float]]] = {
 
 
 def limits(name: str) -> tuple[float, float]:
-    """Lowest and highest value allowed for a member of `JobInputs`."""
+    """Lowest and highest value allowed for a member of `JobInputs`, in the unit of its name (chances from 0
+    to 1)."""
     if name in _LIMITS:
         return _LIMITS[name]
     return _CHANCE if "_chance" in name else _AMOUNT

@@ -116,7 +116,8 @@ def job_log(
 
 
 def end_states(tally: Tally, result: JobResult, trial: int) -> tuple[str, ...]:
-    """State of every sleeve after the job in one trial, in the words of the tally.
+    """State of every sleeve (by sleeve number, no unit) after the job in one trial, in the words of the
+    tally.
 
     open, closed (not touched), leaking, stuck_open (failed to close or reclose), stuck_closed (failed to open
     or reopen), patched, perforated. Needs a result simulated with detail=True.

@@ -105,7 +105,7 @@ def run(
     reclose_habit: str = "actions",
     reach_ft: float | None = None,
 ) -> Plan:
-    """Go through (action, sleeve) pairs by the rules and return the plan they make.
+    """Go through (action, sleeve number) pairs by the rules and return the plan they make; reach in ft.
 
     Actions are those of `SHIFTS_AND_TREAT`. Raises PlanRefused with the sleeve named at the first broken
     rule.

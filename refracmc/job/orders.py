@@ -18,7 +18,7 @@ NAMED_ORDERS: Final = ("toe_to_heel", "heel_to_toe", "alternating", "two_pass")
 
 
 def named_order(name: str, tally: Tally, reach_ft: float | None = None) -> tuple[int, ...]:
-    """The named order over the sleeves that can be treated and reached.
+    """The named order, as sleeve numbers, over the sleeves that can be treated and reached (reach in ft).
 
     With t(1), t(2), ... the M treatable sleeves from the toe up:
     toe_to_heel t1 t2 t3 ...; heel_to_toe tM ... t1; alternating t1 t3 t2 t5 t4 ... (a last even one closes
@@ -46,8 +46,8 @@ def named_order(name: str, tally: Tally, reach_ft: float | None = None) -> tuple
 
 
 def validate(order: Sequence[int], tally: Tally, reach_ft: float | None = None) -> tuple[int, ...]:
-    """The order as a tuple, once it is seen that each sleeve exists, is treatable, within reach and named
-    once.
+    """The order as a tuple of sleeve numbers, once it is seen that each sleeve exists, is treatable, within
+    reach and named once.
 
     Raises PlanRefused naming the first sleeve that is not. (What the uphole rule asks of an order depends on
     the reclosing habit and is checked by `planner.plan`.)
@@ -79,7 +79,8 @@ def validate(order: Sequence[int], tally: Tally, reach_ft: float | None = None) 
 
 
 def deeper_later(order: Sequence[int]) -> list[bool]:
-    """For each stage of the order, whether a later one is deeper (it then has to stand closed)."""
+    """For each stage of the order (sleeve numbers), whether a later one is deeper (it then has to stand
+    closed)."""
     flags = [False] * len(order)
     deepest: int | None = None
     for i in range(len(order) - 1, -1, -1):

@@ -135,7 +135,7 @@ def plan(
 def check_actions(
     tally: Tally, actions: Iterable[tuple[str, int | None]], reach_ft: float | None = None
 ) -> Plan:
-    """The plan that an engineer's own list of (action, sleeve) makes, once it has passed the rules of
+    """The plan that an engineer's own list of (action, sleeve number) makes, once it has passed the rules of
     `machine`.
 
     Beside close, open, treat, reclose and reopen the list may hold run_in, move, test, trip and pull_out,

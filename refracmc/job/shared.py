@@ -6,6 +6,8 @@ Memory inside the job is sleeve-major, (N, n), so that a plan's static masks pic
 from __future__ import annotations
 
 from collections import OrderedDict
+from collections.abc import Hashable
+from typing import Any
 
 import numpy as np
 
@@ -24,8 +26,8 @@ class JobShared:
 
     Members (all sleeve-major): pumped (N, n) fluid P pumped into a stage as a share of the plan; screenout,
     trip (N, n) whether a treated stage screens out or fails the assembly; stage_factor (N, n) lognormal with
-    mean one; annulus_up (N, n) share of a stage's own fluid that goes to the sleeve above; patch_works,
-    perforate_works, perforate2_works (N, n); stuck, lost (n,).
+    mean one; annulus_up (N, n) share of a stage's own fluid that goes to the sleeve above; never (N, n) all
+    false; patch_works, perforate_works, perforate2_works (N, n); stuck, lost (n,).
     """
 
     def __init__(self, inputs: JobInputs, luck: JobLuck, tally: Tally, max_tries: int) -> None:
@@ -41,6 +43,10 @@ class JobShared:
         self._effects += inputs.well_effect_sd * luck.z_well
         self._thresholds: dict[str, list[FloatArray]] = {}
         self._cache: OrderedDict[tuple[str, bytes, bytes], tuple[BoolArray, ByteArray]] = OrderedDict()
+
+        self.fronts: OrderedDict[Hashable, Any] = OrderedDict()
+        self.never: BoolArray = np.zeros((count, n), dtype=bool)
+        self.never.flags.writeable = False
 
         self.screenout: BoolArray = np.ascontiguousarray(inputs.screenout_chance > luck.u_screen.T)
         self.pumped: FloatArray = np.where(self.screenout, inputs.screenout_placed_fraction, 1.0)
@@ -115,5 +121,5 @@ class JobShared:
 
 
 def prepare(inputs: JobInputs, luck: JobLuck, tally: Tally, max_tries: int = 3) -> JobShared:
-    """The shared part of all simulations of one well in one block (see `JobShared`)."""
+    """The shared part of all simulations of one well in one block (see `JobShared`); max_tries is a count."""
     return JobShared(inputs, luck, tally, max_tries)

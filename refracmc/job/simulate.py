@@ -51,75 +51,16 @@ The rules, per trial (S = sleeve; "above" = higher number; K = max_tries; luck i
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from refracmc.job.front import Front, front
 from refracmc.job.inputs import JobInputs, JobLuck, JobPolicy
-from refracmc.job.machine import Plan
-from refracmc.job.shared import ByteArray, JobShared, prepare
-from refracmc.job.sleeves import BoolArray, FloatArray, IntArray, Tally
+from refracmc.job.machine import KINDS, Plan
+from refracmc.job.results import JobDetail, JobResult, count, measure
+from refracmc.job.shared import JobShared, prepare
+from refracmc.job.sleeves import BoolArray, FloatArray, Tally
 
 __all__ = ["JobDetail", "JobInputs", "JobLuck", "JobPolicy", "JobResult", "JobShared", "prepare", "simulate"]
-
-
-@dataclass(frozen=True, eq=False)
-class JobDetail:
-    """Sleeve by sleeve, all (N, n): tried, worked (of those tried) and tries for each kind of shift; patch
-    and perforation attempts and successes; what was received elsewhere; which sleeves produce at the end."""
-
-    tried: dict[str, BoolArray]
-    worked: dict[str, BoolArray]
-    tries: dict[str, ByteArray]
-    patch_tried: BoolArray
-    patched: BoolArray
-    perforate_tried: BoolArray
-    perforated: BoolArray
-    perforate2_tried: BoolArray
-    perforated2: BoolArray
-    received: FloatArray
-    producing: BoolArray
-
-
-@dataclass(frozen=True, eq=False)
-class JobResult:
-    """Outcome of a job. (n,) over trials unless marked.
-
-    days = days_before_ct + ct_days + stuck_days + days_after_ct [days]; ct_days [days] with non-productive
-    time and waiting; ct_hours [h] of CT work without; hours parts cleanout, travel, shifting, testing,
-    treating, screenouts, patching, perforating, trips [h], which sum to ct_hours.
-    counts: close_tried/_failed and so on for open, reclose, reopen; shifts (those tried), tries, tests,
-    treated, trips, screenouts, patch_tries, patched, perforate_tries, perforated.
-    kept, effectiveness (before stress), placed : (n, N) [-]; treated : (n, N) bool. These four are transposed
-    views of sleeve-major memory: keep weights in the same layout (np.asfortranarray) for speed.
-    called_off, stuck, lost : bool. stages_effective_share : mean effectiveness over the planned stages, 0
-    where the job is called off or the well lost [-].
-    """
-
-    days: FloatArray
-    days_before_ct: FloatArray
-    ct_days: FloatArray
-    stuck_days: FloatArray
-    days_after_ct: FloatArray
-    ct_hours: FloatArray
-    hours: dict[str, FloatArray]
-    counts: dict[str, IntArray]
-    kept: FloatArray
-    effectiveness: FloatArray
-    placed: FloatArray
-    treated: BoolArray
-    called_off: BoolArray
-    stuck: BoolArray
-    lost: BoolArray
-    stages_effective_share: FloatArray
-    detail: JobDetail | None = None
-
-
-def _count(mask: BoolArray | ByteArray) -> IntArray:
-    """Sum over sleeves of a (N, n) mask or of small counts, as (n,) int64."""
-    bytes_ = mask.view(np.uint8)
-    kind = np.uint8 if mask.dtype == np.bool_ and mask.shape[0] < 256 else np.uint32
-    return np.asarray(np.add.reduce(bytes_, axis=0, dtype=kind), dtype=np.int64)
 
 
 def simulate(
@@ -155,75 +96,33 @@ def simulate(
 
 
 def _simulate(plan: Plan, sh: JobShared, age: FloatArray, policy: JobPolicy, detail: bool) -> JobResult:
-    tally, n = sh.tally, sh.trials
-    rows = (tally.count, n)
-    never = np.zeros(rows, dtype=bool)
-    tried: dict[str, BoolArray] = dict.fromkeys(("close", "open", "reclose", "reopen"), never)
-    worked = dict(tried)
-    tries: dict[str, ByteArray] = {}
-
-    def attempt(kind: str, mask: BoolArray, kind_index: int) -> BoolArray:
-        """Try the shift where the mask says so; returns where it worked."""
-        works, used = sh.outcome(kind, plan.cycles[kind_index], age)
-        tried[kind], worked[kind], tries[kind] = mask, mask & works, used * mask
-        return worked[kind]
-
-    closes, treats = plan.closes[:, None], plan.treated[:, None]
-    known_open = tally.in_state("stuck_open", "perforated")[:, None]
-    shut = tally.in_state("closed", "leaking")[:, None]
-
-    # 2-3 closing, stop-loss
-    closed = never
-    called_off = np.zeros(n, dtype=bool)
-    if plan.closes.any():
-        closed = attempt("close", np.broadcast_to(closes, rows), 0)
-        if policy.stop_loss_failed_closes is not None:
-            failed = _count(plan.closes_before_first[:, None] & ~closed)
-            called_off = failed > policy.stop_loss_failed_closes
-    off = bool(called_off.any())
-    live = ~called_off
-    if off:
-        made = np.where(called_off, plan.closes_before_first[:, None], closes)
-        tried["close"], worked["close"] = made, closed & made
-        tries["close"] = tries["close"] * made
-        closed = worked["close"]
-    not_closed = tried["close"] & ~closed
-
-    # 4 patches
-    patch_tried = patched = never
-    if policy.when_not_closing == "patch":
-        patch_tried = (not_closed | known_open) & plan.deeper_planned[:, None] & live
-        patched = patch_tried & sh.patch_works
-
-    # 5 stages
-    treated = treats & ~patched & live
-    opened = not_opened = perforate_tried = perforated = never
-    if plan.opens.any():
-        to_open = (closed | shut) & treated
-        opened = attempt("open", to_open, 1)
-        not_opened = to_open & ~opened
-        if policy.when_not_opening == "perforate":
-            perforate_tried = not_opened
-            perforated = perforate_tried & sh.perforate_works
-            not_opened = not_opened & ~perforated
-        treated = treated & ~not_opened
+    tally = sh.tally
+    f = front(plan, sh, age, policy)
+    tried, worked, tries = dict(f.tried), dict(f.worked), dict(f.tries)
+    base = tally.shifts + plan.closes
 
     # 8 reclosing (before the fluid, which needs to know what stayed open)
-    reclosed = not_reclosed = never
+    reclosed = not_reclosed = sh.never
     if plan.recloses.any():
-        to_reclose = plan.recloses[:, None] & treated & ~not_closed & ~perforated
-        reclosed = attempt("reclose", to_reclose, 2)
-        not_reclosed = to_reclose & ~reclosed
+        to_reclose = plan.recloses[:, None] & f.treated & ~f.not_closed & ~f.perforated
+        works, used = sh.outcome("reclose", base + plan.opens, age)
+        reclosed, not_reclosed = to_reclose & works, to_reclose & ~works
+        tried["reclose"], worked["reclose"], tries["reclose"] = to_reclose, reclosed, used * to_reclose
 
-    # 9 reopening
-    to_reopen = (closed & ~treats) | reclosed
-    if off:
-        to_reopen |= closed & called_off
-    perforate2_tried = perforated2 = stay_shut = never
-    if plan.reopens.any() or off:
-        reopened = attempt("reopen", to_reopen, 3)
-        if off:
-            _reopen_called_off(sh, age, called_off, tried, worked, tries)
+    # 9 reopening: after all planned shifts of a treated sleeve, after the one closing of another
+    perforate2_tried = perforated2 = stay_shut = sh.never
+    if plan.reopens.any() or f.any_off:
+        to_reopen = (f.closed & ~plan.treated[:, None]) | reclosed
+        if f.any_off:
+            to_reopen |= f.closed & f.called_off
+        works, used = sh.outcome("reopen", base + np.where(plan.treated, plan.opens + 1, 0), age)
+        reopened, used = to_reopen & works, used * to_reopen
+        if f.any_off:  # rule 3: reopened after one closing only
+            trials = np.flatnonzero(f.called_off)
+            works, tries_off = sh.outcome("reopen", tally.shifts + 1, age, trials)
+            reopened[:, trials] = to_reopen[:, trials] & works
+            used[:, trials] = tries_off * to_reopen[:, trials]
+        tried["reopen"], worked["reopen"], tries["reopen"] = to_reopen, reopened, used
         stay_shut = to_reopen & ~reopened
         if policy.when_not_reopening == "perforate":
             perforate2_tried = stay_shut
@@ -231,171 +130,70 @@ def _simulate(plan: Plan, sh: JobShared, age: FloatArray, policy: JobPolicy, det
             stay_shut = stay_shut & ~perforated2
 
     # 10 who produces at the end
-    shut_for_good = not_opened | (shut & ~treated)
+    shut_for_good = f.not_opened | (tally.in_state("closed", "leaking")[:, None] & ~f.treated)
     shut_for_good &= ~tally.in_state("leaking")[:, None]
     shut_for_good |= tally.in_state("stuck_closed", "patched")[:, None]
-    producing = ~(stay_shut | patched | shut_for_good)
+    producing = ~(stay_shut | f.patched | shut_for_good)
 
     # 6-7 fluid
-    placed, received = _fluid(
-        plan, sh, treated, (not_closed | known_open) & ~patched, not_reclosed | perforated, reclosed
-    )
+    placed, received = _fluid(plan, sh, f, not_reclosed, reclosed)
     effectiveness = received * sh.inputs.stray_fluid_value
     effectiveness += placed
     np.minimum(effectiveness, 1.0, out=effectiveness)
     effectiveness *= producing
 
     record = JobDetail(
-        tried=tried,
-        worked=worked,
+        tried={kind: tried.get(kind, sh.never) for kind in KINDS},
+        worked={kind: worked.get(kind, sh.never) for kind in KINDS},
         tries=tries,
-        patch_tried=patch_tried,
-        patched=patched,
-        perforate_tried=perforate_tried,
-        perforated=perforated,
+        patch_tried=f.patch_tried,
+        patched=f.patched,
+        perforate_tried=f.perforate_tried,
+        perforated=f.perforated,
         perforate2_tried=perforate2_tried,
         perforated2=perforated2,
         received=received,
         producing=producing,
     )
-    return _measure(plan, sh, record, treated, effectiveness, placed, called_off, detail)
-
-
-def _reopen_called_off(
-    sh: JobShared,
-    age: FloatArray,
-    called_off: BoolArray,
-    tried: dict[str, BoolArray],
-    worked: dict[str, BoolArray],
-    tries: dict[str, ByteArray],
-) -> None:
-    """Rule 3: in trials called off a sleeve is reopened after one closing only, with the cycles of that."""
-    trials = np.flatnonzero(called_off)
-    works, used = sh.outcome("reopen", sh.tally.shifts + 1, age, trials)
-    mask = tried["reopen"][:, trials]
-    worked["reopen"][:, trials] = mask & works
-    tries["reopen"][:, trials] = used * mask
+    counts = dict(f.counts)
+    if policy.when_not_reopening == "perforate":
+        counts["perforate_tries"] = counts["perforate_tries"] + count(perforate2_tried)
+        counts["perforated"] = counts["perforated"] + count(perforated2)
+    return measure(
+        plan, sh, record, counts, f.stage_factor, f.treated, f.called_off, effectiveness, placed, detail
+    )
 
 
 def _fluid(
-    plan: Plan,
-    sh: JobShared,
-    treated: BoolArray,
-    open_throughout: BoolArray,
-    open_after: BoolArray,
-    reclosed: BoolArray,
+    plan: Plan, sh: JobShared, f: Front, not_reclosed: BoolArray, reclosed: BoolArray
 ) -> tuple[FloatArray, FloatArray]:
     """Rules 6 and 7: placed and received, (N, n).
 
-    Exposure of a sleeve above a stage = `start` before its own stage, `start + change` after it, so that the
-    sums over sleeves are two matrix products with masks known beforehand.
+    Exposure of a sleeve above a stage = start before its own stage, start + change after it, so that the sums
+    over sleeves are matrix products with masks known beforehand.
     """
-    inputs = sh.inputs
-    take = inputs.open_sleeve_take
-    start = open_throughout.astype(float)
-    leaking = np.flatnonzero(sh.tally.in_state("leaking"))
-    start[leaking] = inputs.leak_fluid_fraction
-    n_open = sh.above @ start
+    take = sh.inputs.open_sleeve_take
     early = np.flatnonzero(plan.before.any(axis=1))  # treated before some deeper stage
-    change = None
+    denominator = f.n_open * take
     if early.size:
-        change = (open_after & treated)[early].astype(float)
-        for row, k in enumerate(early):
-            if k in leaking:
-                change[row] -= inputs.leak_fluid_fraction * (open_after[k] | reclosed[k])
+        open_after = not_reclosed[early] | (f.perforated[early] & f.treated[early])
+        change = open_after.astype(float)
+        for row in np.flatnonzero(sh.tally.in_state("leaking")[early]):
+            change[row] -= sh.inputs.leak_fluid_fraction * (open_after[row] | reclosed[early[row]])
         before = plan.before[early]
-        n_open += before.T @ change
-
-    n_open *= take
-    n_open += 1.0
-    own = sh.pumped * treated
-    own /= n_open
-    strayed = own * take
+        denominator += (before.T @ change) * take
+    denominator += 1.0
+    own = f.fluid / denominator
+    strayed = np.multiply(own, take, out=denominator)
     received: FloatArray = sh.below @ strayed
-    received *= start
-    if change is not None:
-        received[early] += change * (before @ strayed)
+    received *= f.start
+    if early.size:
+        change *= before @ strayed
+        received[early] += change
     if sh.annulus_tight:
         return own, received
-    placed: FloatArray = own * sh.annulus_kept
-    received[1:] += own[:-1] * sh.annulus_up[:-1]
-    received[:-1] += own[1:] * sh.annulus_up[:-1]
-    return placed, received
-
-
-def _measure(
-    plan: Plan,
-    sh: JobShared,
-    record: JobDetail,
-    treated: BoolArray,
-    effectiveness: FloatArray,
-    placed: FloatArray,
-    called_off: BoolArray,
-    detail: bool,
-) -> JobResult:
-    """Rules 11 to 13: counts, hours, days."""
-    inputs, n = sh.inputs, sh.trials
-    zero = np.zeros(n, dtype=np.int64)
-    counts: dict[str, IntArray] = {}
-    shifts, tries, tests = zero, zero, zero
-    for kind, mask in record.tried.items():
-        if kind in record.tries:
-            tried, worked = _count(mask), _count(record.worked[kind])
-            tries = tries + _count(record.tries[kind])
-            shifts = shifts + tried
-            if kind in ("close", "reclose"):
-                tests = tests + worked
-        else:
-            tried = worked = zero
-        counts[f"{kind}_tried"], counts[f"{kind}_failed"] = tried, tried - worked
-    number = _count(treated)
-    trips = np.floor(np.maximum(number - 1, 0) / inputs.stages_per_bha).astype(np.int64)
-    counts |= {
-        "shifts": shifts,
-        "tries": tries,
-        "tests": tests,
-        "treated": number,
-        "trips": trips + _count(treated & sh.trip),
-        "screenouts": _count(treated & sh.screenout),
-        "patch_tries": _count(record.patch_tried),
-        "patched": _count(record.patched),
-        "perforate_tries": _count(record.perforate_tried) + _count(record.perforate2_tried),
-        "perforated": _count(record.perforated) + _count(record.perforated2),
-    }
-    feet = np.where(called_off, plan.call_off_travel_ft, plan.travel_ft)
-    hours: dict[str, FloatArray] = {
-        "cleanout": inputs.cleanout_hours + np.zeros(n),
-        "travel": feet / (60.0 * inputs.ct_speed_ft_per_min),
-        "shifting": inputs.hours_per_try * tries,
-        "testing": inputs.hours_per_test * tests,
-        "treating": inputs.hours_per_stage * np.einsum("ij,ij->j", treated.astype(float), sh.stage_factor),
-        "screenouts": inputs.screenout_hours * counts["screenouts"],
-        "patching": inputs.patch_hours * counts["patch_tries"],
-        "perforating": inputs.perforate_hours * counts["perforate_tries"],
-        "trips": inputs.hours_per_trip * counts["trips"],
-    }
-    ct_hours = np.zeros(n)
-    for part in hours.values():
-        ct_hours += part
-    ct_days = ct_hours * (1.0 + inputs.npt_fraction) / inputs.work_hours_per_day + inputs.waiting_days
-    stuck_days = np.where(sh.stuck, inputs.stuck_ct_days, 0.0)
-    share = (plan.treated / len(plan.order)) @ effectiveness
-    return JobResult(
-        days=inputs.days_before_ct + ct_days + stuck_days + inputs.days_after_ct,
-        days_before_ct=inputs.days_before_ct + np.zeros(n),
-        days_after_ct=inputs.days_after_ct + np.zeros(n),
-        ct_days=ct_days,
-        ct_hours=ct_hours,
-        stuck_days=stuck_days,
-        hours=hours,
-        counts=counts,
-        kept=(record.producing & sh.tally.old_producers[:, None]).astype(float).T,
-        effectiveness=effectiveness.T,
-        placed=placed.T,
-        treated=treated.T,
-        called_off=called_off,
-        stuck=sh.stuck,
-        lost=sh.lost,
-        stages_effective_share=np.where(sh.lost, 0.0, share),
-        detail=record if detail else None,
-    )
+    up = sh.annulus_up[:-1]
+    received[1:] += own[:-1] * up
+    received[:-1] += own[1:] * up
+    own *= sh.annulus_kept
+    return own, received
