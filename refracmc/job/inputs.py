@@ -199,8 +199,8 @@ class JobPolicy:
         for name, choices in allowed.items():
             if getattr(self, name) not in choices:
                 raise ValueError(f"{name} is '{getattr(self, name)}'; allowed: {', '.join(choices)}")
-        if self.max_tries < 1:
-            raise ValueError(f"max_tries is {self.max_tries}; at least 1 is needed")
+        if not 1 <= self.max_tries <= 100:
+            raise ValueError(f"max_tries is {self.max_tries}; 1 to 100 are possible")
         if self.stop_loss_failed_closes is not None and self.stop_loss_failed_closes < 0:
             raise ValueError(
                 f"stop_loss_failed_closes is {self.stop_loss_failed_closes}; 0 or more is needed"
