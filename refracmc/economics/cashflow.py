@@ -220,20 +220,21 @@ def expected_ahead(oil: Array, gas: Array, water: Array, terms: CashTerms, start
     """
     if terms.expected_oil is None or terms.expected_gas is None:
         raise ValueError("the terms carry no expected netbacks")
-    oil, gas, water = oil[:, start:], gas[:, start:], water[:, start:]
-    cost = oil * _part(terms.oil_cost, start)
-    term = gas * _part(terms.gas_cost, start)
+    n, months = oil.shape
+    shape = (n, months - start)
+    cost, term, window = (scratch(k, n * shape[1]).reshape(shape) for k in ("cost", "term", "window"))
+    np.multiply(oil[:, start:], _part(terms.oil_cost, start), out=cost)
+    np.multiply(gas[:, start:], _part(terms.gas_cost, start), out=term)
     cost += term
-    np.multiply(water, _part(terms.water_cost, start), out=term)
+    np.multiply(water[:, start:], _part(terms.water_cost, start), out=term)
     cost += term
     cost += _part(terms.fixed, start)
-    total = window_sums(oil)
-    total *= terms.expected_oil[:, start:]
-    revenue = window_sums(gas)
-    revenue *= terms.expected_gas[:, start:]
-    total += revenue
-    total -= window_sums(cost)
-    return total
+    total = np.negative(window_sums(cost, out=window), out=cost)
+    for volume, netback in ((oil, terms.expected_oil), (gas, terms.expected_gas)):
+        window_sums(volume[:, start:], out=window)
+        window *= netback[:, start:]
+        total += window
+    return total.copy()
 
 
 def _clear_after(net: Array, limit: IntArray, start: int) -> None:

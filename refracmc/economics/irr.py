@@ -16,7 +16,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from .rows import scratch, segment_sums
+from .rows import count_true, scratch, segment_sums
 
 Array = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -50,7 +50,7 @@ def _crossing(flows: Array, total: Array) -> tuple[BoolArray, IntArray]:
     opens = np.argmax(negative, axis=1)
     good = (total > 0.0) & negative[np.arange(n), opens]
     good &= np.argmax(flows != 0.0, axis=1) == opens
-    runs = np.count_nonzero(negative[:, 1:] > negative[:, :-1], axis=1) + negative[:, 0]
+    runs = count_true(negative[:, 1:] > negative[:, :-1]) + negative[:, 0]
     last = months - 1 - np.argmax(negative[:, ::-1], axis=1)
     low = total - segment_sums(flows, last + 1, np.full(n, months))
     left = np.flatnonzero(good & (runs != 1) & ~((runs == 2) & (low > 0.0)))
@@ -111,9 +111,6 @@ class _Polynomial:
         columns[months:] = 0.0
         return cls(columns.reshape(height, _SPAN, n))
 
-    def select(self, columns: IntArray) -> _Polynomial:
-        return _Polynomial(self.blocks.take(columns, axis=2))
-
     def __call__(self, x: Array) -> Array:
         square = x * x
         fourth = square * square
@@ -156,7 +153,7 @@ def _monthly_force(flows: Array, total: Array, opens: IntArray, good: BoolArray)
         v_old, h_old, v, step = np.zeros(n), h_start, h_start / _TAIL_SHAPE, np.ones(n)
         s = beta * np.expm1(v)
         for _ in range(_FREE_STEPS):
-            h = _log_index(value, s, at, outlay)
+            h = _log_index(value(np.exp(-s)), s, at, outlay)
             v_new = v - h * (v - v_old) / (h - h_old)
             v_new = np.where(v_new > 0.0, v_new, 0.25 * v)
             s_new = beta * np.expm1(v_new)
@@ -167,24 +164,24 @@ def _monthly_force(flows: Array, total: Array, opens: IntArray, good: BoolArray)
         force[~good] = np.nan
         left = np.flatnonzero(np.isnan(force) & good)
         if left.size:
-            force[left] = _bracketed(value.select(left), beta[left], at[left], outlay[left], h_start[left])
+            force[left] = _bracketed(flows[left], beta[left], at[left], outlay[left], h_start[left])
     for row in np.flatnonzero(np.isnan(force) & good):
         force[row] = _bisect(flows[row])
     return force
 
 
-def _log_index(value: _Polynomial, s: Array, at: Array, outlay: Array) -> Array:
+def _log_index(present_value: Array, s: Array, at: Array, outlay: Array) -> Array:
     """log(1 + present value / present value of the outlay), held above log(0.001); NaN out of range."""
-    scale = np.exp(s * at)
-    scale /= outlay
-    ratio = value(np.exp(-s))
-    ratio *= scale
+    ratio = np.exp(s * at)
+    ratio /= outlay
+    ratio *= present_value
     h: Array = np.log1p(np.maximum(ratio, -0.999))
     return h
 
 
-def _bracketed(value: _Polynomial, beta: Array, at: Array, outlay: Array, h_start: Array) -> Array:
+def _bracketed(flows: Array, beta: Array, at: Array, outlay: Array, h_start: Array) -> Array:
     """The same secant inside a bracket that halves when a step would leave it; NaN where out of range."""
+    index = np.arange(flows.shape[1], dtype=np.float64)
     n = beta.size
     force = np.full(n, np.nan)
     low, high = np.zeros(n), np.full(n, np.inf)
@@ -192,7 +189,7 @@ def _bracketed(value: _Polynomial, beta: Array, at: Array, outlay: Array, h_star
     moved, going = np.ones(n), np.ones(n, dtype=np.bool_)
     for trip in range(_STEPS):
         s = beta * np.expm1(v)
-        h = _log_index(value, s, at, outlay)
+        h = _log_index((flows * np.exp(-s[:, None] * index)).sum(axis=1), s, at, outlay)
         going &= np.isfinite(h) & (s * at < _EXPONENT_LIMIT)
         low = np.where(h > 0.0, v, low)
         high = np.where(h > 0.0, high, v)

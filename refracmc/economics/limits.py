@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from .rows import segment_sums
+from .rows import count_true, segment_sums
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -35,7 +35,7 @@ def exact_limit(discounted_net: Array, first_allowed: int) -> IntArray:
     width = months - start
     last = width - 1 - np.argmax(positive[:, ::-1], axis=1)
     rises = positive[np.arange(n), last]
-    runs = np.count_nonzero(positive[:, 1:] > positive[:, :-1], axis=1) + positive[:, 0]
+    runs = count_true(positive[:, 1:] > positive[:, :-1]) + positive[:, 0]
     end = start + last
     gain = segment_sums(discounted_net, start, end + 1)
     better = rises & (runs == 1) & (gain > 0.0)

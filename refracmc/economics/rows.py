@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.intp]
+BoolArray = NDArray[np.bool_]
 
 
 class _Scratch(threading.local):
@@ -55,29 +56,43 @@ def segment_sums(x: Array, first: IntArray | int, stop: IntArray) -> Array:
     return sums
 
 
-def window_sums(x: Array, months: int = 12) -> Array:
+def count_true(marks: BoolArray) -> IntArray:
+    """Number of true columns of each row; marks (n, T) -> (n,)."""
+    count: IntArray = marks.view(np.uint8).sum(axis=1, dtype=np.uint16).astype(np.intp)
+    return count
+
+
+def window_sums(x: Array, months: int = 12, out: Array | None = None) -> Array:
     """Sum of months i..i+months-1, cut at T, for every month i; x (n, T) -> (n, T).
 
     Built by doubling, so there is no cancellation: windows of zeros are zero, of positive numbers positive.
+    Rows are padded by `months` zeros, so that a shift along the flat buffer never reaches a window in use.
     """
     if months < 1:
         raise ValueError(f"months must be at least 1, got {months}")
-    total: Array | None = None
+    n, width = x.shape
+    wide = width + months
+    size = n * wide
+    window, spare, total = (scratch(f"window {k}", size) for k in range(3))
+    padded = window.reshape(n, wide)
+    padded[:, :width] = x
+    padded[:, width:] = 0.0
+    empty = True
     offset, power = 0, 1
-    window = x
     while True:
         if months & power:
-            if total is None:
-                total = window.copy()
-            elif offset < x.shape[1]:
-                total[:, : x.shape[1] - offset] += window[:, offset:]
+            if empty:
+                np.copyto(total, window)
+                empty = False
+            else:
+                np.add(total[: size - offset], window[offset:], out=total[: size - offset])
             offset += power
         if 2 * power > months:
             break
-        wider = window.copy()
-        if power < x.shape[1]:
-            np.add(window[:, :-power], window[:, power:], out=wider[:, :-power])
-        window = wider
+        np.add(window[: size - power], window[power:], out=spare[: size - power])
+        spare[size - power :] = window[size - power :]
+        window, spare = spare, window
         power *= 2
-    assert total is not None
-    return total
+    result = np.empty((n, width)) if out is None else out
+    np.copyto(result, total.reshape(n, wide)[:, :width])
+    return result

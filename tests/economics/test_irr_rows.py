@@ -1,0 +1,147 @@
+"""Internal rates of rows of monthly flows. Oracle: plain bisection and the plain count of sign changes."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from refracmc.economics.irr import irr_unique, single_upward_crossing
+from refracmc.economics.rows import segment_sums, window_sums
+
+
+def plain_crossing(row):
+    running, signs = 0.0, []
+    for x in row:
+        running += x
+        if running != 0.0:
+            sign = 1 if running > 0.0 else -1
+            if not signs or signs[-1] != sign:
+                signs.append(sign)
+    return signs == [-1, 1] and running > 0.0
+
+
+def plain_rate(row):
+    if not plain_crossing(row):
+        return math.nan
+    first = next(i for i, x in enumerate(row) if x)
+
+    def value(force):
+        return math.fsum(x * math.exp(-force * (i - first)) for i, x in enumerate(row))
+
+    low, high = 0.0, 1.0
+    while value(high) > 0.0:
+        low, high = high, 2.0 * high
+    while True:
+        middle = 0.5 * (low + high)
+        if middle in (low, high):
+            return math.expm1(12.0 * middle)
+        low, high = (middle, high) if value(middle) > 0.0 else (low, middle)
+
+
+def refrac_like(n, months, seed):
+    rng = np.random.default_rng(seed)
+    flows = np.zeros((n, months))
+    for row in flows:
+        start = rng.integers(0, months // 4)
+        k = np.arange(months - start)
+        row[start:] = rng.lognormal(11.5, 0.9) * (1 + 1.2 * rng.uniform(0.02, 0.4) * k) ** (-1 / 1.2) - 9000.0
+        row[start] = -rng.uniform(1.5e6, 3e6)
+        end = rng.integers(months // 3, months)
+        row[end:] = 0.0
+        row[end] -= 1e5
+        row[end // 2] += 9e4
+    return flows
+
+
+@pytest.mark.parametrize("months", [24, 144, 360, 361, 720])
+def test_rates_agree_with_bisection(months):
+    flows = refrac_like(60, months, months)
+    rates = irr_unique(flows)
+    expected = np.array([plain_rate(row) for row in flows])
+    assert np.isfinite(expected).any()
+    np.testing.assert_array_equal(np.isnan(rates), np.isnan(expected))
+    np.testing.assert_allclose(rates, expected, rtol=1e-10)
+
+
+def test_bits_do_not_depend_on_the_batch():
+    flows = refrac_like(512, 360, 5)
+    whole = irr_unique(flows)
+    sevens = np.concatenate([irr_unique(flows[i : i + 7]) for i in range(0, 512, 7)])
+    alone = np.concatenate([irr_unique(flows[i : i + 1]) for i in range(512)])
+    shuffled = np.random.default_rng(1).permutation(512)
+    back = np.empty(512)
+    back[shuffled] = irr_unique(flows[shuffled])
+    for other in (sevens, alone, back):
+        np.testing.assert_array_equal(whole, other)
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.lists(st.integers(-6, 6), min_size=2, max_size=14))
+def test_small_rows(row):
+    flows = np.array([row], dtype=float)
+    assert single_upward_crossing(flows)[0] == plain_crossing(row)
+    rate, expected = irr_unique(flows)[0], plain_rate(row)
+    assert math.isnan(rate) == math.isnan(expected)
+    if not math.isnan(expected):
+        assert rate == pytest.approx(expected, rel=1e-10)
+
+
+def test_undefined_rows():
+    flows = np.zeros((6, 12))
+    flows[1] = -1.0  # never pays
+    flows[2] = 1.0  # no outlay
+    flows[3, :4] = [-1.0, 3.0, -3.0, 2.0]  # three crossings
+    flows[4, :2] = [-1.0, 1.0]  # ends at zero
+    flows[5, 0], flows[5, 3] = -1.0, np.nan
+    assert np.isnan(irr_unique(flows)).all()
+
+
+def test_leading_zero_months_and_offset_do_not_matter():
+    row = refrac_like(40, 120, 9)
+    row = row[single_upward_crossing(row)]
+    late = np.concatenate((np.zeros((len(row), 30)), row), axis=1)
+    np.testing.assert_allclose(irr_unique(late), irr_unique(row), rtol=1e-10)
+
+
+def test_extreme_rates():
+    tiny = np.array([[-1e6] + [0.0] * 358 + [1e6 * (1 + 1e-6)]])
+    assert irr_unique(tiny)[0] == pytest.approx((1 + 1e-6) ** (12 / 359) - 1, rel=1e-9)
+    huge = np.zeros((1, 360))
+    huge[0, 200:202] = [-1.0, 50.0]
+    assert irr_unique(huge)[0] == pytest.approx(50.0**12 - 1, rel=1e-9)
+    enormous = np.zeros((1, 720))
+    enormous[0, 700:702] = [-1.0, 1e6]
+    assert irr_unique(enormous)[0] == pytest.approx(1e72, rel=1e-9)
+
+
+def test_one_annual_payment_is_exact():
+    flows = np.zeros((1, 13))
+    flows[0, 0], flows[0, 12] = -100.0, 125.0
+    assert irr_unique(flows)[0] == pytest.approx(0.25, rel=1e-12)
+
+
+def test_empty_and_wrong_shapes():
+    assert irr_unique(np.zeros((0, 10))).shape == (0,)
+    assert np.isnan(irr_unique(np.array([[5.0]]))).all()
+    with pytest.raises(ValueError, match="dimension"):
+        irr_unique(np.zeros(4))
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.integers(1, 5), st.integers(1, 20), st.data())
+def test_segment_sums(n, months, data):
+    x = np.random.default_rng(n * 100 + months).standard_normal((n, months))
+    first = np.array(data.draw(st.lists(st.integers(0, months), min_size=n, max_size=n)))
+    stop = np.array(data.draw(st.lists(st.integers(0, months), min_size=n, max_size=n)))
+    expected = [math.fsum(x[r, first[r] : stop[r]]) for r in range(n)]
+    np.testing.assert_allclose(segment_sums(x, first, stop), expected, atol=1e-13)
+
+
+@pytest.mark.parametrize("months", [1, 2, 5, 7, 12, 40])
+def test_window_sums(months):
+    x = np.random.default_rng(months).random((3, 30))
+    expected = [[math.fsum(row[i : i + months]) for i in range(30)] for row in x]
+    np.testing.assert_allclose(window_sums(x, months), expected, rtol=1e-14)
+    assert (window_sums(np.zeros((2, 9)), months) == 0.0).all()
