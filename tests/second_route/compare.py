@@ -1,6 +1,8 @@
 """The engine and the second route on the same drawn trials: everything the two do not agree on."""
 
 import math
+from dataclasses import replace
+from importlib.util import find_spec
 
 import numpy as np
 
@@ -49,13 +51,16 @@ def column(name, engine, plain, out, size=0.0):
 
 
 def compare_trial(plan, draws, strategy, t, streams, measures):
-    """Differences of one trial of one strategy, as texts."""
+    """Differences of one trial of one strategy, as texts; measures: cash kernel -> name -> trials."""
     out: list[str] = []
     inputs = trial_inputs(plan, draws, strategy, t)
     mine = second.run(inputs)
     at = t - streams.part.start
     left = nothing_ledger(plan, draws, t)
-    cash_columns(left, mine["nothing"], "nothing", out)
+    # The month of the restart may hold a sliver of production, the difference of two times in days.
+    alone = second.phases(mine["nothing"]["base"], inputs["main"])
+    sliver = {phase: 1e-4 * max(volumes) for phase, volumes in alone.items()}
+    cash_columns(left, mine["nothing"], "nothing", sliver, out)
     if bool(streams.date.executed[at]) != mine["executed"]:
         return [*out, f"executed: engine {streams.date.executed[at]}, plain {mine['executed']}"]
     kernel = streams.kernel
@@ -65,15 +70,19 @@ def compare_trial(plan, draws, strategy, t, streams, measures):
         if strategy.month + int(streams.valued.life[at]) != mine["limit"]:
             out.append(f"life: engine {strategy.month + streams.valued.life[at]}, plain {mine['limit']}")
         job_numbers(streams, t, at, mine, out)
-    cash_columns(month_ledger(plan, draws, streams, t), mine, "strategy", out)
+    cash_columns(month_ledger(plan, draws, streams, t), mine, "strategy", sliver, out)
+    more = abs(mine["measures"]["incremental_eur"])
+    gross = mine["measures"]["eur"] + mine["nothing"]["base"]["main"][0]
     sizes = {
+        "breakeven_price": mine["measures"]["breakeven_price"] * (gross / more if more else 0.0),
         "incremental_npv": math.fsum(abs(x) for x in mine["cash"]["discounted"]),
         "npv": math.fsum(abs(x) for x in mine["cash"]["discounted"]),
         "incremental_eur": mine["measures"]["eur"],
     }
     for name in MEASURES:
-        if not close(measures[name][t], mine["measures"][name], sizes.get(name, 0.0)):
-            out.append(f"{name}: engine {measures[name][t]!r}, plain {mine['measures'][name]!r}")
+        for kernel, values in measures.items():
+            if not close(values[name][t], mine["measures"][name], sizes.get(name, 0.0)):
+                out.append(f"{name}, {kernel}: engine {values[name][t]!r}, plain {mine['measures'][name]!r}")
     return out
 
 
@@ -100,9 +109,9 @@ def job_numbers(streams, t, at, mine, out):
             out.append(f"{name}: engine {getattr(response, name)[at]!r}, plain {mine['streams'][own]!r}")
 
 
-def cash_columns(ledger, branch, name, out):
+def cash_columns(ledger, branch, name, sliver, out):
     for phase, key in (("oil", "oil_bbl"), ("gas", "gas_mcf"), ("water", "water_bbl")):
-        column(f"{name} {key}", ledger[key], branch["volumes"][phase], out)
+        column(f"{name} {key}", ledger[key], branch["volumes"][phase], out, sliver[phase])
     cash = branch["cash"]
     before_tax = (
         ledger["revenue_usd"] + ledger["production_tax_usd"] + ledger["opex_usd"] + ledger["holding_usd"]
@@ -119,7 +128,7 @@ def cash_columns(ledger, branch, name, out):
 
 
 def compare(plan, rows_of, block=0):
-    """Differences over strategies; rows_of: strategy -> trials of the block to compare (all strategies alike).
+    """Differences of the two routes; rows_of: strategy -> trials of the block to compare.
 
     Returns (number of trials compared, {(well, strategy, trial): texts}).
     """
@@ -128,13 +137,19 @@ def compare(plan, rows_of, block=0):
     found, count = {}, 0
     parts = chunks_of(len(rows))
     strategies = [s for s in plan.strategies if s.name in rows_of]
-    measured = evaluate(plan, draws, strategies).measures
+    kernels = {"arrays": False} | ({"compiled": True} if find_spec("numba") else {})
+    measured = {
+        name: evaluate(replace(plan, compiled=on), draws, strategies).measures for name, on in kernels.items()
+    }
     for k, strategy in enumerate(strategies):
         streams = evaluate_one(plan, draws, strategy, parts)
         for trial in rows_of[strategy.name]:
             t = rows.index(trial)
             chunk = next(s for s in streams if s.part.start <= t < s.part.stop)
-            measures = {name: values[1 + k] for name, values in measured.items()}
+            measures = {
+                kernel: {name: values[1 + k] for name, values in of.items()}
+                for kernel, of in measured.items()
+            }
             texts = compare_trial(plan, draws, strategy, t, chunk, measures)
             count += 1
             if texts:

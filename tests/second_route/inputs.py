@@ -8,10 +8,10 @@ from tests.second_route.trial import posterior_row
 
 FORMS = ("modified_hyperbolic", "stretched_exponential", "duong")
 YEARLY = {
-    # IRS Publication 946, table A-1, half-year convention; seven equal years.
+    # IRS Publication 946, table A-1, half-year convention; seven equal years by the same convention.
     "macrs_5": (0.20, 0.32, 0.192, 0.1152, 0.1152, 0.0576),
     "macrs_7": (0.1429, 0.2449, 0.1749, 0.1249, 0.0893, 0.0892, 0.0893, 0.0446),
-    "straight_line_7y": (1.0 / 7.0,) * 7,
+    "straight_line_7y": (1.0 / 14.0, *(1.0 / 7.0,) * 6, 1.0 / 14.0),
 }
 
 

@@ -1,0 +1,113 @@
+"""The engine against the plain second route: production, job, cash flow and measures of single trials.
+
+Oracle: the second route (decline, plan, job, stress, response, prices, money, trial in this folder), written
+from the model's definition in Python floats and loops, with no use of the package's calculations. Both get
+the same drawn numbers. Agreement to 1e-9 of each number, or of the terms it is the difference of. The
+negative controls change one rule of the second route each and must be found out.
+"""
+
+import random
+from pathlib import Path
+
+import pytest
+
+from refracmc.case.load import load_case
+from refracmc.engine.plan import build_plan, fit_well
+from tests.second_route import job, money, prices, response, trial
+from tests.second_route.awkward import CASES
+from tests.second_route.compare import compare
+from tests.second_route.decline import MONTH
+
+DEMO = Path(__file__).parents[2] / "configs" / "demo" / "case.toml"
+TRIALS_OF_THE_DEMO = 200
+
+
+@pytest.fixture(scope="module")
+def demo_plans():
+    case = load_case(DEMO)
+    return [build_plan(case, well, k, fit_well(case, well)) for k, well in enumerate(case.wells)]
+
+
+def awkward_plan(name, folder):
+    text, tally = CASES[name]
+    (folder / "case.toml").write_text(text, "utf-8")
+    (folder / "sleeves.csv").write_text(tally, "utf-8")
+    case = load_case(folder / "case.toml")
+    assert not case.refused, case.refused
+    return build_plan(case, case.wells[0], 0, None)
+
+
+def text_of(found):
+    lines = []
+    for (well, strategy, number), texts in list(found.items())[:5]:
+        lines += [f"{well} {strategy} trial {number}:", *(f"    {text}" for text in texts[:8])]
+    return f"{len(found)} trials differ\n" + "\n".join(lines)
+
+
+def test_the_demo_agrees(demo_plans) -> None:
+    """Every strategy of every well at least once, 200 random trials in all."""
+    rng = random.Random(20261101)
+    picks = {(k, s.name): [rng.randrange(512)] for k, plan in enumerate(demo_plans) for s in plan.strategies}
+    while sum(map(len, picks.values())) < TRIALS_OF_THE_DEMO:
+        picks[rng.choice(list(picks))].append(rng.randrange(512))
+    compared = 0
+    for k, plan in enumerate(demo_plans):
+        rows_of = {s.name: picks[k, s.name] for s in plan.strategies}
+        count, found = compare(plan, rows_of, block=rng.randrange(4))
+        assert not found, text_of(found)
+        compared += count
+    assert compared == TRIALS_OF_THE_DEMO
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_an_awkward_case_agrees(name: str, tmp_path: Path) -> None:
+    plan = awkward_plan(name, tmp_path)
+    rng = random.Random(name)
+    rows_of = {s.name: [rng.randrange(512) for _ in range(8)] for s in plan.strategies}
+    _, found = compare(plan, rows_of)
+    assert not found, text_of(found)
+
+
+def changed_argument(position, change):
+    """A rule that gets one of its arguments altered."""
+
+    def wrap(real):
+        def changed(*args):
+            return real(*args[:position], change(args[position]), *args[position + 1 :])
+
+        return changed
+
+    return wrap
+
+
+TAX, FALLBACKS, SUSPENDED, SHARES = (
+    "deck, nominal, tax",
+    "fallbacks, every reclose, needed closing",
+    "suspended, lease lost",
+    "stated shares, level, custom order",
+)
+CHANGED_RULES = [
+    # case, where the rule is, its name, what becomes of it
+    (SUSPENDED, money, "cash_flow", changed_argument(2, lambda limit: limit + 1)),
+    (SUSPENDED, prices, "MONTHS_AHEAD", lambda _: 3),
+    (TAX, money, "escalation", changed_argument(1, lambda i: i + 0.01)),
+    (TAX, money, "depreciation", changed_argument(2, lambda month: month % 12 + 1)),
+    (TAX, response, "calendar", changed_argument(2, lambda days: days // MONTH * MONTH)),
+    (TAX, trial, "stage_multiplier", lambda _: lambda *args: 1.0),
+    (FALLBACKS, job.Trial, "leaks", lambda _: lambda self, interface: True),
+    (FALLBACKS, job, "critical_logit", changed_argument(1, lambda tries: tries + 1)),
+    (SHARES, response, "intensity_factor", lambda _: lambda terms: 1.0),
+]
+
+
+@pytest.mark.parametrize("rule", CHANGED_RULES, ids=lambda rule: rule[2])
+def test_a_changed_rule_is_seen(rule, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Negative control: with one rule of the second route changed the two must not agree."""
+    name, where, attribute, change = rule
+    plan = awkward_plan(name, tmp_path)
+    chosen = {s.name: list(range(12)) for s in plan.strategies[:2]}
+    _, found = compare(plan, chosen)
+    assert not found, text_of(found)
+    monkeypatch.setattr(where, attribute, change(getattr(where, attribute)))
+    _, found = compare(plan, chosen)
+    assert found
