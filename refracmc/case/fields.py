@@ -17,13 +17,13 @@ from pydantic import (
     BaseModel,
     ConfigDict,
     Field,
-    ModelWrapValidatorHandler,
     PrivateAttr,
     SkipValidation,
     ValidationInfo,
     field_validator,
     model_validator,
 )
+from pydantic.functional_validators import ModelWrapValidatorHandler
 from pydantic_core import PydanticCustomError
 
 from refracmc.case import units
@@ -160,11 +160,20 @@ class Section(BaseModel):
         return []
 
 
+def _unit(unit: str) -> str:
+    """The unit as it stands behind a number."""
+    return f"[{unit}]" if unit[:1].isdigit() else unit
+
+
+def _plain(value: float) -> str:
+    return f"{value:,}" if isinstance(value, int) else f"{value:,.12g}"
+
+
 def range_text(rule: dict[str, Any]) -> str:
     """The allowed range in words, with the unit."""
     low, high = rule["low"], rule["high"]
     bare = rule["unit"] in ("", "fraction")
-    unit = "" if bare else f" {rule['unit']}"
+    unit = "" if bare else f" {_unit(rule['unit'])}"
     what = "a fraction" if rule["unit"] == "fraction" else "a number"
     if rule["kind"] == "integer":
         what = "a whole number"
@@ -177,7 +186,7 @@ def range_text(rule: dict[str, Any]) -> str:
     if rule["above"] or rule["below"]:
         left, right = ("above" if rule["above"] else "from"), ("below" if rule["below"] else "up to")
         return f"{what} {left} {low:g} and {right} {high:g}{unit}"
-    return f"{what} from {low:,.16g} to {high:,.16g}{unit}"
+    return f"{what} from {_plain(low)} to {_plain(high)}{unit}"
 
 
 def _found(value: Any, unit: str = "") -> str:
@@ -190,7 +199,7 @@ def _found(value: Any, unit: str = "") -> str:
     if isinstance(value, list | tuple):
         return f"a list of {len(value)}"
     if isinstance(value, int | float):
-        return f"{value:.12g}" + (f" ({unit})" if unit == "fraction" else f" {unit}" if unit else "")
+        return f"{value:.12g}" + (f" ({unit})" if unit == "fraction" else f" {_unit(unit)}" if unit else "")
     return f"{value} ({type(value).__name__})"
 
 

@@ -60,8 +60,8 @@ TABLE: dict[str, tuple[str, str, str, str, str, str]] = {
         "annual_discount_rate",
         "annual_discount_rate",
         "valuation.annual_discount_rate",
-        "-0.1 1/year",
-        "from 0 to 1 1/year",
+        "-0.1 [1/year]",
+        "from 0 to 1 [1/year]",
     ),
     "P90 above P10": (
         "case.toml",

@@ -287,3 +287,18 @@ def test_demo_is_sound_and_its_script_makes_its_files(tmp_path: Path) -> None:
     subprocess.run([sys.executable, str(DEMO / "make_demo_data.py"), str(tmp_path)], check=True)
     for name in ("history.csv", "sleeves.csv", "prices.csv"):
         assert (tmp_path / name).read_bytes() == (DEMO / name).read_bytes()
+
+
+def test_key_table_holds_every_variable_and_its_default(folder: Path) -> None:
+    from refracmc.case.keys import key_rows
+
+    rows = {row.path.removeprefix("wells."): row for row in key_rows()}
+    uncertain = {path for path, row in rows.items() if row.uncertain and not path.startswith("fit.")}
+    assert uncertain == set(variable_names())
+    assert rows["opex.oil_usd_per_bbl"].default == "4"
+    assert rows["valuation.date"].default == "must be stated"
+    assert rows["sampling.design"].allowed == "latin_hypercube, plain, sobol"
+    assert rows["stress.enabled"].default == "true"
+    assert rows["response.uplift"].default == '{dist = "lognormal", p90 = 0.25, p10 = 1.0}'
+    assert "fiscal.income_tax.rate" in rows
+    assert all(row.source or row.default in ("must be stated", "absent") for row in rows.values())
