@@ -80,32 +80,48 @@ def _by_phase(main_phase: str, main: Array, others: dict[str, Array]) -> tuple[A
     return volumes["oil"], volumes["gas"], volumes["water"]
 
 
-def own_stream(
-    main_phase: str,
+@dataclass(frozen=True)
+class StreamTable:
+    """Own streams of many parameter rows: cumulative at month edges (K, T + 1) per phase from the anchor on."""
+
+    total: Array
+    others: dict[str, Array]
+    uptime: Array
+
+
+def stream_table(
     form: NDArray[np.int8],
     slots: Array,
     uptime: Array,
     ratios: dict[str, Ratio],
     months_before: float,
-    produced_before: float | Array,
     horizon: int,
-) -> BaseStream:
-    """Own stream from the valuation month on.
+) -> StreamTable:
+    """Streams of K parameter rows from the valuation month on.
 
-    form (n,), slots (4, n), uptime (n,): decline on producing time, as in production.decline. months_before:
-    calendar months from the anchor of that time to the valuation month. produced_before: main-phase
-    cumulative at the anchor, where the ratios start too.
+    form (K,), slots (4, K), uptime (K,): decline on producing time, as in production.decline. months_before:
+    calendar months from the anchor of that time, where the ratios start too, to the valuation month.
     """
     edges = MONTH_DAYS * (months_before + np.arange(horizon + 1))
     total = cumulative_mixture(form, slots, uptime[:, None] * edges)
+    others = {
+        phase: ratio_cumulative(total, ratio.now, ratio.final, ratio.change) for phase, ratio in ratios.items()
+    }
+    return StreamTable(total, others, uptime)
+
+
+def own_stream(
+    main_phase: str, table: StreamTable, row: NDArray[np.intp] | slice, produced_before: float
+) -> BaseStream:
+    """Own stream of each trial: row (n,) of the table. produced_before: main cumulative at the anchor."""
+    total = table.total[row]
     main = np.diff(total, axis=1)
-    others = {}
-    for phase, ratio in ratios.items():
-        volume = ratio_cumulative(total, ratio.now, ratio.final, ratio.change)
-        others[phase] = np.diff(volume, axis=1)
+    others = {phase: np.diff(values[row], axis=1) for phase, values in table.others.items()}
     start = total[:, 0]
     oil, gas, water = _by_phase(main_phase, main, others)
-    return BaseStream(oil, gas, water, main, total - start[:, None], start + produced_before, uptime)
+    return BaseStream(
+        oil, gas, water, main, total - start[:, None], start + produced_before, table.uptime[row]
+    )
 
 
 def unit_stream(

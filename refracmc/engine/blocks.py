@@ -21,7 +21,7 @@ from .draws import draw
 from .evaluate import evaluate
 from .executors import run_tasks
 from .measures import summarise_well
-from .plan import WellPlan, build_plan, fit_well
+from .plan import WellPlan, build_plan, fit_well, use_compiled
 from .progress import Silent
 
 Array = NDArray[np.float64]
@@ -66,7 +66,15 @@ def _fault_of(case: Case, well: str, error: Exception) -> Fault:
     )
 
 
+_COMPILE = -1
+
+
 def _fit_task(case: Case, number: int) -> Posterior | FitRefused | None:
+    if number == _COMPILE:
+        from .compiled import warm
+
+        warm()
+        return None
     try:
         return fit_well(case, case.wells[number])
     except FitRefused as error:
@@ -81,9 +89,11 @@ def prepare_wells(
     numbers = list(range(len(case.wells)))
     progress.start(f"{case.name}: fitting", len(numbers))
     fits: dict[int, Any] = {}
-    for number, found in run_tasks(_fit_task, case, numbers, workers if len(numbers) > 1 else 1):
+    first = [_COMPILE] if use_compiled(case) else []
+    for number, found in run_tasks(_fit_task, case, first + numbers, workers):
         fits[number] = found
-        progress.step()
+        if number != _COMPILE:
+            progress.step()
     plans = []
     for number in numbers:
         well = case.wells[number]

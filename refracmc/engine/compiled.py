@@ -122,19 +122,24 @@ def _margin(volume: Array, price: Array, start: int, month: int, lag: int, count
 
 
 @njit(cache=True, error_model="numpy", inline="never")
-def _ahead_margin(volume: Array, price: Array, start: int, month: int, lag: int, count: int, out: Array) -> None:
-    """Expected margin of the next AHEAD months for a stream `lag` months late; volumes end at `count`."""
+def _ahead_margin(total: Array, price: Array, start: int, month: int, lag: int, count: int, out: Array) -> None:
+    """Expected margin of the next AHEAD months for a stream `lag` months late; volumes end at `count`.
+
+    total (3, T + 1): prefix sums of the phases' volumes.
+    """
+    shift = start - lag
     for k in range(count):
         out[k] = 0.0
     for phase in range(3):
-        running = 0.0
-        for k in range(count - 1, -1, -1):
-            if k >= lag:
-                running += volume[phase, start + k - lag]
-            last = k + AHEAD
-            if lag <= last < count:
-                running -= volume[phase, start + last - lag]
-            out[k] += running * price[phase, month + k]
+        first = total[phase, start]
+        for k in range(max(0, lag - AHEAD + 1), min(lag, count)):
+            last = min(k + AHEAD, count)
+            out[k] += (total[phase, shift + last] - first) * price[phase, month + k]
+        body = max(lag, count - AHEAD)
+        for k in range(lag, body):
+            out[k] += (total[phase, shift + k + AHEAD] - total[phase, shift + k]) * price[phase, month + k]
+        for k in range(body, count):
+            out[k] += (total[phase, shift + count] - total[phase, shift + k]) * price[phase, month + k]
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
@@ -176,15 +181,17 @@ def value_trials(
     acc, pv_alone = np.empty(LANES), np.zeros(horizon + 1)
     own, new = np.empty((3, horizon)), np.empty((3, horizon))
     price, expected = np.empty((3, horizon)), np.empty((3, horizon))
-    own_total, new_total = np.zeros(horizon + 1), np.zeros(horizon + 1)
+    own_sums, new_sums = np.zeros((3, horizon + 1)), np.zeros((3, horizon + 1))
+    own_total, new_total = own_sums[main_row], new_sums[main_row]
+    own_main, new_main = own[main_row], new[main_row]
     fixed_ahead, test = np.empty(horizon), np.empty(horizon)
     lags = 2
     for s in range(count):
         for t in range(n):
             lags = max(lags, int(jobs[0, s, t] / MONTH_DAYS) + 2)
     lags = min(lags, horizon)
-    own_margin, new_margin = np.empty((lags, horizon)), np.empty((lags, horizon))
-    own_ahead, new_ahead = np.empty((lags, horizon)), np.empty((lags, horizon))
+    own_margin, new_margin = np.zeros((lags, horizon)), np.zeros((lags, horizon))
+    own_ahead, new_ahead = np.zeros((lags, horizon)), np.zeros((lags, horizon))
     ready = np.empty(lags, dtype=np.int64)
 
     for t in range(n):
@@ -197,9 +204,10 @@ def value_trials(
                 for i in range(horizon):
                     expected[phase, i] = ahead[phase, t, i]
             _look_ahead(fixed[t], horizon, fixed_ahead)
-        for i in range(horizon):
-            own_total[i + 1] = own_total[i] + own[main_row, i]
-            new_total[i + 1] = new_total[i] + new[main_row, i]
+        for phase in range(3):
+            for i in range(horizon):
+                own_sums[phase, i + 1] = own_sums[phase, i] + own[phase, i]
+                new_sums[phase, i + 1] = new_sums[phase, i] + new[phase, i]
 
         # ---- the well left alone
         _margin(own, price, 0, 0, 0, horizon, net)
@@ -207,7 +215,7 @@ def value_trials(
             net[i] -= fixed[t, i]
         limit = -1
         if use_ahead:
-            _ahead_margin(own, expected, 0, 0, 0, horizon, test)
+            _ahead_margin(own_sums, expected, 0, 0, 0, horizon, test)
             limit = horizon - 1
             for i in range(horizon):
                 if test[i] - fixed_ahead[i] < 0.0:
@@ -234,7 +242,7 @@ def value_trials(
         out[IRR, 0, t] = out[PAYOUT, 0, t] = out[BREAKEVEN, 0, t] = np.nan
 
         # ---- the strategies
-        previous = -1
+        previous, forgone, forgone_value = -1, 0.0, 0.0
         for s in range(count):
             month = months[s]
             idle = month - 1 - limit
@@ -251,6 +259,11 @@ def value_trials(
                 previous = month
                 for lag in range(lags):
                     ready[lag] = 0
+                forgone, forgone_value = 0.0, 0.0
+                for i in range(resume, limit + 1):
+                    worth = own_main[i] * discount[i]
+                    forgone += worth
+                    forgone_value += worth * main_price[t, i]
             days, gross = jobs[0, s, t], jobs[1, s, t]
             lost = jobs[5, s, t] > 0.5
             alive = 0.0 if lost else 1.0
@@ -289,8 +302,8 @@ def value_trials(
                     _margin(own, price, resume, month, lag, width, own_margin[lag])
                     _margin(new, price, 0, month, lag, width, new_margin[lag])
                     if use_ahead:
-                        _ahead_margin(own, expected, resume, month, lag, width, own_ahead[lag])
-                        _ahead_margin(new, expected, 0, month, lag, width, new_ahead[lag])
+                        _ahead_margin(own_sums, expected, resume, month, lag, width, own_ahead[lag])
+                        _ahead_margin(new_sums, expected, 0, month, lag, width, new_ahead[lag])
                 weight = 1.0 - part if step == 0 else part
                 a, b = keep * weight, q2 * weight
                 for k in range(width):
@@ -300,15 +313,18 @@ def value_trials(
             life = 0
             if not lost:
                 if use_ahead:
+                    a0, b0 = keep * (1.0 - part), q2 * (1.0 - part)
+                    a1, b1 = keep * part, q2 * part
+                    first_lag, second_lag = min(whole, lags - 1), min(whole + 1, lags - 1)
+                    if whole >= width:
+                        a0, b0 = 0.0, 0.0
+                    if whole + 1 >= width:
+                        a1, b1 = 0.0, 0.0
                     life = width - 1
                     for k in range(1, width):
-                        value = -fixed_ahead[month + k]
-                        for step in range(2):
-                            lag = whole + step
-                            if lag < width:
-                                weight = 1.0 - part if step == 0 else part
-                                value += weight * (keep * own_ahead[lag, k] + q2 * new_ahead[lag, k])
-                        if value < 0.0:
+                        value = a0 * own_ahead[first_lag, k] + b0 * new_ahead[first_lag, k]
+                        value += a1 * own_ahead[second_lag, k] + b1 * new_ahead[second_lag, k]
+                        if value < fixed_ahead[month + k]:
                             life = k - 1
                             break
                 else:
@@ -329,17 +345,20 @@ def value_trials(
                 cash = -holding[t, i] * keep_cash
                 npv += cash * discount[i]
                 flows[i - first] = cash - alone[i]
-            for k in range(width):
-                cash = net[k] if k <= life else 0.0
-                if k == end:
-                    cash -= abandonment[t, month + k]
-                cash *= keep_cash
-                if tax_rate > 0.0:
-                    cash += write_off[s, month + k] * cost * tax_rate
-                if k == 0:
-                    cash -= cost
-                npv += cash * discount[month + k]
-                flows[shift + k] = cash - alone[month + k]
+            for k in range(life + 1):
+                flows[shift + k] = net[k] * keep_cash - alone[month + k]
+                npv += net[k] * keep_cash * discount[month + k]
+            for k in range(life + 1, width):
+                flows[shift + k] = -alone[month + k]
+            given_up = abandonment[t, month + end] * keep_cash
+            flows[shift + end] -= given_up
+            flows[shift] -= cost
+            npv -= given_up * discount[month + end] + cost * discount[month]
+            if tax_rate > 0.0:
+                for k in range(width):
+                    relief = write_off[s, month + k] * cost * tax_rate
+                    flows[shift + k] += relief
+                    npv += relief * discount[month + k]
             gain = npv - npv0
             size = shift + width
             for k in range(size, size + LANES):
@@ -368,24 +387,25 @@ def value_trials(
 
             # volumes and the break-even price of the main phase
             upto = life + 1
-            volume, value = 0.0, 0.0
-            for i in range(resume, limit + 1):
-                worth = own[main_row, i] * main_factor * discount[i]
-                volume -= worth
-                value -= worth * main_price[t, i]
-            made = own_total[resume]
-            for step in range(2):
-                lag = whole + step
-                weight = 1.0 - part if step == 0 else part
-                got = max(upto - lag, 0)
-                made += weight * (keep * (own_total[resume + got] - own_total[resume]) + q2 * new_total[got])
-                for k in range(lag, upto):
-                    stream = weight * (keep * own[main_row, resume + k - lag] + q2 * new[main_row, k - lag])
-                    worth = stream * main_factor * discount[month + k]
-                    volume += worth
-                    value += worth * main_price[t, month + k]
-            volume *= keep_cash
-            value *= keep_cash
+            volume, value = -forgone, -forgone_value
+            early, late = 1.0 - part, part
+            got, later = max(upto - whole, 0), max(upto - whole - 1, 0)
+            old0 = own_total[resume]
+            made = old0 + early * (keep * (own_total[resume + got] - old0) + q2 * new_total[got])
+            made += late * (keep * (own_total[resume + later] - old0) + q2 * new_total[later])
+            if got > 0:
+                stream = early * (keep * own_main[resume] + q2 * new_main[0]) * discount[month + whole]
+                volume += stream
+                value += stream * main_price[t, month + whole]
+            for j in range(1, got):
+                at = month + whole + j
+                stream = early * (keep * own_main[resume + j] + q2 * new_main[j])
+                stream += late * (keep * own_main[resume + j - 1] + q2 * new_main[j - 1])
+                stream *= discount[at]
+                volume += stream
+                value += stream * main_price[t, at]
+            volume *= keep_cash * main_factor
+            value *= keep_cash * main_factor
 
             out[NPV, row, t] = npv
             out[INCREMENTAL_NPV, row, t] = gain
@@ -401,3 +421,31 @@ def value_trials(
             out[EFFECTIVE, row, t] = jobs[4, s, t]
             out[EXECUTED, row, t] = 1.0
             out[CAPPED, row, t] = 1.0 if scale < 1.0 else 0.0
+
+
+def warm() -> None:
+    """Compile, or load from the cache, for the argument types the engine uses."""
+    one, cube = np.ones((1, 12)), np.ones((3, 1, 12))
+    value_trials(
+        cube,
+        cube,
+        cube,
+        cube,
+        False,
+        one,
+        one,
+        one,
+        one,
+        1.0,
+        0,
+        np.ones(12),
+        np.ones(1),
+        np.ones((6, 1)),
+        np.ones((6, 1, 1)),
+        np.zeros(1, dtype=np.int64),
+        np.zeros((1, 12)),
+        0.0,
+        1.0,
+        0,
+        np.empty((14, 2, 1)),
+    )

@@ -37,31 +37,17 @@ def group_names(plan: WellPlan) -> dict[str, str]:
     return groups
 
 
-def draw(plan: WellPlan, block: int, trials: int) -> dict[str, Array]:
-    """Input values (n,), luck (n,) or (n, N) and price shocks (n, T) of the first `trials` of a block."""
-    case, well, seed = plan.case, plan.id, plan.case.sampling.seed
-    values: dict[str, Array] = {}
-    scopes = {"": [], well: [ROW]} if plan.posterior is not None else {"": [], well: []}
-    for variable in plan.variables:
-        if variable.distribution.is_fixed:
-            values[variable.name] = np.full(trials, float(variable.distribution.mean()))
-        else:
-            scopes[variable.scope].append(variable.name)
-    by_name = {variable.name: variable.distribution for variable in plan.variables}
-    for scope, names in scopes.items():
-        uniforms = block_uniforms(seed, names, scope, block, case.sampling.design, plan.registry)
-        if scope in plan.dependence:
-            tied, matrix = plan.dependence[scope]
-            columns = np.stack([uniforms[name] for name in tied], axis=1)
-            if case.sampling.design == "sobol":
-                columns = gaussian_copula(columns, matrix)
-            else:
-                columns = iman_conover(columns, matrix, dependence_uniforms(seed, tied, scope, block))
-            uniforms.update(zip(tied, columns.T, strict=True))
-        for name, u in uniforms.items():
-            values[name] = u[:trials].copy() if name == ROW else by_name[name].ppf(u[:trials])
+def draw(plan: WellPlan, block: int, trials: int, *, inputs_only: bool = False) -> dict[str, Array]:
+    """Input values (n,), luck (n,) or (n, N) and price shocks (n, T) of the first `trials` of a block.
 
-    sleeves = plan.well.tally.count
+    inputs_only: the values of inputs and the posterior row, without luck and shocks.
+    """
+    values = dict(_shared(plan, block, trials))
+    own = _inputs(plan, plan.id, block, trials)
+    values.update(own)
+    if inputs_only:
+        return values
+    seed, well, sleeves = plan.case.sampling.seed, plan.id, plan.well.tally.count
     for name in _LUCK:
         shape: tuple[int, ...] = (BLOCK_SIZE,)
         if name.removeprefix("luck.") not in PER_TRIAL_LUCK:
@@ -71,13 +57,52 @@ def draw(plan: WellPlan, block: int, trials: int) -> dict[str, Array]:
         values[name] = whole[:trials]
     for name in _SPREAD:
         values[name] = generator(seed, name, well, block).standard_normal((BLOCK_SIZE, sleeves))[:trials]
-    values["costs.service_luck"] = generator(seed, "costs.service_luck", "", block).standard_normal(
-        BLOCK_SIZE
-    )[:trials]
-    if case.prices.model in PROCESSES:
+    return values
+
+
+def _inputs(plan: WellPlan, scope: str, block: int, trials: int) -> dict[str, Array]:
+    """Values of the inputs of one scope, and the posterior row in the well's own."""
+    case, seed = plan.case, plan.case.sampling.seed
+    values: dict[str, Array] = {}
+    mine = {variable.name: variable.distribution for variable in plan.variables if variable.scope == scope}
+    names = [ROW] if scope and plan.posterior is not None else []
+    for name, distribution in mine.items():
+        if distribution.is_fixed:
+            values[name] = np.full(trials, float(distribution.mean()))
+        else:
+            names.append(name)
+    uniforms = block_uniforms(seed, names, scope, block, case.sampling.design, plan.registry)
+    if scope in plan.dependence:
+        tied, matrix = plan.dependence[scope]
+        columns = np.stack([uniforms[name] for name in tied], axis=1)
+        if case.sampling.design == "sobol":
+            columns = gaussian_copula(columns, matrix)
+        else:
+            columns = iman_conover(columns, matrix, dependence_uniforms(seed, tied, scope, block))
+        uniforms.update(zip(tied, columns.T, strict=True))
+    for name, u in uniforms.items():
+        values[name] = u[:trials].copy() if name == ROW else mine[name].ppf(u[:trials])
+    return values
+
+
+_LAST: list[tuple[object, tuple[object, ...], int, int, dict[str, Array]]] = []
+
+
+def _shared(plan: WellPlan, block: int, trials: int) -> dict[str, Array]:
+    """Draws of the scope that all wells share, made once a block where the wells' own keys agree."""
+    shared = tuple(variable for variable in plan.variables if variable.scope == "")
+    for case, variables, at, count, values in _LAST:
+        if case is plan.case and at == block and count == trials and variables == shared:
+            return values
+    values = _inputs(plan, "", block, trials)
+    seed = plan.case.sampling.seed
+    luck = generator(seed, "costs.service_luck", "", block).standard_normal(BLOCK_SIZE)
+    values["costs.service_luck"] = luck[:trials]
+    if plan.case.prices.model in PROCESSES:
         for name in ("prices.shock_oil", "prices.shock_gas"):
             stream = generator(seed, name, "", block)
             values[name] = stream.standard_normal((BLOCK_SIZE, plan.horizon))[:trials]
+    _LAST[:] = [(plan.case, shared, block, trials, values)]
     return values
 
 

@@ -9,6 +9,7 @@ All strategies of a trial share its draws.
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -19,10 +20,11 @@ from refracmc.job.cost import CostRates, job_cost
 from refracmc.job.inputs import JobInputs
 from refracmc.job.shared import prepare
 from refracmc.job.simulate import JobResult, simulate
+from refracmc.production.decline import FORMS
 from refracmc.production.response import headroom_ultimate
 from refracmc.production.stress import stress_multiplier
 
-from .base import BaseStream, Ratio, UnitStream, own_stream, unit_stream
+from .base import BaseStream, Ratio, StreamTable, UnitStream, own_stream, stream_table, unit_stream
 from .cash import PER_TRIAL, CashKernel, DateKernel, JobOutcome, ResponseTerms, Valued
 from .draws import ROW, job_luck
 from .money import BlockMoney, block_money
@@ -70,32 +72,53 @@ def posterior_rows(plan: WellPlan, draws: Draws) -> NDArray[np.intp]:
     return np.minimum(draws[ROW] * usable, count - 1).astype(np.intp)
 
 
-def _own(plan: WellPlan, draws: Draws) -> tuple[BaseStream, dict[str, Ratio], Array]:
-    """Own stream, ratios now, and the ultimate stated in the case or NaN (n,)."""
+_TABLES: OrderedDict[int, tuple[WellPlan, StreamTable, dict[str, Ratio]]] = OrderedDict()
+_KEPT_TABLES = 8
+
+
+def _posterior_table(plan: WellPlan) -> tuple[StreamTable, dict[str, Ratio]]:
+    """Streams and ratios of every posterior row of a well, kept for the wells used last."""
+    key = id(plan)
+    if key not in _TABLES:
+        posterior = plan.posterior
+        assert posterior is not None
+        none = np.zeros(posterior.form.size)
+        ratios = {
+            phase: Ratio(*(np.asarray(part) for part in posterior.secondary[phase]))
+            if phase in posterior.secondary
+            else Ratio(none, none, none + 1.0)
+            for phase in _phases(plan.well.main_phase)
+        }
+        table = stream_table(
+            posterior.form, posterior.slots, posterior.uptime, ratios, plan.months_before, plan.horizon
+        )
+        _TABLES[key] = (plan, table, ratios)
+        if len(_TABLES) > _KEPT_TABLES:
+            _TABLES.popitem(last=False)
+    _, table, ratios = _TABLES[key]
+    return table, ratios
+
+
+def _own(plan: WellPlan, draws: Draws) -> tuple[BaseStream, dict[str, Array], Array]:
+    """Own stream, present ratios (n,) by phase, and the ultimate stated in the case or NaN (n,)."""
     main, n = plan.well.main_phase, draws["response.uplift"].size
     stated = draws.get("response.ultimate")
     ultimate = np.full(n, np.nan) if stated is None else stated
     if plan.posterior is not None:
-        posterior, row = plan.posterior, posterior_rows(plan, draws)
-        ratios = {
-            phase: Ratio(*(np.asarray(part)[row] for part in posterior.secondary[phase]))
-            for phase in _phases(main)
-            if phase in posterior.secondary
-        }
-        form, slots, uptime = posterior.form[row], posterior.slots[:, row], posterior.uptime[row]
-    else:
-        curve = plan.well.type_curve
-        assert curve is not None
-        names = ("initial_rate_per_d", "initial_decline_per_year", "b", "terminal_decline_per_year")
-        slots = np.stack([draws[f"type_curve.{name}"] for name in names])
-        uptime, form = draws["type_curve.uptime"], np.zeros(n, dtype=np.int8)
-        flat = {"oil": curve.oil_ratio, "gas": curve.gas_ratio, "water": curve.water_ratio}
-        ratios = {p: Ratio(*(np.full(n, v) for v in (flat[p], flat[p], 1.0))) for p in _phases(main)}
-    none = np.zeros(n)
-    for phase in _phases(main):
-        ratios.setdefault(phase, Ratio(none, none, np.ones(n)))
-    base = own_stream(main, form, slots, uptime, ratios, plan.months_before, plan.np_anchor, plan.horizon)
-    return base, ratios, ultimate
+        row = posterior_rows(plan, draws)
+        table, ratios = _posterior_table(plan)
+        now = {phase: ratio.now[row] for phase, ratio in ratios.items()}
+        return own_stream(main, table, row, plan.np_anchor), now, ultimate
+    curve = plan.well.type_curve
+    assert curve is not None
+    names = ("initial_rate_per_d", "initial_decline_per_year", "b", "terminal_decline_per_year")
+    slots = np.stack([draws[f"type_curve.{name}"] for name in names])
+    flat = {"oil": curve.oil_ratio, "gas": curve.gas_ratio, "water": curve.water_ratio}
+    ratios = {p: Ratio(*(np.full(n, v) for v in (flat[p], flat[p], 1.0))) for p in _phases(main)}
+    form = np.zeros(n, dtype=np.int8)
+    table = stream_table(form, slots, draws["type_curve.uptime"], ratios, plan.months_before, plan.horizon)
+    now = {phase: ratio.now for phase, ratio in ratios.items()}
+    return own_stream(main, table, slice(None), plan.np_anchor), now, ultimate
 
 
 def _shares(plan: WellPlan, draws: Draws) -> tuple[Array, Array]:
@@ -120,13 +143,13 @@ def _shares(plan: WellPlan, draws: Draws) -> tuple[Array, Array]:
 def model_block(plan: WellPlan, draws: Draws) -> BlockModel:
     """Everything of a block that comes before the job."""
     response = plan.well.settings.response
-    base, ratios, ultimate = _own(plan, draws)
+    base, now, ultimate = _own(plan, draws)
     economics = block_money(plan, draws)
     main = plan.well.main_phase
     ends = {
         phase: (
-            ratios[phase].now * draws[f"response.{phase}_start_factor"],
-            ratios[phase].now * draws[f"response.{phase}_final_factor"],
+            now[phase] * draws[f"response.{phase}_start_factor"],
+            now[phase] * draws[f"response.{phase}_final_factor"],
         )
         for phase in _phases(main)
     }
@@ -374,3 +397,23 @@ def evaluate_one(
         valued = date.value(_outcome_rows(made, part), rows)
         streams.append(StrategyStreams(part, model, job, made, costs, kernel, date, valued, rows))
     return streams
+
+
+def forecast_row(plan: WellPlan, draws: Draws, row: int) -> dict[str, object]:
+    """The decline of one trial in words and numbers: form, slots, uptime and present ratios."""
+    if plan.posterior is None:
+        return {"form": "modified_hyperbolic", "from": "type curve of the case"}
+    posterior = plan.posterior
+    k = int(posterior_rows(plan, draws)[row])
+    return {
+        "form": FORMS[int(posterior.form[k])],
+        "from": "posterior of the fit",
+        "posterior_row": k,
+        "slots": [float(value) for value in posterior.slots[:, k]],
+        "uptime_fraction": float(posterior.uptime[k]),
+        "ratios": {
+            phase: [float(np.asarray(part)[k]) for part in parts] for phase, parts in posterior.secondary.items()
+        },
+        "months_before_valuation": plan.months_before,
+        "cumulative_at_anchor": plan.np_anchor,
+    }

@@ -38,20 +38,9 @@ class BlockMoney:
 def block_money(plan: WellPlan, draws: Mapping[str, Array]) -> BlockMoney:
     """Price paths, netbacks, costs and discount factors of the drawn trials."""
     case, settings = plan.case, plan.well.settings
-    prices, valuation, fiscal = case.prices, case.valuation, settings.fiscal
+    valuation, fiscal = case.valuation, settings.fiscal
     n, months = draws["luck.z_well"].size, np.arange(plan.horizon)
-    paths = price_paths(
-        prices.model,
-        Deck(plan.deck_oil, plan.deck_gas),
-        draws["prices.oil_level"],
-        draws["prices.gas_level"],
-        draws.get("prices.shock_oil"),
-        draws.get("prices.shock_gas"),
-        (prices.oil_annual_volatility, prices.gas_annual_volatility),
-        (prices.oil_reversion_per_year, prices.gas_reversion_per_year),
-        prices.oil_gas_correlation,
-        n,
-    )
+    paths, expected = _paths(plan, draws, n)
     terms = FiscalTerms(
         working_interest=settings.interests.working,
         net_revenue_interest=settings.interests.net_revenue,
@@ -81,8 +70,8 @@ def block_money(plan: WellPlan, draws: Mapping[str, Array]) -> BlockMoney:
 
     oil_price, gas_price, water_price = net(paths.oil, paths.gas)
     ahead = None
-    if prices.model in PROCESSES:
-        ahead = net(*expected_mean_ahead(paths, 12))
+    if expected is not None:
+        ahead = net(*expected)
     factor = terms.oil_factor if plan.well.main_phase == "oil" else terms.gas_factor
     tax = fiscal.income_tax
     year, month = (int(part) for part in valuation.date.split("-"))
@@ -107,6 +96,35 @@ def block_money(plan: WellPlan, draws: Mapping[str, Array]) -> BlockMoney:
         depreciation=weights,
     )
     return BlockMoney(money, paths.oil, paths.gas, _service_index(plan, draws, paths, job_months))
+
+
+_LAST: list[tuple[tuple[Array | None, ...], object, PricePaths, tuple[Array, Array] | None]] = []
+
+
+def _paths(plan: WellPlan, draws: Mapping[str, Array], n: int) -> tuple[PricePaths, tuple[Array, Array] | None]:
+    """Price paths, and for a process the prices expected ahead; wells that share their draws share the paths."""
+    prices = plan.case.prices
+    names = ("prices.oil_level", "prices.gas_level", "prices.shock_oil", "prices.shock_gas")
+    arrays = tuple(draws.get(name) for name in names)
+    for known, case, paths, expected in _LAST:
+        if case is plan.case and all(a is b for a, b in zip(known, arrays, strict=True)):
+            return paths, expected
+    oil_level, gas_level, shock_oil, shock_gas = arrays
+    paths = price_paths(
+        prices.model,
+        Deck(plan.deck_oil, plan.deck_gas),
+        oil_level,
+        gas_level,
+        shock_oil,
+        shock_gas,
+        (prices.oil_annual_volatility, prices.gas_annual_volatility),
+        (prices.oil_reversion_per_year, prices.gas_reversion_per_year),
+        prices.oil_gas_correlation,
+        n,
+    )
+    expected = expected_mean_ahead(paths, 12) if prices.model in PROCESSES else None
+    _LAST[:] = [(arrays, plan.case, paths, expected)]
+    return paths, expected
 
 
 def _service_index(

@@ -1,0 +1,129 @@
+"""What a finished run leaves in its folder: tidy tables, charts, the page, and the trials where asked for."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from refracmc import __version__
+from refracmc.case.model import Case
+from refracmc.decisions.gather import WellTables, gather_well, input_rows
+from refracmc.engine.blocks import read_results
+from refracmc.engine.cash import PER_TRIAL
+from refracmc.engine.draws import draw
+from refracmc.engine.executors import run_tasks
+from refracmc.engine.plan import WellPlan
+from refracmc.engine.progress import Silent
+from refracmc.engine.store import write_atomic
+from refracmc.errors import Fault
+from refracmc.reporting.columns import TABLES
+from refracmc.reporting.page import write_report
+from refracmc.reporting.tables import ReportData, RunFacts, build_report_data
+from refracmc.reporting.words import verdict
+
+
+def _gather_task(state: tuple[list[WellPlan], Path, list[int]], index: int) -> WellTables:
+    plans, folder, sizes = state
+    return gather_well(plans[index], folder, sizes)
+
+
+def _frame(rows: Any, key: str) -> pd.DataFrame:
+    columns = list(TABLES[key].names)
+    return pd.DataFrame(rows, columns=columns) if isinstance(rows, list) else pd.DataFrame(rows)[columns]
+
+
+def report_data(
+    case: Case,
+    plans: list[WellPlan],
+    refused: dict[str, tuple[Fault, ...]],
+    summary: pd.DataFrame,
+    found: list[WellTables],
+    sizes: list[int],
+) -> ReportData:
+    """The checked tables of the report."""
+    tables: dict[str, pd.DataFrame] = {"summary": summary}
+    for key in TABLES:
+        frames = [_frame(well.tables[key], key) for well in found if key in well.tables and len(well.tables[key])]
+        if frames:
+            tables[key] = pd.concat(frames, ignore_index=True)
+    tables["inputs"] = input_rows(plans)[list(TABLES["inputs"].names)]
+    notes = []
+    for plan in plans:
+        if plan.posterior is not None:
+            notes += [f"{plan.id}: fit: {flag}" for flag in plan.posterior.diagnostics.get("flags", [])]
+    facts = RunFacts(
+        name=case.name,
+        title=case.title,
+        data_status=case.data_status,
+        trials=case.sampling.trials,
+        seed=case.sampling.seed,
+        design=case.sampling.design,
+        valuation_month=case.valuation.date,
+        horizon_months=case.valuation.horizon_months,
+        annual_discount_rate=case.valuation.annual_discount_rate,
+        terms=case.valuation.terms,
+        income_tax=case.fiscal.income_tax is not None,
+        price_model=case.prices.model,
+        cvar_tail_fraction=case.valuation.cvar_tail_fraction,
+        blocks=len(sizes),
+        version=__version__,
+        refused=tuple((well, "; ".join(str(fault) for fault in faults)) for well, faults in sorted(refused.items())),
+        notes=tuple(notes),
+    )
+    return build_report_data(facts, tables)
+
+
+def write_outputs(
+    case: Case,
+    plans: list[WellPlan],
+    refused: dict[str, tuple[Fault, ...]],
+    summary: pd.DataFrame,
+    folder: Path,
+    sizes: list[int],
+    keep_trials: bool,
+    workers: int,
+    progress: Silent,
+) -> str:
+    """Write everything of a run that is not a block file; returns the verdicts in words."""
+    state = (plans, folder, sizes)
+    progress.start(f"{case.name}: decisions", len(plans))
+    found: dict[int, WellTables] = {}
+    for index, tables in run_tasks(_gather_task, state, list(range(len(plans))), workers):
+        found[index] = tables
+        progress.step()
+    data = report_data(case, plans, refused, summary, [found[k] for k in range(len(plans))], sizes)
+    if keep_trials:
+        write_trials(plans, folder, sizes)
+    progress.note(f"{case.name}: charts and page")
+    write_report(data, folder, charts=case.outputs.charts)
+    said = [verdict(data, well) for well in data.wells]
+    return "\n".join(f"{v.headline} {v.value} {v.timing}" for v in said)
+
+
+def _parquet(frames: list[pd.DataFrame]) -> bytes:
+    buffer = io.BytesIO()
+    pd.concat(frames, ignore_index=True).to_parquet(buffer, index=False, engine="pyarrow", compression="zstd")
+    return buffer.getvalue()
+
+
+def write_trials(plans: list[WellPlan], folder: Path, sizes: list[int]) -> None:
+    """inputs.parquet (well, trial, one column an input) and results.parquet (well, strategy, trial, measures)."""
+    inputs, results = [], []
+    for plan in plans:
+        at = 0
+        for block, size in enumerate(sizes):
+            draws = draw(plan, block, size)
+            columns = {name: values for name, values in draws.items() if values.ndim == 1}
+            trial = np.arange(at, at + size)
+            inputs.append(pd.DataFrame({"well": plan.id, "trial": trial, **dict(sorted(columns.items()))}))
+            at += size
+        found = read_results(plan, folder, sizes)
+        for k, name in enumerate(plan.names):
+            measures = {measure: found.measures[measure][k] for measure in PER_TRIAL}
+            results.append(pd.DataFrame({"well": plan.id, "strategy": name, "trial": np.arange(at), **measures}))
+    write_atomic(folder / "inputs.parquet", _parquet(inputs))
+    write_atomic(folder / "results.parquet", _parquet(results))

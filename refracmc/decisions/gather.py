@@ -1,0 +1,274 @@
+"""The tables of a report for one well: from the trials on disk, and the few model runs that need more than them.
+
+Everything is built well by well so that wells may be done side by side.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from refracmc.case import units
+from refracmc.decisions import compare, drivers
+from refracmc.engine.blocks import COST_PARTS, WellResults, read_results
+from refracmc.engine.draws import GROUPS, ROW, draw, group_names
+from refracmc.engine.evaluate import chunks_of, evaluate, evaluate_one, job_inputs, model_block, posterior_rows
+from refracmc.engine.draws import job_luck
+from refracmc.engine.plan import NOTHING, Strategy, WellPlan
+from refracmc.job.log import job_log, planned_steps
+from refracmc.production.history import clean
+from refracmc.sampling.estimators import mean_with_error
+from refracmc.sampling.streams import BLOCK_SIZE
+
+Array = NDArray[np.float64]
+DRIVER_BLOCKS = 2
+FAN_BLOCKS = 2
+"""Blocks whose trials draw the monthly production fan."""
+SET_A, SET_B = 2**30, 2**30 + 2**20
+"""First blocks of the two independent sets of draws behind the variance shares; apart from those of any run."""
+
+
+@dataclass(frozen=True, eq=False)
+class WellTables:
+    """Rows of one well for every table of the report but the summary, by table key."""
+
+    well: str
+    tables: dict[str, list[dict[str, Any]] | dict[str, Any]]
+
+
+def results_of(found: WellResults) -> compare.Results:
+    """The trials of a well as the comparison reads them."""
+    plan = found.plan
+    return compare.Results(
+        plan.id,
+        plan.names,
+        (NOTHING, *(s.order for s in plan.strategies)),
+        ("", *(s.date for s in plan.strategies)),
+        found.measures,
+    )
+
+
+def gather_well(plan: WellPlan, folder: Path, sizes: list[int]) -> WellTables:
+    """All rows of one well."""
+    found = read_results(plan, folder, sizes)
+    results = results_of(found)
+    design = plan.case.sampling.design
+
+    def error_of(values: Array) -> tuple[float, float]:
+        got = mean_with_error(values, sizes, design)
+        return float(got.value), float(got.se)
+
+    best = plan.strategies[results.best - 1]
+    second = plan.strategies[results.runner_up - 1] if results.runner_up is not None else None
+    shifts = {name: made.job.shifts for name, made in plan.orders.items()}
+    tables: dict[str, Any] = {
+        "decision": [compare.decision(results, error_of, plan.case.valuation.cvar_tail_fraction)],
+        "timing": compare.timing(results, error_of),
+        "orders": compare.orders_at_best_date(results, error_of, shifts),
+        "distribution": compare.distribution(results),
+        "cost": _cost_rows(found, results.best),
+        "production": _production(plan, best, sizes),
+        "timeline": _timeline(plan, best, found, results.best),
+        "drivers": _drivers(plan, best, second),
+        "tornado": _tornado(plan, best, results.measures["incremental_npv"][results.best], sizes),
+        "cleaning": _cleaning(plan),
+    }
+    return WellTables(plan.id, tables)
+
+
+def _cost_rows(found: WellResults, best: int) -> list[dict[str, Any]]:
+    n = sum(found.sizes)
+    rows = []
+    totals = {name: float(found.parts[name][best - 1, 0]) / n for name in COST_PARTS}
+    whole = sum(totals.values()) or 1.0
+    for name in COST_PARTS:
+        first, second = found.parts[name][best - 1]
+        variance = max(float(second) / n - totals[name] ** 2, 0.0)
+        se = float(np.sqrt(variance / n))
+        if totals[name] > 0.0:
+            rows.append(
+                {
+                    "well": found.plan.id,
+                    "strategy": found.plan.names[best],
+                    "part": name,
+                    "mean_usd": totals[name],
+                    "se_usd": se,
+                    "share": totals[name] / whole,
+                }
+            )
+    return rows
+
+
+def _main(plan: WellPlan, phases: tuple[Array, Array, Array]) -> Array:
+    return phases[0] if plan.well.main_phase == "oil" else phases[1]
+
+
+def _production(plan: WellPlan, best: Strategy, sizes: list[int]) -> list[dict[str, Any]]:
+    alone, treated = [], []
+    for block, size in enumerate(sizes[:FAN_BLOCKS]):
+        draws = draw(plan, block, size)
+        for streams in evaluate_one(plan, draws, best, chunks_of(size)):
+            limit = streams.kernel.nothing.limit
+            after = np.arange(plan.horizon) > limit[:, None]
+            alone.append(np.where(after, 0.0, streams.kernel.base.main))
+            treated.append(_main(plan, streams.date.volumes(streams.valued)))
+    unit = "bbl/month" if plan.well.main_phase == "oil" else "Mcf/month"
+    start = units.month_number(plan.case.valuation.date)
+    rows: list[dict[str, Any]] = []
+    history = plan.well.history
+    if history is not None:
+        for date, volume in zip(history.dates.astype("datetime64[M]"), history.volume(), strict=True):
+            if np.isfinite(volume):
+                rows.append(
+                    {
+                        "well": plan.id,
+                        "branch": "history",
+                        "strategy": None,
+                        "month": str(date),
+                        "mean": float(volume),
+                        "p90": np.nan,
+                        "p50": np.nan,
+                        "p10": np.nan,
+                        "unit": unit,
+                    }
+                )
+    for branch, name, parts in (("nothing", NOTHING, alone), ("refrac", best.name, treated)):
+        volumes = np.concatenate(parts)
+        low, mid, high = np.quantile(volumes, [0.1, 0.5, 0.9], axis=0)
+        mean = volumes.mean(axis=0)
+        for i in range(plan.horizon):
+            rows.append(
+                {
+                    "well": plan.id,
+                    "branch": branch,
+                    "strategy": name,
+                    "month": units.month_text(start + i),
+                    "mean": mean[i],
+                    "p90": low[i],
+                    "p50": mid[i],
+                    "p10": high[i],
+                    "unit": unit,
+                }
+            )
+    return rows
+
+
+def _timeline(plan: WellPlan, best: Strategy, found: WellResults, index: int) -> list[dict[str, Any]]:
+    """Planned steps, and the log of the trial of the first block whose days are nearest the median."""
+    size = found.sizes[0]
+    days = found.measures["job_days"][index]
+    row = int(np.argmin(np.abs(days[:size] - np.median(days))))
+    draws = draw(plan, 0, size)
+    inputs = job_inputs(plan, draws)
+    made = plan.orders[best.order].job
+    typical = job_log(
+        made, plan.well.tally, inputs, job_luck(draws), plan.ages[best.month], plan.policy, row
+    )
+    rows = []
+    for scenario, steps in (("planned", planned_steps(made, inputs.mean())), ("typical", typical)):
+        for step in steps:
+            rows.append(
+                {
+                    "well": plan.id,
+                    "strategy": best.name,
+                    "scenario": scenario,
+                    "step": step.step,
+                    "action": step.action,
+                    "sleeve": step.sleeve,
+                    "depth_ft": step.depth_ft,
+                    "start_hour": step.start_hour,
+                    "end_hour": step.start_hour + step.hours,
+                    "outcome": step.outcome,
+                }
+            )
+    return rows
+
+
+def _drivers(plan: WellPlan, best: Strategy, second: Strategy | None) -> list[dict[str, Any]]:
+    """Variance shares of the groups on the best refrac's NPV, on its gain over nothing and over the runner-up."""
+    names = group_names(plan)
+    chosen = [best] if second is None else [best, second]
+    sets = {
+        label: [draw(plan, first + k, BLOCK_SIZE) for k in range(DRIVER_BLOCKS)]
+        for label, first in (("a", SET_A), ("b", SET_B))
+    }
+
+    def run(source: Mapping[str, str]) -> dict[str, Array]:
+        outputs: dict[str, list[Array]] = {}
+        for k in range(DRIVER_BLOCKS):
+            mixed = {name: sets[source[names[name]]][k][name] for name in sets["a"][k]}
+            got = evaluate(plan, mixed, chosen).measures
+            outputs.setdefault("npv", []).append(got["npv"][1])
+            outputs.setdefault("incremental_npv", []).append(got["incremental_npv"][1])
+            if second is not None:
+                difference = got["npv"][1] - got["npv"][2]
+                outputs.setdefault("difference", []).append(difference)
+        return {target: np.concatenate(values) for target, values in outputs.items()}
+
+    rows = drivers.group_drivers(GROUPS, run, f"{plan.case.name}/{plan.id}/{plan.case.sampling.seed}")
+    return [{"well": plan.id, **row} for row in rows]
+
+
+def _tornado(plan: WellPlan, best: Strategy, values: Array, sizes: list[int]) -> list[dict[str, Any]]:
+    """Conditional means of the incremental NPV over low and high fifths of every uncertain input."""
+    unit_of = {v.name: v.unit for v in plan.variables if not v.distribution.is_fixed}
+    samples: dict[str, list[Array]] = {}
+    for block, size in enumerate(sizes):
+        draws = draw(plan, block, size, inputs_only=True)
+        for name in unit_of:
+            samples.setdefault(name, []).append(draws[name])
+        if plan.posterior is not None:
+            rows = posterior_rows(plan, draws)
+            samples.setdefault("forecast: recovery without a refrac", []).append(plan.posterior.technical_eur[rows])
+    unit_of["forecast: recovery without a refrac"] = "bbl" if plan.well.main_phase == "oil" else "Mcf"
+    found = drivers.tornado(values, {name: np.concatenate(parts) for name, parts in samples.items()})
+    return [{"well": plan.id, "strategy": best.name, "unit": unit_of[row["input"]], **row} for row in found]
+
+
+def _cleaning(plan: WellPlan) -> list[dict[str, Any]]:
+    """How many months of the history were used or set aside, and why."""
+    if plan.well.history is None or plan.well.forecast != "history":
+        return []
+    cleaned = clean(plan.well.history)
+    dates = plan.well.history.dates.astype("datetime64[M]")
+    groups: dict[tuple[str, str], list[str]] = {}
+    for date, used, reason in zip(dates, cleaned.used, cleaned.reasons, strict=True):
+        key = ("used", "in the fit") if used else ("dropped", reason or "not used")
+        groups.setdefault(key, []).append(str(date))
+    return [
+        {
+            "well": plan.id,
+            "status": status,
+            "reason": reason,
+            "months": len(months),
+            "first_month": months[0],
+            "last_month": months[-1],
+        }
+        for (status, reason), months in groups.items()
+    ]
+
+
+def input_rows(plans: list[WellPlan]) -> pd.DataFrame:
+    """Every input of the case with its distribution and source; shared ones once, with no well."""
+    rows: dict[tuple[str | None, str], dict[str, Any]] = {}
+    for plan in plans:
+        for variable in plan.variables:
+            well = None if variable.scope == "" else plan.id
+            rows.setdefault(
+                (well, variable.name),
+                {
+                    "well": well,
+                    "variable": variable.name,
+                    "unit": variable.unit,
+                    "distribution": variable.distribution.describe(),
+                    "source": variable.source,
+                    "is_assumption": "assum" in variable.source or "invented" in variable.source,
+                },
+            )
+    return pd.DataFrame(list(rows.values()))
