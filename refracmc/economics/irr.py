@@ -22,9 +22,9 @@ Array = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.intp]
 
-_SPAN = 18
+_SPAN = 36
 _CHUNK = 512
-_FREE_STEPS = 5
+_FREE_STEPS = 9
 _STEPS = 60
 _TAIL_SHAPE = 0.8
 _EXPONENT_LIMIT = 500.0
@@ -78,12 +78,17 @@ def irr_unique(flows: Array) -> Array:
     rate = np.full(n, np.nan)
     if months < 2:
         return rate
+    width = -(-months // _SPAN) * _SPAN
     total = flows.sum(axis=1)
     rows = np.flatnonzero(total > 0.0)
     for start in range(0, rows.size, _CHUNK):
         part = rows[start : start + _CHUNK]
-        chosen = scratch("rows", part.size * months).reshape(part.size, months)
-        np.take(flows, part, axis=0, out=chosen, mode="clip")
+        chosen = scratch("rows", part.size * width).reshape(part.size, width)
+        if width == months:
+            np.take(flows, part, axis=0, out=chosen, mode="clip")
+        else:
+            chosen[:, :months] = flows[part]
+            chosen[:, months:] = 0.0
         good, opens = _crossing(chosen, total[part])
         if good.any():
             force = _monthly_force(chosen, total[part], opens, good)
@@ -92,40 +97,38 @@ def irr_unique(flows: Array) -> Array:
     return rate
 
 
-class _Polynomial:
-    """Present value of columns of flows at a discount factor per column, in a fixed order of operations.
+class _PresentValue:
+    """Present value of rows of flows (n, T) at a monthly discount factor per row.
 
-    Months are i = 18 a + b: a Horner scheme in x^18 for all b side by side, then one in x.
+    Months are i = 36 a + b: sums over b with powers of x, then over a with powers of x^36, each along its own
+    row (no BLAS).
     """
 
-    def __init__(self, blocks: Array) -> None:
-        self.blocks = blocks
-        self.work = scratch("work", blocks[0].size).reshape(blocks.shape[1:])
-
-    @classmethod
-    def of(cls, flows: Array) -> _Polynomial:
-        n, months = flows.shape
-        height = -(-months // _SPAN)
-        columns = scratch("columns", height * _SPAN * n).reshape(height * _SPAN, n)
-        columns[:months] = flows.T
-        columns[months:] = 0.0
-        return cls(columns.reshape(height, _SPAN, n))
+    def __init__(self, flows: Array) -> None:
+        n, width = flows.shape
+        self.blocks = flows.reshape(n, width // _SPAN, _SPAN)
 
     def __call__(self, x: Array) -> Array:
-        square = x * x
-        fourth = square * square
-        eighth = fourth * fourth
-        step = eighth * eighth * square
-        total = self.work
-        np.copyto(total, self.blocks[-1])
-        for block in self.blocks[-2::-1]:
-            np.multiply(total, step, out=total)
-            np.add(total, block, out=total)
-        value: Array = total[-1].copy()
-        for line in total[-2::-1]:
-            np.multiply(value, x, out=value)
-            np.add(value, line, out=value)
+        height = self.blocks.shape[1]
+        low = _powers(x, _SPAN, "low powers")
+        high = _powers(low[:, -1] * x, height, "high powers")
+        value: Array = np.einsum("na,na->n", np.einsum("nab,nb->na", self.blocks, low), high)
         return value
+
+
+def _powers(x: Array, count: int, name: str) -> Array:
+    """x^0 .. x^(count - 1) of each x (n,), (n, count), by doubling."""
+    rising = scratch("rising powers", x.size * count).reshape(count, x.size)
+    rising[0] = 1.0
+    done, factor = 1, x
+    while done < count:
+        more = min(done, count - done)
+        np.multiply(rising[:more], factor, out=rising[done : done + more])
+        done += more
+        factor = factor * factor
+    powers = scratch(name, x.size * count).reshape(x.size, count)
+    np.copyto(powers, rising.T)
+    return powers
 
 
 def _monthly_force(flows: Array, total: Array, opens: IntArray, good: BoolArray) -> Array:
@@ -145,22 +148,32 @@ def _monthly_force(flows: Array, total: Array, opens: IntArray, good: BoolArray)
     at = np.where(plain, largest, opens).astype(np.float64)
     moment = np.einsum("ij,j->i", flows, np.arange(months, dtype=np.float64))
     force = np.full(n, np.nan)
-    value = _Polynomial.of(flows)
+    value = _PresentValue(flows)
     with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
         mean_time = (moment - at * total) / (outlay + total)
         beta = _TAIL_SHAPE / np.where(mean_time > 0.25, mean_time, 12.0)
         h_start = np.log1p(total / outlay)
+        alive, present, outlay_left, at_left, beta_left = rows, value, outlay, at, beta
         v_old, h_old, v, step = np.zeros(n), h_start, h_start / _TAIL_SHAPE, np.ones(n)
         s = beta * np.expm1(v)
         for _ in range(_FREE_STEPS):
-            h = _log_index(value(np.exp(-s)), s, at, outlay)
+            h = _log_index(present(np.exp(-s)), s, at_left, outlay_left)
             v_new = v - h * (v - v_old) / (h - h_old)
-            v_new = np.where(v_new > 0.0, v_new, 0.25 * v)
-            s_new = beta * np.expm1(v_new)
+            v_new = np.minimum(np.where(v_new > 0.0, v_new, 0.25 * v), v + 1.5)
+            s_new = beta_left * np.expm1(v_new)
             moved = np.abs(s_new / s - 1.0)
-            fresh = (moved * step < 1e-13) & np.isnan(force)
-            force[fresh] = s_new[fresh]
+            fresh = (moved * step < 1e-13) & np.isnan(force[alive])
+            force[alive[fresh]] = s_new[fresh]
             v_old, h_old, v, s, step = v, h, v_new, s_new, moved
+            going = np.isnan(force[alive]) & good[alive]
+            count = np.count_nonzero(going)
+            if count == 0:
+                break
+            if 2 * count < going.size:
+                alive = alive[going]
+                present = _PresentValue(flows[alive])
+                outlay_left, at_left, beta_left = outlay[alive], at[alive], beta[alive]
+                v_old, h_old, v, s, step = v_old[going], h_old[going], v[going], s[going], step[going]
         force[~good] = np.nan
         left = np.flatnonzero(np.isnan(force) & good)
         if left.size:
@@ -181,7 +194,7 @@ def _log_index(present_value: Array, s: Array, at: Array, outlay: Array) -> Arra
 
 def _bracketed(flows: Array, beta: Array, at: Array, outlay: Array, h_start: Array) -> Array:
     """The same secant inside a bracket that halves when a step would leave it; NaN where out of range."""
-    index = np.arange(flows.shape[1], dtype=np.float64)
+    value = _PresentValue(flows)
     n = beta.size
     force = np.full(n, np.nan)
     low, high = np.zeros(n), np.full(n, np.inf)
@@ -189,11 +202,12 @@ def _bracketed(flows: Array, beta: Array, at: Array, outlay: Array, h_start: Arr
     moved, going = np.ones(n), np.ones(n, dtype=np.bool_)
     for trip in range(_STEPS):
         s = beta * np.expm1(v)
-        h = _log_index((flows * np.exp(-s[:, None] * index)).sum(axis=1), s, at, outlay)
+        h = _log_index(value(np.exp(-s)), s, at, outlay)
         going &= np.isfinite(h) & (s * at < _EXPONENT_LIMIT)
         low = np.where(h > 0.0, v, low)
         high = np.where(h > 0.0, high, v)
         new = v - h * (v - v_old) / (h - h_old)
+        new = np.where(np.isinf(high), np.minimum(new, 2.0 * v + 0.1), new)
         inside = (new >= low) & (new <= high)
         if trip % 6 == 5:
             inside &= moved < 0.01

@@ -1,5 +1,6 @@
-"""M2. Oracle: published. Worked examples of NPV and IRR in general spreadsheet help (OASIS OpenFormula): flows
-at the ends of equal periods, the first one period after the date of the value."""
+"""M2. Oracle: published. Worked examples of NPV and IRR in general spreadsheet help (OASIS OpenFormula).
+
+Flows at the ends of equal periods, the first one period after the date of the value."""
 
 import pytest
 
