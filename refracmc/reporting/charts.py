@@ -8,7 +8,7 @@ from __future__ import annotations
 import gc
 import os
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -74,7 +74,7 @@ CHARTS: tuple[ChartKind, ...] = (
 )
 
 
-def file_stems(wells: tuple[str, ...]) -> Mapping[str, str]:
+def file_stems(wells: Sequence[str]) -> Mapping[str, str]:
     """Well id -> part of a file name: letters, digits, ``._-`` kept, all else ``_``; doubles get a number."""
     stems: dict[str, str] = {}
     taken: set[str] = set()
@@ -95,10 +95,13 @@ def write_whole(path: Path, content: bytes) -> None:
     os.replace(beside, path)
 
 
-def draw_charts(data: ReportData, folder: Path) -> dict[tuple[str, str], str]:
+def draw_charts(
+    data: ReportData, folder: Path, wells: Sequence[str] | None = None
+) -> dict[tuple[str, str], str]:
     """Draw every chart of every well into ``folder`` as ``<chart>-<well>.png`` and ``.svg``.
 
-    Returns the SVG texts by (chart key, well id). Same tables, same bytes (for one version of Matplotlib).
+    ``wells``: only these (so that processes can share the work; names and bytes stay the same). Returns SVG
+    texts by (chart key, well id). Same tables, same bytes (for one version of Matplotlib).
     """
     folder.mkdir(parents=True, exist_ok=True)
     drawn: dict[tuple[str, str], str] = {}
@@ -107,7 +110,7 @@ def draw_charts(data: ReportData, folder: Path) -> dict[tuple[str, str], str]:
     gc.disable()  # figures are full of cycles: collect the young ones once a well
     try:
         with style.drawing():
-            for well in data.wells:
+            for well in data.wells if wells is None else wells:
                 for kind in CHARTS:
                     figure = kind.draw(data, well)
                     if figure is None:

@@ -15,7 +15,7 @@ from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 
 from refracmc.reporting import style
-from refracmc.reporting.numbers import MILLION, fixed, with_error
+from refracmc.reporting.numbers import MILLION, fixed, significant, with_error
 from refracmc.reporting.tables import ReportData
 from refracmc.reporting.words import error_range, footer, spoken, strategy_words
 
@@ -62,6 +62,14 @@ def _log_axis(axes: Axes, low: float, high: float) -> None:
     style.set_ticks(axes, "y", places, [f"{place:,.10g}" for place in places])
 
 
+def _volume_error(rows: pd.DataFrame) -> str:
+    """Largest standard error of the monthly means relative to them, over the months that are drawn."""
+    share = (rows["se"] / rows["mean"])[rows["mean"] > float(rows["mean"].max()) / 1000].dropna()
+    if share.empty:
+        return "standard error of the means not known"
+    return f"standard error of the means up to {significant(100 * float(share.max()), 2)} % of each"
+
+
 def production(data: ReportData, well: str) -> Figure | None:
     """Monthly main-phase volume on a log scale: history, then the fan with and without the refrac."""
     rows = data.of_well("production", well)
@@ -75,7 +83,7 @@ def production(data: ReportData, well: str) -> Figure | None:
         f"{well}: production with and without the refrac, {words}",
         footer(
             data,
-            "percentiles are of each month by itself; errors of the volumes stand in the tables",
+            f"{_volume_error(rows)}; percentiles are of each month by itself",
             money=False,
             extra="Trials past their limit count as zero; a band that meets the foot has ended "
             "in 10 % of them.",
@@ -197,8 +205,8 @@ def failed(outcomes: Sequence[Any]) -> np.ndarray[Any, np.dtype[np.bool_]]:
     )
 
 
-def _timeline_panel(axes: Axes, rows: pd.DataFrame) -> set[str]:
-    """Draw one scenario; returns the events that occurred."""
+def _timeline_panel(axes: Axes, rows: pd.DataFrame, lift: float) -> set[str]:
+    """Draw one scenario; returns the events in it. Marks of opening stand ``lift`` feet above."""
     seen: set[str] = set()
     path = tool_path(rows)
     axes.plot(path[:, 0], path[:, 1], color=style.FAINT, lw=0.9)
@@ -212,13 +220,14 @@ def _timeline_panel(axes: Axes, rows: pd.DataFrame) -> set[str]:
             for a, b, d in zip(treat["start_hour"], treat["end_hour"], treat["depth_ft"], strict=True)
         ]
         axes.add_collection(
-            LineCollection(bars, colors=REFRAC_COLOUR, linewidths=4, capstyle="butt", zorder=3)
+            LineCollection(bars, colors=REFRAC_COLOUR, linewidths=4, capstyle="butt", zorder=4.5)
         )
         seen.add("treat")
     for name, marker, colour, _ in _EVENTS:
         mine = (action == name) & np.isfinite(depth)
         if mine.any():
-            axes.plot(middle[mine], depth[mine], ls="", marker=marker, ms=2.8, color=colour, zorder=4)
+            raised = depth[mine] - lift * (name in ("open", "reopen")) + lift * (name == "reclose")
+            axes.plot(middle[mine], raised, ls="", marker=marker, ms=2.8, color=colour, zorder=4)
             seen.add(name)
     wrong = failed(rows["outcome"].tolist())
     inside = wrong & np.isfinite(depth)
@@ -268,8 +277,8 @@ def timeline(data: ReportData, well: str) -> Figure | None:
             "the simulated trial is one example, not an average",
             money=False,
             percentiles=False,
-            extra="Measured depth of the coiled tubing; lines that leave at the top lead to or "
-            "from the surface.",
+            extra="Measured depth of the coiled tubing; lines that leave at the top lead to or from the "
+            "surface. Marks of opening stand just above their sleeve, of reclosing just below.",
         ),
         height,
     )
@@ -286,7 +295,7 @@ def timeline(data: ReportData, well: str) -> Figure | None:
         bottom = 0.82 + 2.0 * (len(scenarios) - 1 - k)
         axes = style.panel(figure, (0.85, bottom, 0.2, height - bottom - 1.62))
         _spans(axes, part, (lowest + highest) / 2)
-        seen |= _timeline_panel(axes, part)
+        seen |= _timeline_panel(axes, part, 0.3 * room)
         style.value_axis(axes, "x", 0.0, last_hour * 1.01, most=12, labelled=k == len(scenarios) - 1)
         style.value_axis(axes, "y", highest, lowest, most=5)
         axes.set_ylim(lowest, highest)

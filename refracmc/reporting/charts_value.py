@@ -24,11 +24,25 @@ MOST_ORDERS = len(style.PALETTE)
 """Orders drawn in a colour of their own; further ones are grey."""
 
 
-def order_styles(data: ReportData) -> dict[str, int]:
-    """Place in the palette of every stage order, by first appearance, the same for all wells."""
-    frame = data.tables["timing"] if "timing" in data.tables else data.tables["decision"]
-    names = dict.fromkeys(str(name) for name in frame["order"])
+def order_styles(data: ReportData, well: str) -> dict[str, int]:
+    """Place in the palette of the stage orders that get a colour, by first appearance.
+
+    Up to ``MOST_ORDERS`` orders the places are the same for all wells; of more, the best of this well get one
+    (by their highest mean incremental NPV over the dates).
+    """
+    frame = data.tables[next(key for key in ("timing", "orders", "decision") if key in data.tables)]
+    names = list(dict.fromkeys(str(name) for name in frame["order"]))
+    if len(names) > MOST_ORDERS:
+        mine = frame[(frame["well"] == well).to_numpy(dtype=bool)]
+        value = mine.groupby("order", sort=False)["mean_usd"].max()
+        best = {str(n) for n in value.index[value.to_numpy().argsort(kind="stable")[::-1][:MOST_ORDERS]]}
+        names = [name for name in names if name in best]
     return {name: place for place, name in enumerate(names)}
+
+
+def _left_out(drawn: int, present: int) -> str:
+    """Words for orders that a chart leaves to the tables."""
+    return f"The {drawn} best of {present} orders are drawn. " if present > drawn else ""
 
 
 def look(place: int) -> tuple[str, Any, str]:
@@ -61,8 +75,8 @@ def distribution(data: ReportData, well: str) -> Figure | None:
     orders = data.of_well("orders", well)
     picked = [f"{o}@{d}" for o, d in zip(orders["order"], orders["date"], strict=True)]
     chosen = str(decision["strategy"])
-    picked = [chosen, *(name for name in picked if name != chosen)][:MOST_ORDERS]
-    places = order_styles(data)
+    places = order_styles(data, well)
+    picked = [chosen, *(n for n in picked if n != chosen and split_strategy(n)[0] in places)]
     figure = style.frame(
         f"{well}: what each strategy is worth",
         footer(
@@ -122,56 +136,66 @@ def strategies(data: ReportData, well: str) -> Figure | None:
         return None
     nothing = rows[rows["strategy"] == NOTHING]
     rows = rows[rows["strategy"] != NOTHING]
+    places = order_styles(data, well)
     blocks: dict[str, list[int]] = {}
     split = [split_strategy(str(name)) for name in rows["strategy"]]
+    present = len({order for order, _ in split})
     for i, (order, _) in enumerate(split):
-        blocks.setdefault(order, []).append(i)
+        if order in places:
+            blocks.setdefault(order, []).append(i)
+    shown = [i for members in blocks.values() for i in members]
     low, mid, high, mean = (rows[c].to_numpy(dtype=float) / MILLION for c in ("p90", "p50", "p10", "mean"))
     figure = style.frame(
         f"{well}: NPV of every strategy, by order and refrac date",
-        footer(data, error_range(rows["se"]), extra="Bars run from P90 to P10; the band is doing nothing."),
+        footer(
+            data,
+            error_range(rows["se"]),
+            extra=f"{_left_out(len(blocks), present)}Bars run from P90 to P10; the band is doing nothing.",
+        ),
         4.3,
     )
     axes = style.panel(figure, (0.6, 1.0, 0.15, 0.7))
-    every = [*low, *high]
+    every = [*low[shown], *high[shown]]
     if not nothing.empty:
         band = [float(nothing[c].iloc[0]) / MILLION for c in ("p90", "p50", "p10", "mean")]
         axes.axhspan(band[0], band[2], color=style.NOTHING_COLOUR, alpha=0.14, lw=0)
         axes.axhline(band[1], color=style.NOTHING_COLOUR, lw=1.4)
         axes.axhline(band[3], color=style.NOTHING_COLOUR, lw=1.2, ls=(0, (2, 2)))
         every += band
-    at = 0.0
-    places = order_styles(data)
+    at, spacing = 0.0, 590 / (len(shown) + 1.5 * len(blocks))
+    size = min(1.0, spacing / 6)
     top = style.padded(every, 0.04)
     for order, members in blocks.items():
         colour, _, marker = look(places.get(order, MOST_ORDERS))
         x = at + np.arange(len(members))
         bars = [[(a, low[i]), (a, high[i])] for a, i in zip(x, members, strict=True)]
-        axes.add_collection(LineCollection(bars, colors=colour, linewidths=3.2, alpha=0.45, capstyle="butt"))
-        axes.plot(x, mid[members], ls="", marker="_", ms=6, mew=1.6, color=colour)
-        axes.plot(x, mean[members], ls="", marker=marker, ms=3.6, color=colour)
-        for k, side in ((0, "left"), (len(members) - 1, "right")) if len(blocks) <= 6 else ():
-            if k == 0 or len(members) > 4:
-                axes.text(
-                    x[k] + (-0.3 if k == 0 else 0.3),
-                    -0.03,
-                    split[members[k]][1],
-                    ha=side,
-                    va="top",
-                    fontsize=7,
-                    transform=axes.get_xaxis_transform(),
-                )
-        middle = float(x.mean())
-        width = max(8, int(92 * len(members) / max(len(split), 1)))
+        axes.add_collection(LineCollection(bars, colors=colour, linewidths=3.2 * size, alpha=0.45))
+        axes.plot(x, mid[members], ls="", marker="_", ms=6 * size, mew=1.6, color=colour)
+        axes.plot(x, mean[members], ls="", marker=marker, ms=3.6 * size, color=colour)
+        ends = (
+            ((0, "left", -0.3), (len(members) - 1, "right", 0.3))
+            if len(members) > 4
+            else ((0, "center", 0.0),)
+        )
+        for k, side, shift in ends:
+            axes.text(
+                x[k] + shift,
+                -0.03,
+                split[members[k]][1],
+                ha=side,
+                va="top",
+                fontsize=7,
+                transform=axes.get_xaxis_transform(),
+            )
+        width = max(8, int(96 * len(members) / max(len(shown), 1)))
         axes.text(
-            middle,
+            float(x.mean()),
             -0.1,
-            style.wrap(spoken(order), width),
+            style.wrap(style.shorten(spoken(order), 2 * width - 4), width),
             ha="center",
             va="top",
             fontsize=8.2,
             fontweight="bold",
-            color=style.INK,
             transform=axes.get_xaxis_transform(),
         )
         at += len(members) + 1.5
@@ -208,10 +232,15 @@ def dates(data: ReportData, well: str) -> Figure | None:
     if rows.empty:
         return None
     best = data.of_well("decision", well).iloc[0]
-    places = order_styles(data)
+    places = order_styles(data, well)
+    present = rows["order"].nunique()
+    rows = rows[rows["order"].isin(list(places)).to_numpy(dtype=bool)]
+    left_out = _left_out(rows["order"].nunique(), present)
     figure = style.frame(
         f"{well}: value against refrac date",
-        footer(data, error_range(rows["se_usd"]), extra="Whiskers below: mean ± 2 standard errors."),
+        footer(
+            data, error_range(rows["se_usd"]), extra=f"{left_out}Whiskers below: mean ± 2 standard errors."
+        ),
         5.6,
     )
     upper = style.panel(figure, (0.75, 3.05, 0.2, 0.95))
@@ -264,14 +293,17 @@ def orders(data: ReportData, well: str) -> Figure | None:
     rows = data.of_well("orders", well)
     if rows.empty:
         return None
-    places = order_styles(data)
+    places = order_styles(data, well)
+    present = len(rows)
+    rows = rows[rows["order"].isin(list(places)).to_numpy(dtype=bool)]
     count = len(rows)
     figure = style.frame(
         f"{well}: stage orders, each at its best date",
         footer(
             data,
             error_range(rows["se_usd"]),
-            extra="Bars run from P90 to P10, ticks are P50, dots are means with ± 2 standard errors.",
+            extra=f"{_left_out(count, present)}Bars run from P90 to P10, ticks are P50, dots are means with "
+            "± 2 standard errors.",
         ),
         1.75 + 0.36 * max(count, 3),
     )
@@ -315,7 +347,7 @@ def orders(data: ReportData, well: str) -> Figure | None:
         style.value_axis(axes, "x", *style.padded(ends, 0.08), most=4)
         axes.set_ylim(-0.6, count - 0.4)
         labels = [
-            style.shorten(f"{spoken(str(o))}\n{d}", 40)
+            f"{style.shorten(spoken(str(o)), 24)}\n{d}"
             for o, d in zip(rows["order"], rows["date"], strict=True)
         ]
         style.set_ticks(axes, "y", list(y), labels if k == 0 else [""] * count, grid=False)

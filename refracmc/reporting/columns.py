@@ -142,6 +142,7 @@ branch | text | | history, nothing or refrac (the strategy of the decision table
 strategy | text? | | nothing or <order>@YYYY-MM; missing for history
 month | month | | calendar month
 mean | number | unit | mean monthly volume of the main phase (history: the actual volume)
+se | number? | unit | standard error of that mean; missing for history
 p90 | number? | unit | P90 (low) of the month's volume; missing for history
 p50 | number? | unit | P50; missing for history
 p10 | number? | unit | P10 (high); missing for history
@@ -208,3 +209,16 @@ last_month | month? | | last of them
 
 TABLES: Mapping[str, TableSpec] = MappingProxyType({spec.key: spec for spec in _SPECS})
 """All tables of a report by key, in the order of the files."""
+
+
+def columns_markdown() -> str:
+    """All tables and their columns as Markdown, for the README; generated, so that it cannot fall behind."""
+    lines: list[str] = []
+    for spec in TABLES.values():
+        lines += [f"**{spec.key}**: {spec.title}; one row is {spec.row}.", ""]
+        lines += ["| column | kind | unit | meaning |", "|---|---|---|---|"]
+        for c in spec.columns:
+            kind = f"{c.kind}, may be missing" if c.optional else c.kind
+            lines.append(f"| {c.name} | {kind} | {c.unit} | {c.meaning} |")
+        lines.append("")
+    return "\n".join(lines)

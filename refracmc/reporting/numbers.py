@@ -84,6 +84,8 @@ def percent(share: float, error: float = math.nan) -> str:
     """A share as percent with its error, ``37.2 ± 0.5 %``."""
     if not math.isfinite(share):
         return MISSING
+    if share in (0, 1) and not error > 0:
+        return f"{100 * share:.0f} %"
     return (
         f"{with_error(100 * share, 100 * error)} %" if math.isfinite(error) else f"{fixed(100 * share, 1)} %"
     )

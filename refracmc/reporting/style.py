@@ -163,7 +163,7 @@ def name_axis(axes: Axes, which: str, name: str, away: float = 0.0) -> None:
         axes.text(0.5, -(away or 0.25) / height, name, transform=axes.transAxes, ha="center", va="top",
                   fontsize=8.5, linespacing=1.15)  # fmt: skip
     else:
-        axes.text(-(away or 0.45) / width, 0.5, name, transform=axes.transAxes, ha="right", va="center",
+        axes.text(-(away or 0.4) / width, 0.5, name, transform=axes.transAxes, ha="right", va="center",
                   rotation=90, fontsize=8.5, linespacing=1.15, multialignment="center")  # fmt: skip
 
 
@@ -214,9 +214,7 @@ def value_axis(axes: Axes, which: str, low: float, high: float, most: int = 6, l
         low, high = low - pad, high + pad
     ticks = nice_ticks(low, high, most)
     step = float(ticks[1] - ticks[0]) if ticks.size > 1 else abs(high - low)
-    decimals = max(0, int(np.ceil(-np.log10(step) - 1e-9)))
-    if decimals and abs(step * 10**decimals - round(step * 10**decimals)) > 1e-6:
-        decimals += 1
+    decimals = next((d for d in range(9) if abs(step * 10**d - round(step * 10**d)) < 1e-6 * 10**d * step), 9)
     labels = [f"{tick:,.{decimals}f}".replace("-", "−") for tick in ticks + 0.0]
     set_ticks(axes, which, list(ticks), labels if labelled else [""] * len(labels))
     (axes.set_xlim if which == "x" else axes.set_ylim)(low, high)

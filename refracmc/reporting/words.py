@@ -121,12 +121,10 @@ def verdict(data: ReportData, well: str) -> Verdict:
     side = "more" if mean >= 0 else "less"
     if mean > CLEAR * error:
         advice, headline = "refracture", f"Refracture {well} {words}"
-        value = (
-            f"On average this is worth {worth} more than doing nothing ({spread}), but less "
-            f"in {chance} of trials"
-        )
+        value = f"On average this is worth {worth} more than doing nothing ({spread}), "
+        value += f"but it loses in {chance} of trials"
         if row["p_loss"] > 0.5:
-            value += ": it loses more often than not, and its upside carries the mean"
+            value += ": it loses more often than not, and the upside carries the mean"
     elif mean < -CLEAR * error:
         advice, headline = "leave", f"Leave {well} as it is"
         value = (

@@ -1,0 +1,113 @@
+"""Verdicts in words. Oracle: the advice that the rule (two standard errors) gives, worked by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pandas as pd
+import pytest
+
+from refracmc.reporting.tables import ReportData, RunFacts, build_report_data
+from refracmc.reporting.words import spoken, strategy_words, verdict
+
+Facts = Callable[..., RunFacts]
+
+
+def _changed(tables: dict[str, pd.DataFrame], facts: RunFacts, **values: object) -> ReportData:
+    decision = tables["decision"].copy()
+    for column, value in values.items():
+        decision.loc[0, column] = value
+    return build_report_data(facts, {**tables, "decision": decision})
+
+
+@pytest.mark.parametrize(
+    ("mean", "error", "advice", "headline"),
+    [
+        (1.0e6, 0.1e6, "refracture", "Refracture LK-01 toe to heel in 2027-01"),
+        (-1.0e6, 0.1e6, "leave", "Leave LK-01 as it is"),
+        (0.15e6, 0.1e6, "undecided", "LK-01 is too close to call"),
+        (-0.15e6, 0.1e6, "undecided", "LK-01 is too close to call"),
+        (0.0, 0.0, "undecided", "LK-01 is too close to call"),
+    ],
+)
+def test_advice_needs_two_standard_errors(
+    tables: dict[str, pd.DataFrame], fact_maker: Facts, mean: float, error: float, advice: str, headline: str
+) -> None:
+    told = verdict(_changed(tables, fact_maker(), mean_usd=mean, se_usd=error), "LK-01")
+    assert (told.advice, told.headline) == (advice, headline)
+
+
+def test_numbers_of_the_verdict_are_those_of_the_table(
+    tables: dict[str, pd.DataFrame], fact_maker: Facts
+) -> None:
+    data = _changed(tables, fact_maker(), mean_usd=1.234e6, se_usd=0.041e6, p90_usd=-1.21e6, p50_usd=0.52e6,
+                    p10_usd=4.4e6, p_loss=0.372, p_loss_se=0.005)  # fmt: skip
+    value = verdict(data, "LK-01").value
+    assert "US$ 1.23 ± 0.04 million more than doing nothing (P90 −1.21, P50 0.52, P10 4.40)" in value
+    assert "loses in 37.2 ± 0.5 % of trials." in value
+
+
+def test_a_bet_and_a_lease_that_ends_are_said(tables: dict[str, pd.DataFrame], fact_maker: Facts) -> None:
+    data = _changed(tables, fact_maker(), p_loss=0.62, executed_share=0.9)
+    value = verdict(data, "LK-01").value
+    assert "more often than not" in value
+    assert "carried out in 90.0 %" in value
+    assert "more often than not" not in verdict(_changed(tables, fact_maker(), p_loss=0.4), "LK-01").value
+
+
+def _curve(
+    tables: dict[str, pd.DataFrame], facts: RunFacts, means: list[float], gain_se: float
+) -> ReportData:
+    """One order, dates from 2027-01 by quarters, means in US$ million, gains from the means."""
+    frame = tables["timing"]
+    frame = frame[(frame["well"] == "LK-01") & (frame["order"] == "toe_to_heel")].head(len(means)).copy()
+    frame["mean_usd"] = [m * 1e6 for m in means]
+    frame["gain_usd"] = [(m - means[0]) * 1e6 for m in means]
+    frame["gain_se_usd"] = [0.0] + [gain_se * 1e6] * (len(means) - 1)
+    best = means.index(max(means))
+    decision = tables["decision"].copy()
+    decision.loc[0, "mean_usd"] = max(means) * 1e6
+    decision.loc[0, "date"] = frame["date"].iloc[best]
+    decision.loc[0, "strategy"] = f"toe_to_heel@{frame['date'].iloc[best]}"
+    return build_report_data(facts, {**tables, "timing": frame, "decision": decision})
+
+
+@pytest.mark.parametrize(
+    ("means", "error", "corner", "words"),
+    [
+        (
+            [3.0, 2.9, 2.5],
+            0.01,
+            "now",
+            "waiting until 2027-04 costs US$ 0.100 ± 0.010 million, until 2027-07 0.500",
+        ),
+        ([3.0, 2.99, 2.5], 0.01, "now", "(within the error)"),
+        (
+            [2.5, 3.0, 2.9],
+            0.01,
+            "",
+            "inside the span tried, 2027-04: it gains US$ 0.500 ± 0.010 million over 2027-01.",
+        ),
+        ([2.5, 2.51, 2.4], 0.01, "", "which is within the error"),
+        ([2.5, 2.9, 3.0], 0.01, "last", "later dates should be tried"),
+        ([-3.0, -2.0, -1.0], 0.01, "last", "only because the loss recedes"),
+        ([3.0], 0.01, "", "Only one date was tried."),
+    ],
+)
+def test_the_date_is_a_corner_or_inside(
+    tables: dict[str, pd.DataFrame],
+    fact_maker: Facts,
+    means: list[float],
+    error: float,
+    corner: str,
+    words: str,
+) -> None:
+    told = verdict(_curve(tables, fact_maker(), means, error), "LK-01")
+    assert told.corner == corner
+    assert words in told.timing
+
+
+def test_names_as_words() -> None:
+    assert strategy_words("toe_to_heel@2027-04") == "toe to heel in 2027-04"
+    assert strategy_words("nothing") == "doing nothing"
+    assert spoken("ct_spread") == "CT spread"
