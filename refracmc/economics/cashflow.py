@@ -4,9 +4,8 @@ Operating net of month i while the well is on production or under the job:
     net_i = A_i oil_i + B_i gas_i - WI esc_i (c_oil oil_i + c_gas gas_i + c_water water_i + fixed)
 with A, B the netbacks (fiscal.py), esc_i the cost escalation. A suspended month costs WI esc_i holding. The
 job cost falls wholly in the job month. Abandonment, WI esc_e x cost, falls in month e = min(L + 1, T - 1), L
-the last producing month; a well lost in the job is abandoned in the job month itself (L = job month). Income
-tax of month i is rate x (net_i - abandonment_i - cost x write_off_i), negative where that is, and does not
-move the limit.
+the last producing month; a well lost in the job has L = job month. Income tax of month i is rate x (net_i -
+abandonment_i - cost x write_off_i), negative where that is, and does not move the limit.
 """
 
 from __future__ import annotations
@@ -17,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .fiscal import IncomeTax
-from .limits import exact_limit, look_ahead_limit
+from .limits import clear_after, exact_limit, look_ahead_limit
 from .rows import scratch, segment_sums, window_sums
 
 __all__ = [
@@ -174,7 +173,7 @@ def branch_cash(
 
     oil, gas, water (n, T): volumes per calendar month with no life limit (bbl, Mcf, bbl); with a job only
     columns from job_month on are read. capex (n,): job cost in the money of the job month, working-interest
-    share. lost (n,): wells lost in the job: L = job_month, abandoned in that month. lease_holding_months: a
+    share. lost (n,): wells lost in the job: L = job_month. lease_holding_months: a
     well suspended longer before the job is not executed and stays the base. out: (n, T) buffer for `net`.
 
     Limit: exact (`exact_limit`, from -1 alone, from job_month with a job), or look-ahead where the terms
@@ -237,12 +236,6 @@ def expected_ahead(oil: Array, gas: Array, water: Array, terms: CashTerms, start
     return total.copy()
 
 
-def _clear_after(net: Array, limit: IntArray, start: int) -> None:
-    """Zero the columns of net (n, K), months start.., that lie after the limit."""
-    past = np.arange(start, start + net.shape[1]) > limit[:, None]
-    np.copyto(net, 0.0, where=past)
-
-
 def _left_alone(oil: Array, gas: Array, water: Array, terms: CashTerms, net: Array) -> BranchCash:
     n, months = net.shape
     rows = np.arange(n)
@@ -253,7 +246,7 @@ def _left_alone(oil: Array, gas: Array, water: Array, terms: CashTerms, net: Arr
         limit = exact_limit(operating * terms.discount, -1)
     else:
         limit = look_ahead_limit(expected_ahead(oil, gas, water, terms), -1)
-    _clear_after(operating, limit, 0)
+    clear_after(operating, limit, 0)
     np.cumsum(operating * terms.discount, axis=1, out=value[:, 1:])
     end = np.minimum(limit + 1, months - 1)
     abandonment = terms.abandonment * terms.escalation[end]
@@ -303,10 +296,8 @@ def _with_job(
         life = np.where(lost, 0, life)
     limit = life + job_month
     end = np.minimum(limit + 1, months - 1)
-    if lost is not None:
-        end = np.where(lost, job_month, end)
     abandonment = terms.abandonment * terms.escalation[end]
-    _clear_after(work, limit, job_month)
+    clear_after(work, limit, job_month)
     resume = np.minimum(job_month, base.limit + 1)
     before = base.value_before[rows, resume]
     net[:, job_month:] = work

@@ -66,3 +66,9 @@ def look_ahead_limit(expected_net: Array, first_allowed: int) -> IntArray:
     stops = negative[np.arange(n), first]
     limit: IntArray = np.where(stops, start + first - 1, months - 1)
     return limit
+
+
+def clear_after(net: Array, limit: IntArray, first_month: int = 0) -> None:
+    """Zero, in place, the columns of net (n, K), US$, months first_month.., that lie after limit (n,)."""
+    past = np.arange(first_month, first_month + net.shape[1]) > limit[:, None]
+    np.copyto(net, 0.0, where=past)

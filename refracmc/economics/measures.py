@@ -49,13 +49,13 @@ def escalation_factors(months: int, annual_cost_escalation: float) -> Array:
 
 
 def npv(flows: Array, discount: Array) -> Array:
-    """Present value of monthly flows (..., T) with discount factors (T,); -> (...,)."""
+    """Present value (US$) of monthly flows (..., T), US$, with discount factors (T,); -> (...,)."""
     value: Array = np.einsum("...j,j->...", flows, discount)
     return value
 
 
 def npv_end_of_period(rate: float, flows: ArrayLike) -> float:
-    """Present value of equally spaced flows, the first ONE PERIOD after the date of the value.
+    """Present value (US$) of equally spaced flows (US$), the first ONE PERIOD after its date.
 
     sum_k flows_k / (1 + rate)^(k + 1), rate per period. This is the convention of the spreadsheet function
     NPV in OASIS OpenFormula (OpenDocument 1.2, part 2).
@@ -75,7 +75,7 @@ def xnpv(rate: float, amounts: ArrayLike, dates: Sequence[str] | ArrayLike) -> f
 
 
 def xirr(amounts: ArrayLike, dates: Sequence[str] | ArrayLike) -> float:
-    """Annual effective rate that makes `xnpv` zero (OASIS OpenFormula XIRR, actual/365).
+    """Annual effective rate (fraction per year) that makes `xnpv` zero (OASIS OpenFormula XIRR, actual/365).
 
     Raises ValueError where no rate above -1 or more than one does so (the scan runs from -0.9999 to 1e6).
     """
@@ -84,7 +84,7 @@ def xirr(amounts: ArrayLike, dates: Sequence[str] | ArrayLike) -> float:
 
 
 def irr_periodic(flows: ArrayLike) -> float:
-    """Rate per period of equally spaced flows; may be negative. Raises ValueError as `xirr`."""
+    """Rate (fraction per period) of equally spaced flows (US$); may be negative. ValueError as `xirr`."""
     values = np.asarray(flows, dtype=np.float64)
     index = np.arange(values.size, dtype=np.float64)
     return _only_root(lambda log: math.fsum((values * np.exp(-log * index)).tolist()))
@@ -174,7 +174,7 @@ def cvar(values: Array, tail_fraction: float) -> Array:
 
 
 def capital_efficiency(mean_incremental_npv: ArrayLike, mean_discounted_capex: ArrayLike) -> Array:
-    """Mean incremental NPV over mean discounted capex; NaN where the latter is not positive."""
+    """Mean incremental NPV (US$) over mean discounted capex (US$), dimensionless; NaN unless capex > 0."""
     gain = np.asarray(mean_incremental_npv, dtype=np.float64)
     capex = np.asarray(mean_discounted_capex, dtype=np.float64)
     with np.errstate(divide="ignore", invalid="ignore"):

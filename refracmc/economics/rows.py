@@ -24,7 +24,7 @@ _SCRATCH = _Scratch()
 
 
 def scratch(name: str, size: int) -> Array:
-    """A reused buffer of this thread (fresh pages would cost as much as the arithmetic)."""
+    """A reused buffer of this thread, dimensionless (fresh pages would cost as much as the arithmetic)."""
     buffer = _SCRATCH.buffers.get(name)
     if buffer is None or buffer.size < size:
         buffer = np.empty(size)
@@ -33,7 +33,7 @@ def scratch(name: str, size: int) -> Array:
 
 
 def segment_sums(x: Array, first: IntArray | int, stop: IntArray) -> Array:
-    """Sum of columns first..stop-1 of each row of x.
+    """Sum of columns first..stop-1 of each row of x, in units of x.
 
     x (n, T), C order; first, stop (n,) or an int, 0 <= first, stop <= T. An empty segment gives 0. The bits
     of a row do not depend on the other rows.

@@ -88,7 +88,7 @@ class Setting:
         if month is not None and month - 1 - last > lease:
             month, streams, capex = None, self.own, 0.0
         if month is None:
-            limit, resume, lost = last, last + 1, False
+            limit, resume = last, last + 1
             flow = [self.net(t, streams, i) if i <= limit else 0.0 for i in range(self.months)]
         else:
             resume = min(month, last + 1)
@@ -96,7 +96,7 @@ class Setting:
             flow = [self.net(t, self.own, i) for i in range(resume)]
             flow += [-WI * self.costs["holding"][t] * self.esc(i) for i in range(resume, month)]
             flow += [self.net(t, streams, i) if i <= limit else 0.0 for i in range(month, self.months)]
-        end = min(limit if lost else limit + 1, self.months - 1)
+        end = min(limit + 1, self.months - 1)
         flow[end] -= WI * self.costs["abandonment"][t] * self.esc(end)
         if self.tax is not None:
             flow = [x * (1 - self.tax.rate) for x in flow]
