@@ -25,7 +25,7 @@ _PUBLIC = {
     "fit_decline": "refracmc.production.fit",
 }
 
-__all__ = [*sorted(_PUBLIC), "__version__"]  # noqa: PLE0604  (names are served by __getattr__)
+__all__ = [*sorted(_PUBLIC), "__version__"]
 
 
 def __getattr__(name: str) -> Any:

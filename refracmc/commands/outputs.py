@@ -47,7 +47,9 @@ def report_data(
     """The checked tables of the report."""
     tables: dict[str, pd.DataFrame] = {"summary": summary}
     for key in TABLES:
-        frames = [_frame(well.tables[key], key) for well in found if key in well.tables and len(well.tables[key])]
+        frames = [
+            _frame(well.tables[key], key) for well in found if key in well.tables and len(well.tables[key])
+        ]
         if frames:
             tables[key] = pd.concat(frames, ignore_index=True)
     tables["inputs"] = input_rows(plans)[list(TABLES["inputs"].names)]
@@ -71,7 +73,9 @@ def report_data(
         cvar_tail_fraction=case.valuation.cvar_tail_fraction,
         blocks=len(sizes),
         version=__version__,
-        refused=tuple((well, "; ".join(str(fault) for fault in faults)) for well, faults in sorted(refused.items())),
+        refused=tuple(
+            (well, "; ".join(str(fault) for fault in faults)) for well, faults in sorted(refused.items())
+        ),
         notes=tuple(notes),
     )
     return build_report_data(facts, tables)
@@ -124,6 +128,8 @@ def write_trials(plans: list[WellPlan], folder: Path, sizes: list[int]) -> None:
         found = read_results(plan, folder, sizes)
         for k, name in enumerate(plan.names):
             measures = {measure: found.measures[measure][k] for measure in PER_TRIAL}
-            results.append(pd.DataFrame({"well": plan.id, "strategy": name, "trial": np.arange(at), **measures}))
+            results.append(
+                pd.DataFrame({"well": plan.id, "strategy": name, "trial": np.arange(at), **measures})
+            )
     write_atomic(folder / "inputs.parquet", _parquet(inputs))
     write_atomic(folder / "results.parquet", _parquet(results))

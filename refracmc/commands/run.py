@@ -19,13 +19,13 @@ import pandas as pd
 from refracmc import __version__
 from refracmc.case.load import load_case
 from refracmc.case.model import Case
-from refracmc.errors import Fault, InputError, RunFailure
 from refracmc.engine import store
 from refracmc.engine.blocks import KEPT_MEASURES, block_task, prepare_wells, summary_task
 from refracmc.engine.cash import PER_TRIAL
 from refracmc.engine.executors import default_workers, run_tasks
 from refracmc.engine.plan import WellPlan, blocks_of, identity
 from refracmc.engine.progress import Progress, Silent
+from refracmc.errors import Fault, InputError, RunFailure
 
 BYTES_PER_WORKER = 350e6
 """Memory of one worker with libraries and block arrays, rounded up from measurement."""

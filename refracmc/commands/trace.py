@@ -13,7 +13,7 @@ from refracmc.case import units
 from refracmc.case.load import load_case
 from refracmc.case.model import Case, WellCase
 from refracmc.engine.cash import PER_TRIAL
-from refracmc.engine.draws import draw
+from refracmc.engine.draws import draw, job_luck
 from refracmc.engine.evaluate import (
     StrategyStreams,
     chunks_of,
@@ -21,9 +21,8 @@ from refracmc.engine.evaluate import (
     evaluate_one,
     job_inputs,
 )
-from refracmc.engine.draws import job_luck
 from refracmc.engine.ledger import LEDGER_COLUMNS, month_ledger, nothing_ledger
-from refracmc.engine.plan import NOTHING, Strategy, WellPlan, blocks_of, build_plan, fit_well
+from refracmc.engine.plan import WellPlan, blocks_of, build_plan, fit_well
 from refracmc.errors import Fault, InputError
 from refracmc.job.log import job_log
 from refracmc.job.sleeves import PlanRefused
@@ -44,7 +43,11 @@ class Trace:
     def text(self) -> str:
         """The trace for a reader."""
         c = self.content
-        lines = [f"{c['well']}  {c['strategy']}  trial {c['trial']} of {c['trials']} (seed {c['seed']})", "", "Inputs"]
+        lines = [
+            f"{c['well']}  {c['strategy']}  trial {c['trial']} of {c['trials']} (seed {c['seed']})",
+            "",
+            "Inputs",
+        ]
         lines += [f"  {row['name']:<42} {row['value']:>16.8g}  {row['unit']}" for row in c["inputs"]]
         if c["job"]["steps"]:
             lines += ["", "Job", "  step action      sleeve  depth ft  tries  start h    hours  outcome"]
@@ -57,12 +60,25 @@ class Trace:
             lines += ["", "Cost of the job, US$ (8/8)"]
             lines += [f"  {name:<16}{value:>14,.0f}" for name, value in c["job"]["cost_usd"].items()]
         lines += ["", "Monthly cash flow (working-interest share, US$)"]
-        shown = ("month", "oil_bbl", "gas_mcf", "water_bbl", "revenue_usd", "opex_usd", "capex_usd", "net_cash_usd", "present_value_usd")
+        shown = (
+            "month",
+            "oil_bbl",
+            "gas_mcf",
+            "water_bbl",
+            "revenue_usd",
+            "opex_usd",
+            "capex_usd",
+            "net_cash_usd",
+            "present_value_usd",
+        )
         lines.append("  " + "".join(f"{name:>18}" for name in shown))
         for row in c["monthly"]:
             lines.append("  " + f"{row['month']:>18}" + "".join(f"{row[name]:>18,.1f}" for name in shown[1:]))
         lines += ["", "Measures"]
-        lines += [f"  {name:<22}{'undefined' if v is None else format(v, ',.6g')}" for name, v in c["measures"].items()]
+        lines += [
+            f"  {name:<22}{'undefined' if v is None else format(v, ',.6g')}"
+            for name, v in c["measures"].items()
+        ]
         r = c["reconciliation"]
         lines += ["", f"NPV from the months {r['npv_from_months_usd']:,.2f}, of the run {r['npv_of_run_usd']:,.2f}, "
                   f"difference {r['difference_usd']:.2e} US$"]  # fmt: skip
@@ -82,7 +98,9 @@ def well_of(case: Case, name: str) -> tuple[int, WellCase]:
     if name in case.refused:
         raise InputError(case.refused[name], well=name)
     listed = ", ".join(well.id for well in case.wells)
-    raise refuse(f"{case.path.name}: --well", f"'{name}'", f"a well of the case: {listed}", "name one of them")
+    raise refuse(
+        f"{case.path.name}: --well", f"'{name}'", f"a well of the case: {listed}", "name one of them"
+    )
 
 
 def plan_of(case: Case, name: str) -> WellPlan:
@@ -143,7 +161,8 @@ def trace_content(plan: WellPlan, strategy: str, trial: int) -> dict[str, Any]:
         part = next(p for p in chunks_of(size) if p.start <= row < p.stop)
         (streams,) = evaluate_one(plan, draws, chosen[0], [part])
         ledger = month_ledger(plan, draws, streams, row)
-        measures = {name: float(streams.measures[name][row - part.start]) for name in PER_TRIAL}
+        valued = evaluate(plan, draws, chosen).measures
+        measures = {name: float(valued[name][1, row]) for name in PER_TRIAL}
         if measures["executed"]:
             steps = [
                 {key: _plain(value) for key, value in entry.as_dict().items()}
@@ -171,7 +190,11 @@ def trace_content(plan: WellPlan, strategy: str, trial: int) -> dict[str, Any]:
     total = float(np.sum(ledger["present_value_usd"]))
     unit_of = {variable.name: variable.unit for variable in plan.variables}
     inputs = [
-        {"name": name, "value": float(values[row]), "unit": unit_of.get(name, "uniform" if "u_" in name or "row" in name else "standard normal")}
+        {
+            "name": name,
+            "value": float(values[row]),
+            "unit": unit_of.get(name, "uniform" if "u_" in name or "row" in name else "standard normal"),
+        }
         for name, values in sorted(draws.items())
         if values.ndim == 1
     ]

@@ -1,7 +1,7 @@
 """What drives the result: variance shares of independent groups of inputs, and one input at a time.
 
-Groups are varied whole (Saltelli et al. 2010; Sobol 2001): the posterior row, the price path, sleeve and job
-luck, the response, the costs. A trial takes each group from one of two independent sets of draws, so luck with
+Groups are varied whole (Sobol 2001; Saltelli et al. 2010): the posterior row, the price path, sleeve and
+job luck, the response, the costs. A trial takes each group from one of two independent sets of draws, so luck with
 hundreds of random numbers is one factor as good as any. Indices and intervals come from SALib.
 """
 
@@ -89,7 +89,7 @@ def tornado(
     stand, dependence included. Standard errors are those of a mean of that many trials. An input with a
     single value is left out; a two-valued one is split by its values.
     """
-    rows = []
+    rows: list[dict[str, Any]] = []
     for name, sample in inputs.items():
         if float(np.ptp(sample)) == 0.0:
             continue
@@ -114,5 +114,5 @@ def tornado(
                 "high_se_usd": float(values[high].std(ddof=1) / np.sqrt(high.sum())),
             }
         )
-    rows.sort(key=lambda row: -abs(row["high_mean_usd"] - row["low_mean_usd"]))
-    return rows[:most]
+    swing = [abs(float(row["high_mean_usd"]) - float(row["low_mean_usd"])) for row in rows]
+    return [rows[k] for k in np.argsort(-np.array(swing), kind="stable")[:most]]

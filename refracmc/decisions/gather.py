@@ -1,4 +1,4 @@
-"""The tables of a report for one well: from the trials on disk, and the few model runs that need more than them.
+"""The tables of a report for one well: from the trials on disk, and the few model runs that need more.
 
 Everything is built well by well so that wells may be done side by side.
 """
@@ -17,9 +17,14 @@ from numpy.typing import NDArray
 from refracmc.case import units
 from refracmc.decisions import compare, drivers
 from refracmc.engine.blocks import COST_PARTS, WellResults, read_results
-from refracmc.engine.draws import GROUPS, ROW, draw, group_names
-from refracmc.engine.evaluate import chunks_of, evaluate, evaluate_one, job_inputs, model_block, posterior_rows
-from refracmc.engine.draws import job_luck
+from refracmc.engine.draws import GROUPS, draw, group_names, job_luck
+from refracmc.engine.evaluate import (
+    chunks_of,
+    evaluate,
+    evaluate_one,
+    job_inputs,
+    posterior_rows,
+)
 from refracmc.engine.plan import NOTHING, Strategy, WellPlan
 from refracmc.job.log import job_log, planned_steps
 from refracmc.production.history import clean
@@ -88,7 +93,7 @@ def _cost_rows(found: WellResults, best: int) -> list[dict[str, Any]]:
     totals = {name: float(found.parts[name][best - 1, 0]) / n for name in COST_PARTS}
     whole = sum(totals.values()) or 1.0
     for name in COST_PARTS:
-        first, second = found.parts[name][best - 1]
+        second = found.parts[name][best - 1, 1]
         variance = max(float(second) / n - totals[name] ** 2, 0.0)
         se = float(np.sqrt(variance / n))
         if totals[name] > 0.0:
@@ -167,9 +172,7 @@ def _timeline(plan: WellPlan, best: Strategy, found: WellResults, index: int) ->
     draws = draw(plan, 0, size)
     inputs = job_inputs(plan, draws)
     made = plan.orders[best.order].job
-    typical = job_log(
-        made, plan.well.tally, inputs, job_luck(draws), plan.ages[best.month], plan.policy, row
-    )
+    typical = job_log(made, plan.well.tally, inputs, job_luck(draws), plan.ages[best.month], plan.policy, row)
     rows = []
     for scenario, steps in (("planned", planned_steps(made, inputs.mean())), ("typical", typical)):
         for step in steps:
@@ -225,7 +228,9 @@ def _tornado(plan: WellPlan, best: Strategy, values: Array, sizes: list[int]) ->
             samples.setdefault(name, []).append(draws[name])
         if plan.posterior is not None:
             rows = posterior_rows(plan, draws)
-            samples.setdefault("forecast: recovery without a refrac", []).append(plan.posterior.technical_eur[rows])
+            samples.setdefault("forecast: recovery without a refrac", []).append(
+                plan.posterior.technical_eur[rows]
+            )
     unit_of["forecast: recovery without a refrac"] = "bbl" if plan.well.main_phase == "oil" else "Mcf"
     found = drivers.tornado(values, {name: np.concatenate(parts) for name, parts in samples.items()})
     return [{"well": plan.id, "strategy": best.name, "unit": unit_of[row["input"]], **row} for row in found]

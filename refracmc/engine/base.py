@@ -105,7 +105,8 @@ def stream_table(
     edges = MONTH_DAYS * (months_before + np.arange(horizon + 1))
     total = cumulative_mixture(form, slots, uptime[:, None] * edges)
     others = {
-        phase: ratio_cumulative(total, ratio.now, ratio.final, ratio.change) for phase, ratio in ratios.items()
+        phase: ratio_cumulative(total, ratio.now, ratio.final, ratio.change)
+        for phase, ratio in ratios.items()
     }
     return StreamTable(total, others, uptime)
 

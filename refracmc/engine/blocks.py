@@ -112,7 +112,12 @@ def block_task(state: BlockState, task: tuple[int, int]) -> None:
     index, block = task
     plan = plans[index]
     result = evaluate(plan, draw(plan, block, sizes[block]))
-    parts = np.stack([np.stack([p.sum(axis=1), (p * p).sum(axis=1)], axis=1) for p in (result.parts[name] for name in COST_PARTS)])
+    parts = np.stack(
+        [
+            np.stack([p.sum(axis=1), (p * p).sum(axis=1)], axis=1)
+            for p in (result.parts[name] for name in COST_PARTS)
+        ]
+    )
     store.write_block(
         folder,
         plan.number,

@@ -156,8 +156,8 @@ def exact_life(discounted: Array, first: int) -> IntArray:
     if first < 0:
         best = np.argmax(total, axis=1)
         none = total[np.arange(total.shape[0]), best] <= 0.0
-        return np.where(none, -1, best)
-    return np.argmax(total[:, first:], axis=1) + first
+        return np.asarray(np.where(none, -1, best))
+    return np.asarray(np.argmax(total[:, first:], axis=1) + first)
 
 
 def look_ahead_life(test: Array, first: int) -> IntArray:
@@ -167,7 +167,7 @@ def look_ahead_life(test: Array, first: int) -> IntArray:
         return np.full(test.shape[0], test.shape[1] - 1)
     negative = test[:, start:] < 0.0
     stop = np.argmax(negative, axis=1) + start - 1
-    return np.where(negative.any(axis=1), stop, test.shape[1] - 1)
+    return np.asarray(np.where(negative.any(axis=1), stop, test.shape[1] - 1))
 
 
 class CashKernel:
@@ -191,7 +191,7 @@ class CashKernel:
     def _leave_alone(self) -> NothingBranch:
         money, base = self.money, self.base
         net = self._own_margin(0) - money.fixed
-        if money.ahead is None:
+        if self._fixed_ahead is None:
             limit = exact_life(net * money.discount, -1)
         else:
             limit = look_ahead_life(self._ahead_own(0, 0, None) - self._fixed_ahead, -1)

@@ -122,7 +122,9 @@ def _margin(volume: Array, price: Array, start: int, month: int, lag: int, count
 
 
 @njit(cache=True, error_model="numpy", inline="never")
-def _ahead_margin(total: Array, price: Array, start: int, month: int, lag: int, count: int, out: Array) -> None:
+def _ahead_margin(
+    total: Array, price: Array, start: int, month: int, lag: int, count: int, out: Array
+) -> None:
     """Expected margin of the next AHEAD months for a stream `lag` months late; volumes end at `count`.
 
     total (3, T + 1): prefix sums of the phases' volumes.

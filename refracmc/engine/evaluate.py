@@ -27,10 +27,12 @@ from refracmc.production.stress import stress_multiplier
 from .base import BaseStream, Ratio, StreamTable, UnitStream, own_stream, stream_table, unit_stream
 from .cash import PER_TRIAL, CashKernel, DateKernel, JobOutcome, ResponseTerms, Valued
 from .draws import ROW, job_luck
-from .money import BlockMoney, block_money
+from .money import BlockMoney, block_money, service_index
 from .plan import Strategy, WellPlan
 
 Array = NDArray[np.float64]
+__all__ = ["BlockModel", "BlockResult", "StrategyStreams", "evaluate", "evaluate_one", "service_index"]
+
 CHUNK = 128
 """Trials valued together: a (trials, months) array of them stays in a core's cache."""
 
@@ -200,7 +202,11 @@ def job_inputs(plan: WellPlan, draws: Draws) -> JobInputs:
     """The job's inputs of a block from the drawn values and the fixed settings."""
     job = plan.well.settings.job
     n = draws["luck.z_well"].size
-    return JobInputs.build(n, **{k: draws.get(f"job.{k}", getattr(job, k, None)) for k in JobInputs.names()})
+    values = {}
+    for name in JobInputs.names():
+        key = f"job.{name}"
+        values[name] = draws[key] if key in draws else np.full(n, float(getattr(job, name)))
+    return JobInputs.build(n, **values)
 
 
 def cost_rates(draws: Draws) -> CostRates:
@@ -319,7 +325,9 @@ def _value_compiled(
     base, unit, money, terms = model.base, model.unit, model.economics.money, model.terms
     order = sorted(range(len(chosen)), key=lambda k: (chosen[k].month, k))
     members = JobOutcome.__dataclass_fields__
-    outcomes = np.stack([[np.asarray(getattr(jobs[k], name), dtype=float) for k in order] for name in members])
+    outcomes = np.stack(
+        [[np.asarray(getattr(jobs[k], name), dtype=float) for k in order] for name in members]
+    )
     months = np.array([chosen[k].month for k in order], dtype=np.int64)
     write_off = np.zeros((len(order), plan.horizon))
     for row, month in enumerate(months):
@@ -412,7 +420,8 @@ def forecast_row(plan: WellPlan, draws: Draws, row: int) -> dict[str, object]:
         "slots": [float(value) for value in posterior.slots[:, k]],
         "uptime_fraction": float(posterior.uptime[k]),
         "ratios": {
-            phase: [float(np.asarray(part)[k]) for part in parts] for phase, parts in posterior.secondary.items()
+            phase: [float(np.asarray(part)[k]) for part in parts]
+            for phase, parts in posterior.secondary.items()
         },
         "months_before_valuation": plan.months_before,
         "cumulative_at_anchor": plan.np_anchor,

@@ -57,7 +57,9 @@ def run_tasks(
             max_workers=min(workers, len(tasks)), mp_context=context, initializer=_start, initargs=(state,)
         ) as pool:
             todo = iter(tasks)
-            pending = {pool.submit(_call, function, task) for _, task in zip(range(4 * workers), todo)}
+            pending = {
+                pool.submit(_call, function, task) for _, task in zip(range(4 * workers), todo, strict=False)
+            }
             try:
                 while pending:
                     done, pending = wait(pending, return_when=FIRST_COMPLETED)

@@ -54,8 +54,10 @@ def _ledger(
     escalation = (1.0 + case.valuation.annual_cost_escalation) ** ((months + 0.5) / 12.0)
     oil, gas, water = volumes
     oil_price, gas_price = prices
-    gas_sold = gas_price + value["prices.gas_differential_usd_per_mcf"] + (
-        value["prices.ngl_yield_bbl_per_mcf"] * value["prices.ngl_price_fraction_of_oil"] * oil_price
+    gas_sold = (
+        gas_price
+        + value["prices.gas_differential_usd_per_mcf"]
+        + (value["prices.ngl_yield_bbl_per_mcf"] * value["prices.ngl_price_fraction_of_oil"] * oil_price)
     )
     revenue_oil = nri * oil * (oil_price + value["prices.oil_differential_usd_per_bbl"])
     revenue_gas = nri * gas * gas_sold
@@ -113,7 +115,9 @@ def nothing_ledger(plan: WellPlan, draws: Mapping[str, Array], row: int) -> dict
     limit = int(kernel.nothing.limit[at])
     months = np.arange(plan.horizon)
     on = months <= limit
-    volumes = tuple(np.where(on, stream[at], 0.0) for stream in (kernel.base.oil, kernel.base.gas, kernel.base.water))
+    volumes = tuple(
+        np.where(on, stream[at], 0.0) for stream in (kernel.base.oil, kernel.base.gas, kernel.base.water)
+    )
     return _ledger(
         plan,
         draws,

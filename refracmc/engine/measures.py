@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -68,7 +69,8 @@ def summarise_well(
     """Tidy summary of one well; measures maps a name to (S, n) trials, row 0 being `nothing`.
 
     Percentiles are exceedance percentiles (P90 low, P10 high) over the trials where the measure is defined.
-    sizes: trials of each block. `p_loss`, `cvar` and `capital_efficiency` are statistics of all trials and have no percentiles.
+    sizes: trials of each block. `p_loss`, `cvar` and `capital_efficiency` are statistics of all trials and
+    have no percentiles.
     """
     unit = units(main_phase)
     frames = []
@@ -84,7 +86,7 @@ def summarise_well(
             else:
                 got = estimators.ratio_with_error(inc, measures["discounted_capex"], sizes, design)
             undefined = np.isnan(got.value).astype(float)
-            columns = (got.value, got.se, *none, undefined)
+            columns: tuple[NDArray[Any], ...] = (got.value, got.se, *none, undefined)
         else:
             source = {"executed_share": "executed", "capped_share": "capped"}.get(name, name)
             stats = estimators.summarise(measures[source], sizes, design)

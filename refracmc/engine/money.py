@@ -75,7 +75,7 @@ def block_money(plan: WellPlan, draws: Mapping[str, Array]) -> BlockMoney:
     factor = terms.oil_factor if plan.well.main_phase == "oil" else terms.gas_factor
     tax = fiscal.income_tax
     year, month = (int(part) for part in valuation.date.split("-"))
-    job_months = sorted({strategy.month for strategy in plan.strategies})
+    job_months = _job_months(plan)
     weights = {}
     if tax is not None:
         weights = {m: depreciation_weights(tax.schedule, m, year, month, plan.horizon) for m in job_months}
@@ -95,13 +95,15 @@ def block_money(plan: WellPlan, draws: Mapping[str, Array]) -> BlockMoney:
         expensed=0.0 if tax is None else tax.intangible_fraction,
         depreciation=weights,
     )
-    return BlockMoney(money, paths.oil, paths.gas, _service_index(plan, draws, paths, job_months))
+    return BlockMoney(money, paths.oil, paths.gas, service_index(plan, draws))
 
 
 _LAST: list[tuple[tuple[Array | None, ...], object, PricePaths, tuple[Array, Array] | None]] = []
 
 
-def _paths(plan: WellPlan, draws: Mapping[str, Array], n: int) -> tuple[PricePaths, tuple[Array, Array] | None]:
+def _paths(
+    plan: WellPlan, draws: Mapping[str, Array], n: int
+) -> tuple[PricePaths, tuple[Array, Array] | None]:
     """Price paths, and for a process the prices expected ahead; wells that share their draws share the paths."""
     prices = plan.case.prices
     names = ("prices.oil_level", "prices.gas_level", "prices.shock_oil", "prices.shock_gas")
@@ -127,10 +129,14 @@ def _paths(plan: WellPlan, draws: Mapping[str, Array], n: int) -> tuple[PricePat
     return paths, expected
 
 
-def _service_index(
-    plan: WellPlan, draws: Mapping[str, Array], paths: PricePaths, job_months: list[int]
-) -> dict[int, Array]:
+def _job_months(plan: WellPlan) -> list[int]:
+    return sorted({strategy.month for strategy in plan.strategies})
+
+
+def service_index(plan: WellPlan, draws: Mapping[str, Array]) -> dict[int, Array]:
+    """Service-cost index (n,) of every refrac month: follows the lagged oil price, one draw of luck a trial."""
     cost = plan.well.settings.job.cost
+    paths, _ = _paths(plan, draws, draws["luck.z_well"].size)
     return {
         month: service_cost_index(
             paths.oil_multiplier,
@@ -140,5 +146,5 @@ def _service_index(
             draws["costs.service_luck"],
             month,
         )
-        for month in job_months
+        for month in _job_months(plan)
     }

@@ -28,8 +28,18 @@ EXTRA = "more"
 PARTS = "parts"
 _DIGEST = 32
 RUN_ENTRIES = frozenset(
-    "blocks charts tables identity.json manifest.json summary.csv summary.parquet inputs.parquet "
-    "results.parquet report.html".split()
+    [
+        "blocks",
+        "charts",
+        "tables",
+        "identity.json",
+        "manifest.json",
+        "summary.csv",
+        "summary.parquet",
+        "inputs.parquet",
+        "results.parquet",
+        "report.html",
+    ]
 )
 """What a run writes into its folder; anything else found there is the user's and is kept."""
 
