@@ -164,7 +164,7 @@ def test_imports_run_downward() -> None:
         ("refracmc.sampling.designs", "from refracmc.engine import plan"),
         ("refracmc.sampling.designs", "from ..production import decline"),
         ("refracmc.job.planner", "from refracmc.sampling.streams import generator"),
-        ("refracmc.economics.cashflow", "def f():\n    import refracmc.production.decline"),
+        ("refracmc.economics.limits", "def f():\n    import refracmc.production.decline"),
         ("refracmc.engine.plan", "import importlib\nx = importlib.import_module('refracmc.cli')"),
         ("refracmc.case.load", "from refracmc import engine"),
     ],

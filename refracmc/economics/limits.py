@@ -53,7 +53,7 @@ def look_ahead_limit(expected_net: Array, first_allowed: int) -> IntArray:
     """Month before the first month i > first_allowed whose expected net is negative; T-1 if there is none.
 
     expected_net (n, T): what months i..i+11 (cut at T) are expected to earn, seen from month i (see
-    `cashflow.expected_ahead`); (n,). Raises ValueError unless -1 <= first_allowed < T.
+    `engine.cash`); (n,). Raises ValueError unless -1 <= first_allowed < T.
     """
     n, months = expected_net.shape
     if not -1 <= first_allowed < months:

@@ -15,6 +15,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from refracmc.economics.limits import clear_after, exact_limit, look_ahead_limit
 from refracmc.economics.measures import irr_unique
 from refracmc.production.response import RefracScale, refrac_scale
 
@@ -147,29 +148,6 @@ def look_ahead_sums(volume: Array, months: int = 12) -> Array:
     return np.take(total, stop, axis=1) - total[:, :-1]
 
 
-def exact_life(discounted: Array, first: int) -> IntArray:
-    """Last month of the life that maximises cumulative discounted operating cash; at least month `first`.
-
-    discounted: (n, K). first = -1 allows no production at all. Ties go to the earliest month.
-    """
-    total = np.cumsum(discounted, axis=1)
-    if first < 0:
-        best = np.argmax(total, axis=1)
-        none = total[np.arange(total.shape[0]), best] <= 0.0
-        return np.asarray(np.where(none, -1, best))
-    return np.asarray(np.argmax(total[:, first:], axis=1) + first)
-
-
-def look_ahead_life(test: Array, first: int) -> IntArray:
-    """First month whose expected look-ahead cash is negative ends the life just before it; test (n, K)."""
-    start = first + 1
-    if start >= test.shape[1]:
-        return np.full(test.shape[0], test.shape[1] - 1)
-    negative = test[:, start:] < 0.0
-    stop = np.argmax(negative, axis=1) + start - 1
-    return np.asarray(np.where(negative.any(axis=1), stop, test.shape[1] - 1))
-
-
 class CashKernel:
     """One well, one chunk of trials: the branch left alone, then any strategy of any date."""
 
@@ -192,10 +170,10 @@ class CashKernel:
         money, base = self.money, self.base
         net = self._own_margin(0) - money.fixed
         if self._fixed_ahead is None:
-            limit = exact_life(net * money.discount, -1)
+            limit = exact_limit(net * money.discount, -1)
         else:
-            limit = look_ahead_life(self._ahead_own(0, 0, None) - self._fixed_ahead, -1)
-        net[np.arange(self.horizon) > limit[:, None]] = 0.0
+            limit = look_ahead_limit(self._ahead_own(0, 0, None) - self._fixed_ahead, -1)
+        clear_after(net, limit)
         flows = net.copy()
         month = np.minimum(limit + 1, self.horizon - 1)
         flows[self.rows, month] -= money.abandonment[self.rows, month]
@@ -398,7 +376,7 @@ class DateKernel:
         whole = np.minimum(np.floor(months_down), k).astype(np.intp)
         part = months_down - np.floor(months_down)
         lags = [int(v) for v in np.unique(np.concatenate((whole, whole + 1))) if v < k]
-        net, tmp = well._work[:, :k], well._scratch[:, :k]
+        net, tmp = (buffer.ravel()[: well.n * k].reshape(well.n, k) for buffer in (well._work, well._scratch))
         np.negative(money.fixed[:, month:], out=net)
         weights: dict[int, Array] = {}
         for lag in lags:
@@ -410,7 +388,7 @@ class DateKernel:
             net += tmp
         if money.ahead is None:
             np.multiply(net, money.discount[month:], out=tmp)
-            life = exact_life(tmp, 0)
+            life = exact_limit(tmp, 0)
         else:
             assert well._fixed_ahead is not None
             test = -well._fixed_ahead[:, month:]
@@ -418,9 +396,9 @@ class DateKernel:
                 own, new = self._ahead(lag)
                 test += own * (response.keep * weights[lag])[:, None]
                 test += new * (response.q2 * weights[lag])[:, None]
-            life = look_ahead_life(test, 0)
+            life = look_ahead_limit(test, 0)
         life = np.where(job.lost, 0, life)
-        net[np.arange(k) > life[:, None]] = 0.0
+        clear_after(net, life)
         end = np.minimum(life + 1, k - 1)
         net[rows, end] -= money.abandonment[rows, month + end]
         cost = job.cost * money.working
