@@ -27,6 +27,8 @@ from refracmc.engine.plan import WellPlan, blocks_of, identity
 from refracmc.engine.progress import Progress, Silent
 from refracmc.errors import Fault, InputError, RunFailure
 
+WELLS_TOGETHER = 4
+"""Wells of one block done by one worker in a row, so that they share its price paths."""
 BYTES_PER_WORKER = 350e6
 """Memory of one worker with libraries and block arrays, rounded up from measurement."""
 
@@ -131,18 +133,29 @@ def _run_loaded(
             raise InputError([fault for faults in refused.values() for fault in faults])
         sizes = blocks_of(case.sampling.trials)
         made = identity(case, __version__)
+        if resume and _finished(place, made, plans, len(sizes), keep):
+            summary = pd.read_parquet(place.final / "summary.parquet")
+            return RunResult(place.final, summary, refused, f"{case.name}: complete already\n{place.final}")
         place.open(made, resume)
-        tasks = [
-            (index, block)
+        missing = {
+            block: [
+                index
+                for index, plan in enumerate(plans)
+                if store.read_block(place.work, plan.number, block) is None
+            ]
             for block in range(len(sizes))
-            for index, plan in enumerate(plans)
-            if store.read_block(place.work, plan.number, block) is None
+        }
+        tasks = [
+            (block, tuple(wells[k : k + WELLS_TOGETHER]))
+            for block, wells in missing.items()
+            for k in range(0, len(wells), WELLS_TOGETHER)
         ]
         state = (plans, place.work, sizes)
         total = len(sizes) * len(plans)
-        progress.start(f"{case.name}: {total} blocks", total, total - len(tasks))
-        for _ in run_tasks(block_task, state, tasks, count):
-            progress.step()
+        progress.start(f"{case.name}: blocks", total, total - sum(len(wells) for _, wells in tasks))
+        for (_, wells), _ in run_tasks(block_task, state, tasks, count):
+            for _ in wells:
+                progress.step()
         progress.start(f"{case.name}: summaries", len(plans))
         summaries: dict[int, pd.DataFrame] = {}
         for index, frame in run_tasks(summary_task, state, list(range(len(plans))), count):
@@ -158,6 +171,22 @@ def _run_loaded(
         )
         place.finish()
     return RunResult(place.final, summary, refused, f"{text}\n{place.final}")
+
+
+def _finished(
+    place: store.RunFolder, made: dict[str, Any], plans: list[WellPlan], blocks: int, keep: bool
+) -> bool:
+    """Whether the folder holds this very run, complete and whole."""
+    needed = ["manifest.json", "summary.parquet", "report.html", *(["results.parquet"] if keep else [])]
+    if place.work.exists() or not all((place.final / name).exists() for name in needed):
+        return False
+    if store.read_identity(place.final) != made:
+        return False
+    return all(
+        store.read_array(store.block_path(place.final, plan.number, block, store.KEPT)) is not None
+        for plan in plans
+        for block in range(blocks)
+    )
 
 
 def _finish_blocks(folder: Path, plans: list[WellPlan], sizes: list[int]) -> None:

@@ -106,28 +106,26 @@ def prepare_wells(
     return plans, refused
 
 
-def block_task(state: BlockState, task: tuple[int, int]) -> None:
-    """Evaluate and store block task[1] of plan task[0]."""
+def block_task(state: BlockState, task: tuple[int, tuple[int, ...]]) -> None:
+    """Evaluate and store block task[0] of each of the plans task[1]."""
     plans, folder, sizes = state
-    index, block = task
-    plan = plans[index]
-    result = evaluate(plan, draw(plan, block, sizes[block]))
-    parts = np.stack(
-        [
-            np.stack([p.sum(axis=1), (p * p).sum(axis=1)], axis=1)
-            for p in (result.parts[name] for name in COST_PARTS)
-        ]
-    )
-    store.write_block(
-        folder,
-        plan.number,
-        block,
-        {
-            store.KEPT: np.stack([result.measures[name] for name in KEPT_MEASURES]),
-            store.EXTRA: np.stack([result.measures[name] for name in EXTRA_MEASURES]),
-            store.PARTS: parts,
-        },
-    )
+    block, wells = task
+    for index in wells:
+        plan = plans[index]
+        result = evaluate(plan, draw(plan, block, sizes[block]))
+        by_part = [result.parts[name] for name in COST_PARTS]
+        store.write_block(
+            folder,
+            plan.number,
+            block,
+            {
+                store.KEPT: np.stack([result.measures[name] for name in KEPT_MEASURES]),
+                store.EXTRA: np.stack([result.measures[name] for name in EXTRA_MEASURES]),
+                store.PARTS: np.stack(
+                    [np.stack([p.sum(axis=1), (p * p).sum(axis=1)], axis=1) for p in by_part]
+                ),
+            },
+        )
 
 
 @dataclass(frozen=True, eq=False)

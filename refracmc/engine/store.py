@@ -121,6 +121,15 @@ def read_values(folder: Path, well: int, blocks: int) -> Array:
     return np.concatenate(parts, axis=2)
 
 
+def read_identity(folder: Path) -> dict[str, Any] | None:
+    """What identity.json of a run folder says, or None where it is absent or damaged."""
+    try:
+        found = json.loads((folder / "identity.json").read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return None
+    return found if isinstance(found, dict) else None
+
+
 class RunFolder:
     """One case's place on disk: `final` when complete, `work` until then."""
 
@@ -178,7 +187,7 @@ class RunFolder:
             self._old.rename(self.final)
         source = self._resumable() if resume else None
         if source is not None:
-            stored = json.loads((source / "identity.json").read_text())
+            stored = read_identity(source) or {}
             changed = sorted(key for key in identity if stored.get(key) != identity[key])
             if changed:
                 raise InputError(
@@ -203,7 +212,7 @@ class RunFolder:
 
     def _resumable(self) -> Path | None:
         for folder in (self.work, self.final):
-            if (folder / "identity.json").exists():
+            if read_identity(folder) is not None:
                 return folder
         return None
 
