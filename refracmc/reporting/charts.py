@@ -14,6 +14,7 @@ from pathlib import Path
 
 from matplotlib.figure import Figure
 
+from refracmc.engine.executors import run_tasks
 from refracmc.reporting import charts_drivers, charts_job, charts_value, style
 from refracmc.reporting.tables import ReportData
 
@@ -74,6 +75,10 @@ CHARTS: tuple[ChartKind, ...] = (
 )
 
 
+_SHARES = 3
+"""Parts into which the charts of a well are cut for worker processes."""
+
+
 def file_stems(wells: Sequence[str]) -> Mapping[str, str]:
     """Well id -> part of a file name: letters, digits, ``._-`` kept, all else ``_``; doubles get a number."""
     stems: dict[str, str] = {}
@@ -95,32 +100,40 @@ def write_whole(path: Path, content: bytes) -> None:
     os.replace(beside, path)
 
 
-def draw_charts(
-    data: ReportData, folder: Path, wells: Sequence[str] | None = None
-) -> dict[tuple[str, str], str]:
-    """Draw every chart of every well into ``folder`` as ``<chart>-<well>.png`` and ``.svg``.
-
-    ``wells``: only these (so that processes can share the work; names and bytes stay the same). Returns SVG
-    texts by (chart key, well id). Same tables, same bytes (for one version of Matplotlib).
-    """
-    folder.mkdir(parents=True, exist_ok=True)
-    drawn: dict[tuple[str, str], str] = {}
-    stems = file_stems(data.wells)
+def _draw(state: tuple[ReportData, Path], task: tuple[str, int]) -> dict[str, str]:
+    """Draw every third chart of one well, beginning with a given one; returns SVG texts by chart key."""
+    data, folder = state
+    well, first = task
+    stem = file_stems(data.wells)[well]
+    drawn: dict[str, str] = {}
     collecting = gc.isenabled()
-    gc.disable()  # figures are full of cycles: collect the young ones once a well
+    gc.disable()  # figures are full of cycles: collect the young ones once, at the end
     try:
         with style.drawing():
-            for well in data.wells if wells is None else wells:
-                for kind in CHARTS:
-                    figure = kind.draw(data, well)
-                    if figure is None:
-                        continue
-                    name = f"{kind.key}-{stems[well]}"
-                    write_whole(folder / f"{name}.png", style.png_bytes(figure))
-                    drawn[kind.key, well] = style.svg_text(figure)
-                    write_whole(folder / f"{name}.svg", drawn[kind.key, well].encode("utf-8"))
-                gc.collect(0)
+            for kind in CHARTS[first::_SHARES]:
+                figure = kind.draw(data, well)
+                if figure is None:
+                    continue
+                name = f"{kind.key}-{stem}"
+                write_whole(folder / f"{name}.png", style.png_bytes(figure))
+                drawn[kind.key] = style.svg_text(figure)
+                write_whole(folder / f"{name}.svg", drawn[kind.key].encode("utf-8"))
+        gc.collect(0)
     finally:
         if collecting:
             gc.enable()
+    return drawn
+
+
+def draw_charts(data: ReportData, folder: Path, workers: int = 1) -> dict[tuple[str, str], str]:
+    """Draw every chart of every well into ``folder`` as ``<chart>-<well>.png`` and ``.svg``.
+
+    Returns SVG texts by (chart key, well id). Same tables, same bytes (for one version of Matplotlib), whatever
+    the number of worker processes.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    tasks = [(well, first) for well in data.wells for first in range(_SHARES)]
+    drawn: dict[tuple[str, str], str] = {}
+    for (well, _), made in run_tasks(_draw, (data, folder), tasks, workers):
+        drawn |= {(key, well): svg for key, svg in made.items()}
     return drawn

@@ -20,7 +20,7 @@ from refracmc.reporting.words import error_range, footer, spoken, strategy_words
 TARGETS = {
     "npv": "the NPV",
     "incremental_npv": "the incremental NPV",
-    "difference": "the difference of the two best strategies",
+    "difference": "the lead over the next best",
 }
 
 
@@ -57,10 +57,11 @@ def tornado(data: ReportData, well: str) -> Figure | None:
         *zip(y, high, low, rows["high_input"], strict=True),
     ):
         outward = end < other or (end == other and end < base)
+        away = room * 0.06
         axes.text(
-            end,
+            end - away if outward else end + away,
             at,
-            f" {significant(float(value))} ",
+            significant(float(value)),
             fontsize=7.4,
             va="center",
             ha="right" if outward else "left",
@@ -105,9 +106,10 @@ def drivers(data: ReportData, well: str) -> Figure | None:
             "whiskers are 95 % intervals of the indices",
             money=False,
             percentiles=False,
+            trials=data.facts.driver_trials,
             extra="Sobol indices, shares of the variance: alone is first order, with interactions is total.",
         ),
-        1.75 + 0.34 * max(len(groups), 3),
+        1.85 + 0.34 * max(len(groups), 3),
     )
     gap, left = 0.25, 2.1
     width = (style.WIDTH - left - 0.15 - gap * (len(targets) - 1)) / len(targets)
@@ -118,7 +120,7 @@ def drivers(data: ReportData, well: str) -> Figure | None:
     floor = min(float((rows["first"] - rows["first_ci"]).min()), 0.0)
     for k, target in enumerate(targets):
         x0 = left + k * (width + gap)
-        axes = style.panel(figure, (x0, 0.85, style.WIDTH - x0 - width, 0.9))
+        axes = style.panel(figure, (x0, 0.85, style.WIDTH - x0 - width, 1.0))
         part = rows[rows["target"] == target].set_index("group").reindex(groups)
         for kind, shift, face, colour in (
             ("first", 0.13, style.PALETTE[0], style.PALETTE[0]),
@@ -137,14 +139,15 @@ def drivers(data: ReportData, well: str) -> Figure | None:
                 mfc=face,
                 mec=colour,
             )
-        style.value_axis(axes, "x", floor - 0.04, spread * 1.06, most=6)
+        style.value_axis(axes, "x", floor - 0.04, spread * 1.06, most=6 if len(targets) < 3 else 4)
         axes.set_ylim(-0.6, len(groups) - 0.4)
         labels = [style.wrap(style.shorten(spoken(g), 56), 30) for g in groups]
         style.set_ticks(axes, "y", list(y), labels if k == 0 else [""] * len(groups), grid=False)
+        title = style.shorten(f"of {TARGETS.get(target, spoken(target))}", 70)
         axes.text(
             0,
             1.03,
-            style.shorten(f"of {TARGETS.get(target, spoken(target))}", 60),
+            style.wrap(title, int(width / 0.09)),
             fontsize=8.5,
             fontweight="bold",
             va="bottom",

@@ -5,6 +5,7 @@ Same rules as :mod:`refracmc.reporting.charts_value`: tables in, a figure out, o
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import Any
 
@@ -30,22 +31,9 @@ _EVENTS: tuple[tuple[str, str, str, str], ...] = (
     ("reopen", "v", style.PALETTE[4], "reopen"),
     ("trip", "P", style.INK, "trip"),
 )
-_FINE = (
-    "",
-    "ok",
-    "done",
-    "good",
-    "success",
-    "closed",
-    "opened",
-    "treated",
-    "reclosed",
-    "reopened",
-    "tight",
-    "planned",
-    "none",
-    "nan",
-)
+_WRONG = re.compile(r"^not |^left out|screened out|fail|stuck|lost|leak|called off|parted|lock")
+"""Outcomes that say that something went wrong, whole sentences included."""
+_STUCK = ("stuck_ct", "ct_stuck", "stuck", "well_lost")
 
 
 def year_axis(months: pd.Series) -> _Array:
@@ -85,6 +73,7 @@ def production(data: ReportData, well: str) -> Figure | None:
             data,
             f"{_volume_error(rows)}; percentiles are of each month by itself",
             money=False,
+            trials=data.facts.fan_trials,
             extra="Trials past their limit count as zero; a band that meets the foot has ended "
             "in 10 % of them.",
         ),
@@ -199,10 +188,9 @@ def tool_path(rows: pd.DataFrame) -> _Array:
 
 
 def failed(outcomes: Sequence[Any]) -> np.ndarray[Any, np.dtype[np.bool_]]:
-    """Which outcomes say that something went wrong: all but a missing one and the words for "as planned"."""
-    return np.array(
-        [not (o is None or o != o or str(o).strip().lower() in _FINE) for o in outcomes], dtype=np.bool_
-    )
+    """Which outcomes say that something went wrong; a missing one does not."""
+    said = ["" if o is None or o != o else str(o).strip().lower() for o in outcomes]
+    return np.array([_WRONG.search(text) is not None for text in said], dtype=np.bool_)
 
 
 def _timeline_panel(axes: Axes, rows: pd.DataFrame, lift: float) -> set[str]:
@@ -229,7 +217,7 @@ def _timeline_panel(axes: Axes, rows: pd.DataFrame, lift: float) -> set[str]:
             raised = depth[mine] - lift * (name in ("open", "reopen")) + lift * (name == "reclose")
             axes.plot(middle[mine], raised, ls="", marker=marker, ms=2.8, color=colour, zorder=4)
             seen.add(name)
-    wrong = failed(rows["outcome"].tolist())
+    wrong = failed(rows["outcome"].tolist()) | np.isin(action, _STUCK)
     inside = wrong & np.isfinite(depth)
     if inside.any():
         axes.plot(middle[inside], depth[inside], ls="", marker="x", ms=7.5, mew=2, color=style.BAD, zorder=5)
@@ -239,7 +227,8 @@ def _timeline_panel(axes: Axes, rows: pd.DataFrame, lift: float) -> set[str]:
 
 def _spans(axes: Axes, rows: pd.DataFrame, middle: float) -> None:
     """Shade what happens with the tubing out of the well and write its name."""
-    out = rows[rows["depth_ft"].isna()]
+    at_surface = rows["depth_ft"].isna() | (rows["depth_ft"] == 0) & ~rows["action"].isin([*_TRAVEL, "trip"])
+    out = rows[at_surface.to_numpy(dtype=bool)]
     total = float(rows["end_hour"].max()) or 1.0
     for action, start, stop in zip(out["action"], out["start_hour"], out["end_hour"], strict=True):
         axes.axvspan(start, stop, color=style.GRID, lw=0, alpha=0.7)

@@ -45,16 +45,17 @@ def write_tables(data: ReportData, folder: Path) -> list[Path]:
     return written
 
 
-def write_report(data: ReportData, folder: Path, charts: bool = True) -> list[Path]:
+def write_report(data: ReportData, folder: Path, charts: bool = True, workers: int = 1) -> list[Path]:
     """Write tables, charts (if asked for) and ``report.html`` into ``folder``; returns the paths written.
 
-    Every file is written beside its place and renamed when whole. Same data, same bytes.
+    Every file is written beside its place and renamed when whole. Same data, same bytes, with any number of
+    worker processes (they only draw).
     """
     folder = Path(folder)
     written = write_tables(data, folder)
     drawn: Drawn = {}
     if charts:
-        drawn = draw_charts(data, folder / "charts")
+        drawn = draw_charts(data, folder / "charts", workers)
         written += sorted((folder / "charts").glob("*.[ps][nv]g"))
     write_whole(folder / "report.html", page_html(data, drawn).encode("utf-8"))
     return [*written, folder / "report.html"]

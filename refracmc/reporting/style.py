@@ -19,6 +19,7 @@ import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
@@ -248,13 +249,16 @@ def png_bytes(figure: Figure) -> bytes:
 
 
 def svg_text(figure: Figure) -> str:
-    """The figure as SVG text, without date or program, coordinates to 0.01 point."""
-    stream = io.BytesIO()
-    figure.savefig(
-        stream, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None}
-    )
-    text = stream.getvalue().decode("utf-8")
-    text = _TAG.sub(lambda tag: _NUMBER.sub(r"\1", tag.group()), text)
+    """The figure as SVG text, without date or program, coordinates to 0.01 point.
+
+    Written by the canvas itself: ``savefig`` would draw everything once more only to measure it.
+    """
+    stream = io.StringIO()
+    dpi = figure.dpi
+    canvas: Any = FigureCanvasSVG(figure)
+    canvas.print_svg(stream, metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
+    figure.dpi = dpi
+    text = _TAG.sub(lambda tag: _NUMBER.sub(r"\1", tag.group()), stream.getvalue())
     return text.replace("'DejaVu Sans'", FONTS.replace(", sans-serif", ""))
 
 

@@ -40,7 +40,9 @@ class RunFacts:
     """What was run; all of it appears on the page.
 
     trials: trials per strategy. blocks: blocks they were drawn in. valuation_month: ``YYYY-MM``.
-    refused: (well id, reason) of wells that could not be valued. notes: remarks of the engine in plain words.
+    fan_trials, driver_trials: trials behind the monthly production fan and behind the variance shares where these
+    are fewer or others than ``trials`` (0: the same). refused: (well id, reason) of wells that could not be
+    valued. notes: remarks of the engine in plain words.
     """
 
     name: str
@@ -57,6 +59,8 @@ class RunFacts:
     price_model: str = "deck"
     cvar_tail_fraction: float = 0.1
     blocks: int = 0
+    fan_trials: int = 0
+    driver_trials: int = 0
     version: str = ""
     refused: tuple[tuple[str, str], ...] = ()
     notes: tuple[str, ...] = ()

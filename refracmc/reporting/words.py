@@ -19,7 +19,16 @@ CLEAR = 2.0
 PERCENTILES = "P90 is the low and P10 the high value (share of trials above it)."
 
 
-_SHORT = {"ct": "CT", "npv": "NPV", "npt": "non-productive time", "bha": "BHA", "eur": "EUR", "irr": "IRR"}
+_SHORT = {
+    "ct": "CT",
+    "npv": "NPV",
+    "npt": "non-productive time",
+    "bha": "BHA",
+    "eur": "EUR",
+    "irr": "IRR",
+    "latin": "Latin",
+    "sobol": "Sobol",
+}
 
 
 def spoken(name: str) -> str:
@@ -43,15 +52,20 @@ def money_basis(facts: RunFacts) -> str:
 
 
 def footer(
-    data: ReportData, error: str, money: bool = True, percentiles: bool = True, extra: str = ""
+    data: ReportData,
+    error: str,
+    money: bool = True,
+    percentiles: bool = True,
+    extra: str = "",
+    trials: int = 0,
 ) -> str:
-    """Line under a chart: percentile convention, money basis, number of trials, sampling error."""
+    """Line under a chart: percentile convention, money basis, trials (0: those of the run), sampling error."""
     parts = [extra] if extra else []
     if percentiles:
         parts.append(PERCENTILES)
     if money:
         parts.append(f"{money_basis(data.facts)}.")
-    parts.append(f"{data.facts.trials:,} trials a strategy; {error}.")
+    parts.append(f"{trials or data.facts.trials:,} trials a strategy; {error}.")
     return " ".join(parts)
 
 
