@@ -57,9 +57,7 @@ def compare_trial(plan, draws, strategy, t, streams, measures):
     mine = second.run(inputs)
     at = t - streams.part.start
     left = nothing_ledger(plan, draws, t)
-    # The month of the restart may hold a sliver of production, the difference of two times in days.
-    alone = second.phases(mine["nothing"]["base"], inputs["main"])
-    sliver = {phase: 1e-4 * max(volumes) for phase, volumes in alone.items()}
+    sliver = slivers(mine, inputs["main"])
     cash_columns(left, mine["nothing"], "nothing", sliver, out)
     if bool(streams.date.executed[at]) != mine["executed"]:
         return [*out, f"executed: engine {streams.date.executed[at]}, plain {mine['executed']}"]
@@ -84,6 +82,19 @@ def compare_trial(plan, draws, strategy, t, streams, measures):
             if not close(values[name][t], mine["measures"][name], sizes.get(name, 0.0)):
                 out.append(f"{name}, {kernel}: engine {values[name][t]!r}, plain {mine['measures'][name]!r}")
     return out
+
+
+def slivers(mine, main):
+    """Volumes that tell a month's rounding: it is a difference of cumulatives, cut by one of days."""
+    base = mine["nothing"]["base"]
+    streams = [second.phases(base, main)]
+    if mine["executed"]:
+        streams.append(second.phases(mine["streams"], main))
+    largest = {phase: max(max(stream[phase]) for stream in streams) for phase in second.PHASES}
+    if not largest[main]:
+        return largest
+    behind = max(base["made_before"], largest[main]) / largest[main]
+    return {phase: 1e-5 * volume * behind for phase, volume in largest.items()}
 
 
 def job_numbers(streams, t, at, mine, out):

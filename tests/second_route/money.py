@@ -166,21 +166,21 @@ def unique_irr(change):
     if signs != [-1, 1] or running <= 0.0:
         return math.nan
 
-    def value(rate):
-        return math.fsum(x * (1.0 + rate) ** (-i / 12.0) for i, x in enumerate(change))
+    start = next(i for i, x in enumerate(change) if x)
+
+    def value(log_rate):
+        return math.fsum(x * math.exp(-log_rate * (i - start) / 12.0) for i, x in enumerate(change) if x)
 
     low, high = 0.0, 1.0
     while value(high) > 0.0:
-        high *= 2.0
-        if high > 1e12:
-            return math.nan
-    for _ in range(200):
+        low, high = high, 2.0 * high
+    for _ in range(100):
         middle = 0.5 * (low + high)
         if value(middle) > 0.0:
             low = middle
         else:
             high = middle
-    return 0.5 * (low + high)
+    return math.expm1(0.5 * (low + high))
 
 
 def payout(change, job_month):
