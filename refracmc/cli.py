@@ -189,3 +189,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         sys.stderr.close()
         return FAILED
+    except OSError as error:
+        named = f"{error.filename}: " if error.filename else ""
+        print(f"refracmc: {named}{error.strerror or error}", file=sys.stderr)
+        return FAILED

@@ -127,66 +127,87 @@ def _run_loaded(
     if not case.wells:
         raise InputError([fault for faults in case.refused.values() for fault in faults])
     place = store.RunFolder(out, case.name)
+    made = identity(case, __version__)
     with place.locked():
-        plans, refused = prepare_wells(case, count, progress)
-        if not plans:
-            raise InputError([fault for faults in refused.values() for fault in faults])
-        sizes = blocks_of(case.sampling.trials)
-        made = identity(case, __version__)
-        if resume and _finished(place, made, plans, len(sizes), keep):
-            summary = pd.read_parquet(place.final / "summary.parquet")
-            return RunResult(place.final, summary, refused, f"{case.name}: complete already\n{place.final}")
-        place.open(made, resume)
-        missing = {
-            block: [
-                index
-                for index, plan in enumerate(plans)
-                if store.read_block(place.work, plan.number, block) is None
-            ]
-            for block in range(len(sizes))
-        }
-        tasks = [
-            (block, tuple(wells[k : k + WELLS_TOGETHER]))
-            for block, wells in missing.items()
-            for k in range(0, len(wells), WELLS_TOGETHER)
-        ]
-        state = (plans, place.work, sizes)
-        total = len(sizes) * len(plans)
-        progress.start(f"{case.name}: blocks", total, total - sum(len(wells) for _, wells in tasks))
-        for (_, wells), _ in run_tasks(block_task, state, tasks, count):
-            for _ in wells:
-                progress.step()
-        progress.start(f"{case.name}: summaries", len(plans))
-        summaries: dict[int, pd.DataFrame] = {}
-        for index, frame in run_tasks(summary_task, state, list(range(len(plans))), count):
-            summaries[index] = frame
-            progress.step()
-        summary = pd.concat([summaries[index] for index in range(len(plans))], ignore_index=True)
-        from refracmc.commands.outputs import write_outputs
-
-        text = write_outputs(case, plans, refused, summary, place.work, sizes, keep, count, progress)
-        _finish_blocks(place.work, plans, sizes)
-        store.write_json(
-            place.work / "manifest.json", _manifest(case, plans, refused, made, sizes, keep, count, began)
-        )
-        place.finish()
-    return RunResult(place.final, summary, refused, f"{text}\n{place.final}")
+        try:
+            if resume:
+                found = _finished(case, place, made, keep, count, progress)
+                if found is not None:
+                    return found
+            return _run_blocks(case, place, made, count, resume, keep, progress, began)
+        except OSError as fault:
+            raise RunFailure(
+                f"cannot write {fault.filename or place.work}: {fault.strerror or fault}. Free space or choose "
+                "--out; finished blocks are kept: run again with --resume."
+            ) from None
 
 
 def _finished(
-    place: store.RunFolder, made: dict[str, Any], plans: list[WellPlan], blocks: int, keep: bool
-) -> bool:
-    """Whether the folder holds this very run, complete and whole."""
-    needed = ["manifest.json", "summary.parquet", "report.html", *(["results.parquet"] if keep else [])]
-    if place.work.exists() or not all((place.final / name).exists() for name in needed):
-        return False
-    if store.read_identity(place.final) != made:
-        return False
-    return all(
-        store.read_array(store.block_path(place.final, plan.number, block, store.KEPT)) is not None
-        for plan in plans
-        for block in range(blocks)
-    )
+    case: Case, place: store.RunFolder, made: dict[str, Any], keep: bool, workers: int, progress: Silent
+) -> RunResult | None:
+    """The complete run that stands there already, if it is this one and every file of it is whole."""
+    manifest = place.finished(made, keep)
+    if manifest is None:
+        return None
+    run = manifest["run"]
+    refused = dict(case.refused)
+    if set(run["refused"]) != set(refused):
+        _, refused = prepare_wells(case, workers, progress)
+    progress.note(f"{case.name}: complete already")
+    summary = pd.read_parquet(place.final / "summary.parquet")
+    return RunResult(place.final, summary, refused, "\n".join([*run["verdicts"], str(place.final)]))
+
+
+def _run_blocks(
+    case: Case,
+    place: store.RunFolder,
+    made: dict[str, Any],
+    count: int,
+    resume: bool,
+    keep: bool,
+    progress: Silent,
+    began: float,
+) -> RunResult:
+    plans, refused = prepare_wells(case, count, progress)
+    if not plans:
+        raise InputError([fault for faults in refused.values() for fault in faults])
+    sizes = blocks_of(case.sampling.trials)
+    place.open(made, resume)
+    missing = {
+        block: [
+            index
+            for index, plan in enumerate(plans)
+            if store.read_block(place.work, plan.number, block) is None
+        ]
+        for block in range(len(sizes))
+    }
+    tasks = [
+        (block, tuple(wells[k : k + WELLS_TOGETHER]))
+        for block, wells in missing.items()
+        for k in range(0, len(wells), WELLS_TOGETHER)
+    ]
+    state = (plans, place.work, sizes)
+    total = len(sizes) * len(plans)
+    progress.start(f"{case.name}: blocks", total, total - sum(len(wells) for _, wells in tasks))
+    for (_, wells), _ in run_tasks(block_task, state, tasks, count):
+        for _ in wells:
+            progress.step()
+    progress.start(f"{case.name}: summaries", len(plans))
+    summaries: dict[int, pd.DataFrame] = {}
+    for index, frame in run_tasks(summary_task, state, list(range(len(plans))), count):
+        summaries[index] = frame
+        progress.step()
+    summary = pd.concat([summaries[index] for index in range(len(plans))], ignore_index=True)
+    from refracmc.commands.outputs import write_outputs
+
+    text = write_outputs(case, plans, refused, summary, place.work, sizes, keep, count, progress)
+    _finish_blocks(place.work, plans, sizes)
+    manifest = _manifest(case, plans, refused, made, sizes, keep, count, began)
+    manifest["run"]["verdicts"] = text.splitlines()
+    manifest["run"]["files"] = store.file_digests(place.work)
+    store.write_json(place.work / "manifest.json", manifest)
+    place.finish()
+    return RunResult(place.final, summary, refused, f"{text}\n{place.final}")
 
 
 def _finish_blocks(folder: Path, plans: list[WellPlan], sizes: list[int]) -> None:

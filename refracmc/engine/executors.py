@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import signal
 import sys
+import threading
 import warnings
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from multiprocessing.connection import wait as wait_for
 from typing import Any, TypeVar
 
 from threadpoolctl import threadpool_limits
@@ -30,6 +33,16 @@ def _start(state: Any) -> None:
     global _state
     _state = state
     threadpool_limits(1)
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # an interrupt from the keyboard is the parent's to handle
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    """End this worker when its parent is gone, killed say: it would wait for tasks, and hold locks, for ever."""
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        wait_for([parent.sentinel])
+        os._exit(1)
 
 
 def _call(function: Callable[[Any, Any], Result], task: Any) -> tuple[Any, Result]:

@@ -13,9 +13,10 @@ import io
 import json
 import os
 import shutil
+import time
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +28,8 @@ KEPT = "values"
 EXTRA = "more"
 PARTS = "parts"
 _DIGEST = 32
+LOCK_PATIENCE = 2.0
+"""Seconds to wait for a lock: the workers of a killed run notice its end and let go."""
 RUN_ENTRIES = frozenset(
     [
         "blocks",
@@ -42,6 +45,10 @@ RUN_ENTRIES = frozenset(
     ]
 )
 """What a run writes into its folder; anything else found there is the user's and is kept."""
+
+
+def _fault(where: str, found: str, allowed: str, remedy: str) -> InputError:
+    return InputError([Fault(where, found, allowed, remedy)])
 
 
 def write_atomic(path: Path, data: bytes) -> None:
@@ -130,6 +137,17 @@ def read_identity(folder: Path) -> dict[str, Any] | None:
     return found if isinstance(found, dict) else None
 
 
+def file_digests(folder: Path) -> dict[str, str]:
+    """SHA-256 of every file a run wrote but its block files and the manifest, by path inside the folder."""
+    found = {}
+    for entry in sorted(RUN_ENTRIES - {"blocks", "manifest.json"}):
+        at = folder / entry
+        files = [at] if at.is_file() else sorted(path for path in at.rglob("*") if path.is_file())
+        for path in files:
+            found[path.relative_to(folder).as_posix()] = hashlib.sha256(path.read_bytes()).hexdigest()
+    return found
+
+
 class RunFolder:
     """One case's place on disk: `final` when complete, `work` until then."""
 
@@ -141,95 +159,156 @@ class RunFolder:
 
     @contextlib.contextmanager
     def locked(self) -> Iterator[None]:
-        """Hold the folder; a second run into it is refused."""
-        import fcntl
-
+        """Hold the folder; a second run into it is refused. Workers of a killed run get time to end."""
+        if self.final.exists() and not self.final.is_dir():
+            raise _fault(
+                str(self.final), "a file", "a folder, or a free name", "move it or choose another --out"
+            )
         try:
             self.out.mkdir(parents=True, exist_ok=True)
-            handle = open(self._lock, "a+")  # noqa: SIM115  (closed below, after the lock is released)
+            handle = self._take_lock()
         except OSError as fault:
-            raise InputError(
-                [
-                    Fault(
-                        where=str(self.out),
-                        found=f"an output folder that cannot be written ({fault.strerror})",
-                        allowed="a folder that this user may write to",
-                        remedy="choose another --out or change its permissions",
-                    )
-                ]
+            raise _fault(
+                str(self.out),
+                f"an output folder that cannot be written ({fault.strerror})",
+                "a folder that this user may write to",
+                "choose another --out or change its permissions",
             ) from None
+        if handle is None:
+            raise _fault(
+                str(self.final),
+                "another run that is writing into it now",
+                "one run at a time into one output folder",
+                "wait for it to end or choose another --out",
+            )
         with handle:
             try:
-                fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-            except OSError:
-                raise InputError(
-                    [
-                        Fault(
-                            where=str(self.final),
-                            found="another run that is writing into it now",
-                            allowed="one run at a time into one output folder",
-                            remedy="wait for it to end or choose another --out",
-                        )
-                    ]
-                ) from None
-            try:
+                self._settle()
                 yield
             finally:
                 with contextlib.suppress(OSError):
                     self._lock.unlink()
 
+    def _take_lock(self) -> IO[str] | None:
+        """The locked file, or None where another process holds it still after LOCK_PATIENCE seconds."""
+        import fcntl
+
+        until = time.monotonic() + LOCK_PATIENCE
+        while True:
+            handle = open(self._lock, "a+")  # noqa: SIM115  (closed by the caller, or below)
+            try:
+                fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                # the holder before may have removed this very file: then another run may lock its successor
+                if os.path.samestat(os.fstat(handle.fileno()), os.stat(self._lock)):
+                    return handle
+            except FileNotFoundError:
+                pass
+            except BlockingIOError:
+                if time.monotonic() >= until:
+                    handle.close()
+                    return None
+                time.sleep(0.05)
+            handle.close()
+
+    def _settle(self) -> None:
+        """Complete the exchange of an old run for a new one where a kill came between its steps."""
+        if self._old.exists():
+            if not self.final.exists():
+                self._old.rename(self.final)
+            else:
+                self._keep_foreign()
+
+    def finished(self, identity: dict[str, Any], keep_trials: bool) -> dict[str, Any] | None:
+        """The manifest of a complete run of this identity in which every file is whole, or None.
+
+        keep_trials: trials are wanted too.
+        """
+        try:
+            manifest: dict[str, Any] = json.loads((self.final / "manifest.json").read_text(encoding="utf-8"))
+            run = manifest["run"]
+            wells, blocks = [well["number"] for well in run["wells"]], range(len(run["blocks"]["trials"]))
+            if keep_trials and not run["keep_trials"]:
+                return None
+            if read_identity(self.final) != identity or run["files"] != file_digests(self.final):
+                return None
+        except (OSError, ValueError, KeyError, TypeError):
+            return None
+        whole = all(
+            read_array(block_path(self.final, well, block, KEPT)) is not None
+            for well in wells
+            for block in blocks
+        )
+        if whole and self.work.exists():
+            shutil.rmtree(self.work)
+        return manifest if whole else None
+
     def open(self, identity: dict[str, Any], resume: bool) -> None:
-        """Make the working folder ready: fresh, or holding what an interrupted run left.
+        """Make the working folder ready: fresh, or holding the blocks that an interrupted run left.
 
         identity: everything that decides the bytes. Resuming another identity raises InputError.
         """
-        if self._old.exists() and not self.final.exists():
-            self._old.rename(self.final)
-        source = self._resumable() if resume else None
-        if source is not None:
-            stored = read_identity(source) or {}
-            changed = sorted(key for key in identity if stored.get(key) != identity[key])
-            if changed:
-                raise InputError(
-                    [
-                        Fault(
-                            where=str(self.final),
-                            found=f"an interrupted run that differs from this one in: {', '.join(changed)}",
-                            allowed="the same case, inputs, seed, trials and release as the run to resume",
-                            remedy="restore them, or run without --resume to start afresh",
-                        )
-                    ]
-                )
-            if source == self.final:
-                self._copy_blocks()
+        if resume:
+            self._same_identity(identity)
+            self._only_blocks()
         elif self.work.exists():
             shutil.rmtree(self.work)
-        try:
-            (self.work / "blocks").mkdir(parents=True, exist_ok=True)
-        except OSError as fault:
-            raise RunFailure(f"cannot write {self.work}: {fault.strerror}") from None
+        (self.work / "blocks").mkdir(parents=True, exist_ok=True)
         write_json(self.work / "identity.json", identity)
 
-    def _resumable(self) -> Path | None:
-        for folder in (self.work, self.final):
-            if read_identity(folder) is not None:
-                return folder
-        return None
+    def _same_identity(self, identity: dict[str, Any]) -> None:
+        for folder, what in ((self.work, "an interrupted"), (self.final, "a finished")):
+            stored = read_identity(folder)
+            if stored is None:
+                continue
+            changed = sorted(key for key in {*identity, *stored} if stored.get(key) != identity.get(key))
+            if changed:
+                raise _fault(
+                    str(self.final),
+                    f"{what} run that differs from this one in: {', '.join(changed)}",
+                    "the same case, inputs, seed, trials and release as the run to resume",
+                    "restore them, or run without --resume to start afresh",
+                )
+            return
+        if self.work.exists():
+            shutil.rmtree(self.work)  # blocks of nobody knows what
 
-    def _copy_blocks(self) -> None:
-        (self.work / "blocks").mkdir(parents=True, exist_ok=True)
-        for path in sorted((self.final / "blocks").glob("*.npy")):
-            shutil.copy2(path, self.work / "blocks" / path.name)
+    def _only_blocks(self) -> None:
+        """Drop all but block files from what an interrupted run left: the rest is made anew from them."""
+        if not self.work.exists():
+            return
+        for entry in self.work.iterdir():
+            if entry.name == "blocks":
+                for path in entry.iterdir():
+                    if path.name.startswith("."):
+                        path.unlink()
+            elif entry.name != "identity.json":
+                shutil.rmtree(entry) if entry.is_dir() else entry.unlink()
 
     def finish(self) -> None:
         """Put the complete run in its place; an earlier one is replaced only now, foreign files stay."""
-        if self._old.exists():
-            shutil.rmtree(self._old)
         if self.final.exists():
             self.final.rename(self._old)
         self.work.rename(self.final)
-        if self._old.exists():
-            for entry in self._old.iterdir():
-                if entry.name not in RUN_ENTRIES and not (self.final / entry.name).exists():
-                    shutil.move(str(entry), str(self.final / entry.name))
-            shutil.rmtree(self._old)
+        self._keep_foreign()
+
+    def _keep_foreign(self) -> None:
+        """Bring over what the earlier folder holds beside its run's own files, and remove the rest."""
+        if not self._old.exists():
+            return
+        try:
+            own = set(json.loads((self._old / "manifest.json").read_text())["run"]["files"])
+        except (OSError, ValueError, KeyError, TypeError):
+            own = None
+        for path in sorted(path for path in self._old.rglob("*") if not path.is_dir() or path.is_symlink()):
+            inside = path.relative_to(self._old)
+            is_run = inside.parts[0] in RUN_ENTRIES and (
+                own is None
+                or len(inside.parts) == 1
+                or (inside.parts[0] == "blocks" and inside.suffix == ".npy")
+                or inside.as_posix() in own
+            )
+            target = self.final / inside
+            if not is_run and not os.path.lexists(target):
+                target.parent.mkdir(parents=True, exist_ok=True)
+                path.rename(target)
+        shutil.rmtree(self._old)
