@@ -309,29 +309,22 @@ def orders(data: ReportData, well: str) -> Figure | None:
     )
     y = np.arange(count)[::-1].astype(float)
     colours = [look(places.get(str(o), MOST_ORDERS))[0] for o in rows["order"]]
-    columns: tuple[tuple[str, str, float, str, str, str, str, str], ...] = (
-        ("Incremental NPV,", "US$ million", MILLION, "mean_usd", "se_usd", "p90_usd", "p50_usd", "p10_usd"),
-        ("Days shut in", "", 1.0, "job_days", "job_days_se", "job_days_p90", "job_days_p50", "job_days_p10"),
-        (
-            "Cost of the job,",
-            "US$ million",
-            MILLION,
-            "job_cost_usd",
-            "job_cost_se_usd",
-            "job_cost_p90_usd",
-            "job_cost_p50_usd",
-            "job_cost_p10_usd",
-        ),
-        ("Stages effectively", "treated, %", 0.01, "effective_share", "effective_share_se", "", "", ""),
+    job = [[f"job_{what}{stat}{unit}" for stat in ("", "_se", "_p90", "_p50", "_p10")]
+           for what, unit in (("days", ""), ("cost", "_usd"))]  # fmt: skip
+    columns = (
+        ("Incremental NPV,\nUS$ million", MILLION, ["mean_usd", "se_usd", "p90_usd", "p50_usd", "p10_usd"]),
+        ("Days shut in", 1.0, job[0]),
+        ("Cost of the job,\nUS$ million", MILLION, job[1]),
+        ("Stages effectively\ntreated, %", 0.01, ["effective_share", "effective_share_se"]),
     )
     left, gap, width = 1.75, 0.2, 1.6
-    for k, (name, unit, scale, mean, se, p90, p50, p10) in enumerate(columns):
+    for k, (name, scale, (mean, se, *spread)) in enumerate(columns):
         x0 = left + k * (width + gap)
         axes = style.panel(figure, (x0, 1.05, style.WIDTH - x0 - width, 0.48))
         value, error = rows[mean].to_numpy() / scale, rows[se].fillna(0).to_numpy() / scale
         ends = [*(value - 2 * error), *(value + 2 * error)]
-        if p90:
-            a, b, c = (rows[p].to_numpy() / scale for p in (p90, p50, p10))
+        if spread:
+            a, b, c = (rows[p].to_numpy() / scale for p in spread)
             bars = [[(u, h), (v, h)] for u, v, h in zip(a, c, y, strict=True)]
             axes.add_collection(
                 LineCollection(bars, colors=colours, linewidths=6, alpha=0.3, capstyle="butt")
@@ -351,5 +344,5 @@ def orders(data: ReportData, well: str) -> Figure | None:
             for o, d in zip(rows["order"], rows["date"], strict=True)
         ]
         style.set_ticks(axes, "y", list(y), labels if k == 0 else [""] * count, grid=False)
-        style.name_axis(axes, "x", f"{name}\n{unit}".strip())
+        style.name_axis(axes, "x", name)
     return figure

@@ -17,6 +17,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -75,6 +76,8 @@ class ReportData:
 
     facts: RunFacts
     tables: Mapping[str, pd.DataFrame]
+    places: Mapping[str, Mapping[str, np.ndarray[Any, np.dtype[np.intp]]]]
+    """Row numbers by table and well, so that a well's rows are found without a search."""
 
     @property
     def wells(self) -> tuple[str, ...]:
@@ -85,8 +88,8 @@ class ReportData:
         """Rows of one well of a table (an empty frame if the table or the well is absent)."""
         if key not in self.tables:
             return pd.DataFrame(columns=list(TABLES[key].names))
-        frame = self.tables[key]
-        return frame[(frame["well"] == well).to_numpy(dtype=bool)].reset_index(drop=True)
+        rows = self.places[key].get(well, np.array([], dtype=np.intp))
+        return self.tables[key].iloc[rows].reset_index(drop=True)
 
 
 _MONTH = re.compile(r"\d{4}-(0[1-9]|1[0-2])")
@@ -172,4 +175,10 @@ def build_report_data(facts: RunFacts, tables: Mapping[str, pd.DataFrame]) -> Re
         ]
     if problems:
         raise ReportDataProblem(problems)
-    return ReportData(facts, MappingProxyType(made))
+    places = {
+        key: {
+            str(well): np.asarray(rows, dtype=np.intp) for well, rows in frame.groupby("well").indices.items()
+        }
+        for key, frame in made.items()
+    }
+    return ReportData(facts, MappingProxyType(made), MappingProxyType(places))

@@ -40,13 +40,8 @@ def _percentiles(values: np.ndarray) -> tuple[float, float, float]:
 
 def _value(values: np.ndarray) -> dict[str, float]:
     low, mid, high = _percentiles(values)
-    return {
-        "mean_usd": float(values.mean()),
-        "se_usd": float(values.std() / np.sqrt(values.size)),
-        "p90_usd": low,
-        "p50_usd": mid,
-        "p10_usd": high,
-    }
+    return {"mean_usd": float(values.mean()), "se_usd": float(values.std() / np.sqrt(values.size)),
+        "p90_usd": low, "p50_usd": mid, "p10_usd": high}  # fmt: skip
 
 
 def _timeline(well: str, strategy: str, sleeves: int, scenario: str, rng: np.random.Generator) -> list[dict]:
@@ -102,23 +97,9 @@ def make_tables(
     ids: tuple[str, ...] = ("LK-01", "LK-02", "LK-03"), trials: int = TRIALS
 ) -> dict[str, pd.DataFrame]:
     """All tables of invented wells: the first clearly go, the second clearly no, the third between."""
-    rows: dict[str, list[dict[str, Any]]] = {
-        key: []
-        for key in (
-            "summary",
-            "decision",
-            "distribution",
-            "timing",
-            "orders",
-            "production",
-            "cost",
-            "timeline",
-            "drivers",
-            "tornado",
-            "inputs",
-            "cleaning",
-        )
-    }
+    rows: dict[str, list[dict[str, Any]]] = {key: [] for key in ("summary", "decision", "distribution",
+        "timing", "orders", "production", "cost", "timeline", "drivers", "tornado", "inputs",
+        "cleaning")}  # fmt: skip
     names = [f"{o}@{d}" for o in ORDERS for d in DATES]
     for w, well in enumerate(ids):
         rng = np.random.default_rng(100 + w)
@@ -143,31 +124,16 @@ def make_tables(
         lead = stack[best] - stack[second]
         chosen = stack[best]
         tail = np.sort(chosen)[: trials // 10]
-        rows["decision"].append(
-            {
-                "well": well,
-                "strategy": names[best],
-                "order": order,
-                "date": date,
-                **_value(chosen),
-                "p_loss": float((chosen < 0).mean()),
-                "p_loss_se": float((chosen < 0).std() / np.sqrt(trials)),
-                "cvar_usd": float(tail.mean()),
-                "cvar_se_usd": float(tail.std() / np.sqrt(tail.size)),
-                "chance_of_best": float((every.argmax(axis=0) == best + 1).mean()),
-                "chance_nothing_best": float((every.argmax(axis=0) == 0).mean()),
-                "opportunity_loss_usd": float((top - chosen).mean()),
-                "nothing_opportunity_loss_usd": float(top.mean()),
-                "runner_up": names[second],
-                "lead_usd": float(lead.mean()),
-                "lead_se_usd": float(lead.std() / np.sqrt(trials)),
-                "job_days": 14.2 + w,
-                "job_days_se": 0.03,
-                "job_cost_usd": float(cost0.mean()),
-                "job_cost_se_usd": float(cost0.std() / np.sqrt(trials)),
-                "executed_share": 1.0 if w != 1 else 0.973,
-            }
-        )
+        rows["decision"].append({"well": well, "strategy": names[best], "order": order, "date": date,
+            **_value(chosen), "p_loss": float((chosen < 0).mean()), "p_loss_se": float((chosen <
+            0).std() / np.sqrt(trials)), "cvar_usd": float(tail.mean()), "cvar_se_usd": float(tail.std()
+            / np.sqrt(tail.size)), "chance_of_best": float((every.argmax(axis=0) == best + 1).mean()),
+            "chance_nothing_best": float((every.argmax(axis=0) == 0).mean()), "opportunity_loss_usd":
+            float((top - chosen).mean()), "nothing_opportunity_loss_usd": float(top.mean()),
+            "runner_up": names[second], "lead_usd": float(lead.mean()), "lead_se_usd": float(lead.std()
+            / np.sqrt(trials)), "job_days": 14.2 + w, "job_days_se": 0.03, "job_cost_usd":
+            float(cost0.mean()), "job_cost_se_usd": float(cost0.std() / np.sqrt(trials)),
+            "executed_share": 1.0 if w != 1 else 0.973})  # fmt: skip
         for name in (NOTHING, *names):
             extra = inc.get(name, np.zeros(trials))
             total = base + extra
@@ -175,42 +141,17 @@ def make_tables(
             for pct, a, b in zip(
                 grid, np.quantile(total, 1 - grid / 100), np.quantile(extra, 1 - grid / 100), strict=True
             ):
-                rows["distribution"].append(
-                    {
-                        "well": well,
-                        "strategy": name,
-                        "exceedance_percent": int(pct),
-                        "npv_usd": a,
-                        "incremental_npv_usd": b,
-                    }
-                )
+                rows["distribution"].append({"well": well, "strategy": name, "exceedance_percent":
+                    int(pct), "npv_usd": a, "incremental_npv_usd": b})  # fmt: skip
             for measure, known in MEASURES.items():
-                row = {
-                    "well": well,
-                    "strategy": name,
-                    "measure": measure,
-                    "unit": known.unit,
-                    "mean": np.nan,
-                    "se": np.nan,
-                    "p90": np.nan,
-                    "p50": np.nan,
-                    "p10": np.nan,
-                    "undefined_share": 0.0,
-                }
-                sample = {
-                    "npv": total,
-                    "incremental_npv": extra,
-                    "job_cost": cost0 * (name != NOTHING),
-                    "eur": 3e5 + total / 20,
-                    "incremental_eur": (extra + cost0) / 40,
-                    "p_loss": (extra < 0).astype(float),
-                    "cvar": None,
-                    "capital_efficiency": extra / 2e6,
-                    "job_days": 14 + rng.gamma(4, 0.8, trials),
-                    "irr": 0.2 + extra / 1e7,
-                    "payout_months": 12 + rng.gamma(2, 9, trials),
-                    "breakeven_price": 45 + rng.gamma(3, 4, trials),
-                }[measure]
+                row = {"well": well, "strategy": name, "measure": measure, "unit": known.unit, "mean":
+                    np.nan, "se": np.nan, "p90": np.nan, "p50": np.nan, "p10": np.nan,
+                    "undefined_share": 0.0}  # fmt: skip
+                sample = {"npv": total, "incremental_npv": extra, "job_cost": cost0 * (name != NOTHING),
+                    "eur": 3e5 + total / 20, "incremental_eur": (extra + cost0) / 40, "p_loss": (extra <
+                    0).astype(float), "cvar": None, "capital_efficiency": extra / 2e6, "job_days": 14 +
+                    rng.gamma(4, 0.8, trials), "irr": 0.2 + extra / 1e7, "payout_months": 12 +
+                    rng.gamma(2, 9, trials), "breakeven_price": 45 + rng.gamma(3, 4, trials)}[measure]  # fmt: skip
                 if measure in ("irr", "payout_months", "breakeven_price"):
                     row["undefined_share"] = 1.0 if name == NOTHING else 0.31
                 if measure == "cvar":
@@ -227,66 +168,28 @@ def make_tables(
             best_of[o] = max((f"{o}@{d}" for d in DATES), key=lambda n: inc[n].mean())
             for d in DATES:
                 diff = inc[f"{o}@{d}"] - first
-                rows["timing"].append(
-                    {
-                        "well": well,
-                        "order": o,
-                        "date": d,
-                        **_value(inc[f"{o}@{d}"]),
-                        "gain_usd": float(diff.mean()),
-                        "gain_se_usd": float(diff.std() / np.sqrt(trials)),
-                    }
-                )
+                rows["timing"].append({"well": well, "order": o, "date": d, **_value(inc[f"{o}@{d}"]),
+                    "gain_usd": float(diff.mean()), "gain_se_usd": float(diff.std() / np.sqrt(trials))})  # fmt: skip
         for i, o in enumerate(ORDERS):
             gap = inc[best_of[o]] - chosen
             days = 13.5 + 0.4 * i + rng.gamma(4, 0.8, trials)
             cost = cost0 + 3e4 * i
             share = rng.beta(30, 4 + i, trials)
-            rows["orders"].append(
-                {
-                    "well": well,
-                    "order": o,
-                    "date": best_of[o].split("@")[1],
-                    **_value(inc[best_of[o]]),
-                    "gap_usd": float(gap.mean()),
-                    "gap_se_usd": float(gap.std() / np.sqrt(trials)),
-                    "job_days": days.mean(),
-                    "job_days_se": days.std() / np.sqrt(trials),
-                    **dict(
-                        zip(("job_days_p90", "job_days_p50", "job_days_p10"), _percentiles(days), strict=True)
-                    ),
-                    "job_cost_usd": cost.mean(),
-                    "job_cost_se_usd": cost.std() / np.sqrt(trials),
-                    **dict(
-                        zip(
-                            ("job_cost_p90_usd", "job_cost_p50_usd", "job_cost_p10_usd"),
-                            _percentiles(cost),
-                            strict=True,
-                        )
-                    ),
-                    "effective_share": share.mean(),
-                    "effective_share_se": share.std() / np.sqrt(trials),
-                    "extra_shifts": (0, 0, 38, 20)[i],
-                }
-            )
+            rows["orders"].append({"well": well, "order": o, "date": best_of[o].split("@")[1],
+                **_value(inc[best_of[o]]), "gap_usd": float(gap.mean()), "gap_se_usd": float(gap.std() /
+                np.sqrt(trials)), "job_days": days.mean(), "job_days_se": days.std() / np.sqrt(trials),
+                **dict(zip(("job_days_p90", "job_days_p50", "job_days_p10"), _percentiles(days),
+                strict=True)), "job_cost_usd": cost.mean(), "job_cost_se_usd": cost.std() /
+                np.sqrt(trials), **dict(zip(("job_cost_p90_usd", "job_cost_p50_usd",
+                "job_cost_p10_usd"), _percentiles(cost), strict=True)), "effective_share": share.mean(),
+                "effective_share_se": share.std() / np.sqrt(trials), "extra_shifts": (0, 0, 38, 20)[i]})  # fmt: skip
         t = np.arange(72)
         history = 24000 / (1 + 0.09 * t) * np.exp(rng.normal(0, 0.12, 72))
         history[[0, 30, 31]] = [6000, 0, 900]
         for k in t:
-            rows["production"].append(
-                {
-                    "well": well,
-                    "branch": "history",
-                    "strategy": None,
-                    "month": f"{2020 + (9 + k) // 12}-{(9 + k) % 12 + 1:02d}",
-                    "mean": history[k],
-                    "se": np.nan,
-                    "p90": np.nan,
-                    "p50": np.nan,
-                    "p10": np.nan,
-                    "unit": "bbl/month",
-                }
-            )
+            rows["production"].append({"well": well, "branch": "history", "strategy": None, "month":
+                f"{2020 + (9 + k) // 12}-{(9 + k) % 12 + 1:02d}", "mean": history[k], "se": np.nan,
+                "p90": np.nan, "p50": np.nan, "p10": np.nan, "unit": "bbl/month"})  # fmt: skip
         jump = 3 * DATES.index(date) + 3
         for branch in ("nothing", "refrac"):
             for k in range(360):
@@ -295,33 +198,16 @@ def make_tables(
                     rate = 0.0 if k == jump else rate * 0.9 + 11000 / (1 + 0.12 * (k - jump))
                 spread = 0.15 + 0.002 * k
                 alive = 1.0 if k < 240 else max(0.0, 1 - (k - 240) / 80)
-                rows["production"].append(
-                    {
-                        "well": well,
-                        "branch": branch,
-                        "strategy": NOTHING if branch == "nothing" else names[best],
-                        "month": f"{2026 + (9 + k) // 12}-{(9 + k) % 12 + 1:02d}",
-                        "mean": rate * alive,
-                        "se": rate * alive * 0.3 * spread / 6,
-                        "p90": rate * np.exp(-1.28 * spread) * (k < 180),
-                        "p50": rate * (k < 270),
-                        "p10": rate * np.exp(1.28 * spread),
-                        "unit": "bbl/month",
-                    }
-                )
+                rows["production"].append({"well": well, "branch": branch, "strategy": NOTHING if branch
+                    == "nothing" else names[best], "month":
+                    f"{2026 + (9 + k) // 12}-{(9 + k) % 12 + 1:02d}", "mean": rate * alive, "se": rate *
+                    alive * 0.3 * spread / 6, "p90": rate * np.exp(-1.28 * spread) * (k < 180), "p50":
+                    rate * (k < 270), "p10": rate * np.exp(1.28 * spread), "unit": "bbl/month"})  # fmt: skip
         weights = np.array([8, 9, 17, 24, 26, 5, 1.5, 0.4, 0.3, 0.8, 0.9, 0.5, 4, 2.6])
         for n in best_of.values():
             for part, weight in zip(PARTS, weights / weights.sum(), strict=True):
-                rows["cost"].append(
-                    {
-                        "well": well,
-                        "strategy": n,
-                        "part": part,
-                        "mean_usd": weight * cost0.mean(),
-                        "se_usd": weight * 9e3,
-                        "share": weight,
-                    }
-                )
+                rows["cost"].append({"well": well, "strategy": n, "part": part, "mean_usd": weight *
+                    cost0.mean(), "se_usd": weight * 9e3, "share": weight})  # fmt: skip
         for scenario in ("planned", "typical"):
             rows["timeline"] += _timeline(well, names[best], (40, 24, 60)[w % 3], scenario, rng)
         for target in ("incremental_npv", "difference"):
@@ -335,17 +221,8 @@ def make_tables(
                 left,
                 strict=True,
             ):
-                rows["drivers"].append(
-                    {
-                        "well": well,
-                        "target": target,
-                        "group": group,
-                        "first": first_order,
-                        "first_ci": 0.03,
-                        "total": first_order + 0.05,
-                        "total_ci": 0.035,
-                    }
-                )
+                rows["drivers"].append({"well": well, "target": target, "group": group, "first":
+                    first_order, "first_ci": 0.03, "total": first_order + 0.05, "total_ci": 0.035})  # fmt: skip
         for name, unit, low, high, swing in (
             ("response.uplift", "1", 0.31, 0.78, 2.1e6),
             ("prices.oil_level", "1", 0.75, 1.3, 1.4e6),
@@ -359,57 +236,19 @@ def make_tables(
             ("opex.fixed_usd_per_month", "US$/month", 7000, 10000, 0.02e6),
         ):
             mean = float(chosen.mean())
-            rows["tornado"].append(
-                {
-                    "well": well,
-                    "strategy": names[best],
-                    "input": name,
-                    "unit": unit,
-                    "low_input": low,
-                    "high_input": high,
-                    "low_mean_usd": mean - swing / 2,
-                    "high_mean_usd": mean + swing * 0.6,
-                    "low_se_usd": 3e4,
-                    "high_se_usd": 3e4,
-                }
-            )
-        rows["cleaning"] += [
-            {
-                "well": well,
-                "status": "used",
-                "reason": "main phase, on production",
-                "months": 66,
-                "first_month": "2021-01",
-                "last_month": "2026-09",
-            },
-            {
-                "well": well,
-                "status": "dropped",
-                "reason": "ramp-up before the peak",
-                "months": 3,
-                "first_month": "2020-10",
-                "last_month": "2020-12",
-            },
-            {
-                "well": well,
-                "status": "dropped",
-                "reason": "shut in (0 days on)",
-                "months": 3,
-                "first_month": "2023-04",
-                "last_month": "2024-02",
-            },
-        ]
+            rows["tornado"].append({"well": well, "strategy": names[best], "input": name, "unit": unit,
+                "low_input": low, "high_input": high, "low_mean_usd": mean - swing / 2, "high_mean_usd":
+                mean + swing * 0.6, "low_se_usd": 3e4, "high_se_usd": 3e4})  # fmt: skip
+        rows["cleaning"] += [{"well": well, "status": "used", "reason": "main phase, on production",
+            "months": 66, "first_month": "2021-01", "last_month": "2026-09"}, {"well": well, "status":
+            "dropped", "reason": "ramp-up before the peak", "months": 3, "first_month": "2020-10",
+            "last_month": "2020-12"}, {"well": well, "status": "dropped", "reason":
+            "shut in (0 days on)", "months": 3, "first_month": "2023-04", "last_month": "2024-02"}]  # fmt: skip
     for k in range(46):
-        rows["inputs"].append(
-            {
-                "well": None if k < 30 else ids[k % len(ids)],
-                "variable": f"job.input_{k}",
-                "unit": "US$/day",
-                "distribution": f"lognormal, P90 {0.3 + k}, P10 {1.6 + k}",
-                "source": "assumption" if k % 3 else "SPE-173340-MS",
-                "is_assumption": bool(k % 3),
-            }
-        )
+        rows["inputs"].append({"well": None if k < 30 else ids[k % len(ids)], "variable":
+            f"job.input_{k}", "unit": "US$/day", "distribution":
+            f"lognormal, P90 {0.3 + k}, P10 {1.6 + k}", "source": "assumption" if k % 3 else
+            "SPE-173340-MS", "is_assumption": bool(k % 3)})  # fmt: skip
     return {key: pd.DataFrame(made) for key, made in rows.items()}
 
 
