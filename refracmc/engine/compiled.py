@@ -293,49 +293,49 @@ def value_trials(
             whole = int(down)
             part = down - whole
             whole = min(whole, width)
-            for k in range(width):
-                net[k] = -fixed[t, month + k]
             for step in range(2):
                 lag = whole + step
-                if lag >= width:
-                    continue
-                if ready[lag] == 0:
+                if lag < width and ready[lag] == 0:
                     ready[lag] = 1
                     _margin(own, price, resume, month, lag, width, own_margin[lag])
                     _margin(new, price, 0, month, lag, width, new_margin[lag])
                     if use_ahead:
                         _ahead_margin(own_sums, expected, resume, month, lag, width, own_ahead[lag])
                         _ahead_margin(new_sums, expected, 0, month, lag, width, new_ahead[lag])
-                weight = 1.0 - part if step == 0 else part
-                a, b = keep * weight, q2 * weight
-                for k in range(width):
-                    net[k] += a * own_margin[lag, k] + b * new_margin[lag, k]
+            a0, b0 = keep * (1.0 - part), q2 * (1.0 - part)
+            a1, b1 = keep * part, q2 * part
+            first_lag, second_lag = min(whole, lags - 1), min(whole + 1, lags - 1)
+            if whole >= width:
+                a0, b0 = 0.0, 0.0
+            if whole + 1 >= width:
+                a1, b1 = 0.0, 0.0
+            own_0, own_1 = own_margin[first_lag], own_margin[second_lag]
+            new_0, new_1 = new_margin[first_lag], new_margin[second_lag]
 
-            # life
+            # life, and the operating net up to it
             life = 0
-            if not lost:
-                if use_ahead:
-                    a0, b0 = keep * (1.0 - part), q2 * (1.0 - part)
-                    a1, b1 = keep * part, q2 * part
-                    first_lag, second_lag = min(whole, lags - 1), min(whole + 1, lags - 1)
-                    if whole >= width:
-                        a0, b0 = 0.0, 0.0
-                    if whole + 1 >= width:
-                        a1, b1 = 0.0, 0.0
-                    life = width - 1
-                    for k in range(1, width):
-                        value = a0 * own_ahead[first_lag, k] + b0 * new_ahead[first_lag, k]
-                        value += a1 * own_ahead[second_lag, k] + b1 * new_ahead[second_lag, k]
-                        if value < fixed_ahead[month + k]:
-                            life = k - 1
-                            break
-                else:
-                    running = net[0] * discount[month]
-                    best = running
-                    for k in range(1, width):
-                        running += net[k] * discount[month + k]
-                        if running > best:
-                            best, life = running, k
+            if use_ahead and not lost:
+                near_own, near_new = own_ahead[first_lag], new_ahead[first_lag]
+                far_own, far_new = own_ahead[second_lag], new_ahead[second_lag]
+                life = width - 1
+                for k in range(1, width):
+                    value = a0 * near_own[k] + b0 * near_new[k]
+                    value += a1 * far_own[k] + b1 * far_new[k]
+                    if value < fixed_ahead[month + k]:
+                        life = k - 1
+                        break
+            known = 1 if lost else life + 1 if use_ahead else width
+            for k in range(known):
+                value = a0 * own_0[k] + b0 * new_0[k]
+                value += a1 * own_1[k] + b1 * new_1[k]
+                net[k] = value - fixed[t, month + k]
+            if not use_ahead and not lost:
+                running = net[0] * discount[month]
+                best = running
+                for k in range(1, width):
+                    running += net[k] * discount[month + k]
+                    if running > best:
+                        best, life = running, k
             end = min(life + 1, width - 1)
             cost = gross * working
 
@@ -350,7 +350,8 @@ def value_trials(
             for k in range(life + 1):
                 flows[shift + k] = net[k] * keep_cash - alone[month + k]
                 npv += net[k] * keep_cash * discount[month + k]
-            for k in range(life + 1, width):
+            last = width if tax_rate > 0.0 else min(max(life, limit - month) + 2, width)
+            for k in range(life + 1, last):
                 flows[shift + k] = -alone[month + k]
             given_up = abandonment[t, month + end] * keep_cash
             flows[shift + end] -= given_up
@@ -362,26 +363,24 @@ def value_trials(
                     flows[shift + k] += relief
                     npv += relief * discount[month + k]
             gain = npv - npv0
-            size = shift + width
+            size = shift + last
             for k in range(size, size + LANES):
                 flows[k] = 0.0
 
             # payout, IRR
-            running, crossings, sign, payout = 0.0, 0, 0, np.nan
+            running, crossings, sign, paid = 0.0, 0, 0, -1
             for k in range(size):
                 running += flows[k]
-                if running < 0.0:
-                    if sign > 0:
-                        crossings += 2
-                    sign = -1
-                elif running > 0.0:
+                now = 1 if running > 0.0 else -1 if running < 0.0 else 0
+                if now != sign and now != 0:
                     if sign < 0:
                         crossings += 1
-                    elif sign == 0:
+                    elif sign > 0 or now > 0:
                         crossings += 2
-                    sign = 1
-                if k >= shift and running >= 0.0 and np.isnan(payout):
-                    payout = k - shift + 1.0
+                    sign = now
+                if paid < 0 and k >= shift and now >= 0:
+                    paid = k
+            payout = paid - shift + 1.0 if paid >= 0 else np.nan
             rate = np.nan
             if crossings == 1 and sign > 0:
                 force = _monthly_force(flows, size, running, acc)
