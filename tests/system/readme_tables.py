@@ -9,7 +9,6 @@ table of the README is written by hand; test_documents.py holds its names agains
 from __future__ import annotations
 
 import re
-from itertools import groupby
 from pathlib import Path
 
 from refracmc.case import units
@@ -19,7 +18,7 @@ from refracmc.sampling.distributions import _OPTIONAL, KINDS
 
 ROOT = Path(__file__).parents[2]
 README = ROOT / "README.md"
-_MARKED = re.compile(r"(<!-- made: (\w+) -->\n).*?(\n<!-- end: \2 -->)", re.DOTALL)
+_MARKED = re.compile(r"(<!-- made: (\w+) -->\n).*?(<!-- end: \2 -->)", re.DOTALL)
 _UNTRUNCATED = ("fixed", "bernoulli")
 
 
@@ -33,19 +32,18 @@ def _table(head: tuple[str, ...], rows: list[tuple[str, ...]]) -> str:
     return "\n".join(lines)
 
 
-def _section(row: KeyRow) -> str:
-    return row.path.rpartition(".")[0]
-
-
 def keys_markdown() -> str:
     """One table a section: every key with its unit, range, default, source and meaning."""
     parts = []
-    for name, members in groupby(key_rows(), _section):
+    sections: dict[str, list[KeyRow]] = {}
+    for row in key_rows():
+        sections.setdefault(row.path.rpartition(".")[0], []).append(row)
+    for name, members in sections.items():
         rows = [
             (
                 f"`{row.path.removeprefix(name + '.')}`" + (" \\*" if row.uncertain else ""),
                 row.unit or "-",
-                row.allowed.removesuffix(", or a distribution") or "see below",
+                row.allowed.removesuffix(", or a distribution") or "-",
                 row.default,
                 row.source or "-",
                 row.meaning,
@@ -84,7 +82,7 @@ MADE = {
 
 def filled(text: str) -> str:
     """The README with its made tables as the source has them."""
-    return _MARKED.sub(lambda found: found[1] + "\n" + MADE[found[2]]() + "\n" + found[3], text)
+    return _MARKED.sub(lambda found: found[1] + "\n" + MADE[found[2]]() + "\n\n" + found[3], text)
 
 
 def marks(text: str) -> list[str]:

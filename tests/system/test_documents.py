@@ -1,0 +1,348 @@
+"""README.md and DEVELOPERS.md against the source: what they name exists, and what exists they name.
+
+Oracle: the source itself, and what the commands of the README really write when they are run in their order in an
+empty folder. Negative controls: the same checks on texts with a name removed or added must fail.
+"""
+
+import importlib
+import inspect
+import json
+import re
+import shlex
+import shutil
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pytest
+
+import refracmc
+from refracmc import cli
+from tests.system import readme_tables as read
+
+TEXT = read.README.read_text("utf-8")
+NOTES = (read.ROOT / "DEVELOPERS.md").read_text("utf-8")
+TRIALS = 192
+PLACEHOLDERS = {
+    "mean_cost_parts_usd": "<part>",
+    "cost_usd": "<part>",
+    "measures": "<name>",
+    "luck": "<name>",
+    "ratios": "<phase>",
+    "input_files_sha256": "<file>",
+    "files": "<file>",
+    "refused": "<well>",
+}
+"""Tables of a JSON whose keys are names of things, and how the README writes these keys."""
+
+
+def refrac_lines() -> list[list[str]]:
+    """Every call of refracmc in the README's shell blocks, as words."""
+    lines = [line for block in read.blocks(TEXT, "bash") for line in block.splitlines()]
+    calls = [part.strip() for line in lines for part in line.split("&&")]
+    return [shlex.split(call) for call in calls if call.startswith("refracmc ")]
+
+
+def paths_of(value: Any, at: str = "") -> Iterator[str]:
+    """Dotted path of everything in a JSON, containers included."""
+    if at:
+        yield at
+    if isinstance(value, dict):
+        named = PLACEHOLDERS.get(at.rpartition(".")[2])
+        if named and set(value) == {"mean", "se", "p90", "p50", "p10"}:
+            named = None
+        if named and not value:
+            yield from (f"{at}.{named}", f"{at}.{named}[]")
+        for key, inner in value.items():
+            yield from paths_of(inner, f"{at}.{named or key}" if at else named or key)
+    elif isinstance(value, list):
+        if not value or not isinstance(value[0], dict):
+            yield f"{at}[]"
+        for inner in value:
+            yield from paths_of(inner, f"{at}[]") if isinstance(inner, dict) else ()
+
+
+def differences(told: list[str], found: set[str]) -> tuple[list[str], list[str]]:
+    """Names told that do not exist, and leaves found that are not told (a container needs no row of its own)."""
+    stems = {name.removesuffix("[]") for name in told}
+    parents = {path for path in found for other in found if other.startswith((f"{path}.", f"{path}["))}
+    missing = [p for p in found - parents if p not in told and p.removesuffix("[]") not in stems]
+    return sorted(name for name in told if name not in found), sorted(missing)
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """The folder in which the README's commands were run, in their order, but for those on the demo."""
+    folder = tmp_path_factory.mktemp("documents")
+    patch = pytest.MonkeyPatch()
+    patch.chdir(folder)
+    for call in refrac_lines():
+        if any("configs/demo" in word for word in call):
+            continue
+        assert cli.main(call[1:]) == cli.DONE, call
+        if call[1] == "new":
+            case = folder / call[2] / "case.toml"
+            case.write_text(
+                re.sub(r"trials = \d+", f"trials = {TRIALS}", case.read_text("utf-8"), count=1), "utf-8"
+            )
+    assert cli.main(["run", "mywell/case.toml", "--out", "kept", "--keep-trials", "--quiet"]) == cli.DONE
+    yield folder
+    patch.undo()
+
+
+def test_made_tables_are_current() -> None:
+    assert set(read.marks(TEXT)) == set(read.MADE)
+    assert read.filled(TEXT) == TEXT, "run: python -m tests.system.readme_tables"
+
+
+@pytest.mark.parametrize("name", ["response.uplift", "exceedance_percent", "lognormal"])
+def test_an_outdated_made_table_is_seen(name: str) -> None:
+    """Negative control: a line of a made table that names something is taken out."""
+    word = name.rpartition(".")[2]
+    line = next(line for line in TEXT.splitlines() if re.match(rf"\| `?{word}`?[ |\\]", line))
+    altered = TEXT.replace(line + "\n", "")
+    assert altered != TEXT
+    assert read.filled(altered) == TEXT
+
+
+def test_measures() -> None:
+    from refracmc.engine.measures import SUMMARY_MEASURES, units
+    from refracmc.quantities import MEASURES
+
+    told = {re.findall(r"`(\w+)`", row[0])[0]: row[1] for row in read.rows(read.part(TEXT, "Measures"))}
+    assert tuple(told) == SUMMARY_MEASURES
+    assert set(MEASURES) <= set(told)
+    for name, unit in told.items():
+        pair = {units("oil")[name], units("gas")[name]}
+        assert set(unit.split(" or ")) == pair, name
+
+
+def test_columns_of_the_trials(made: Path) -> None:
+    from refracmc.case.inputs import variable_names
+
+    folder = made / "kept" / "starter"
+    results = list(pd.read_parquet(folder / "results.parquet").columns)
+    assert read.names(read.part(TEXT, "results.parquet")) == [
+        *results[:1],
+        "strategy",
+        "nothing",
+        *results[2:],
+    ] or (
+        [n for n in read.names(read.part(TEXT, "results.parquet")) if "@" not in n and n != "nothing"]
+        == results
+    )
+    inputs = list(pd.read_parquet(folder / "inputs.parquet").columns)
+    told = read.names(read.part(TEXT, "inputs.parquet"))
+    assert sorted(told) == sorted(set(inputs) - set(variable_names()))
+    summary = pd.read_csv(folder / "summary.csv")
+    assert set(summary["measure"]) == set(read.names(read.part(TEXT, "Measures")))
+
+
+def test_files_of_a_run(made: Path) -> None:
+    from refracmc.reporting.charts import CHARTS
+    from refracmc.reporting.tables import TABLES
+
+    names = "|".join(re.escape(kind.key) for kind in CHARTS)
+    parts = {"<table>": "|".join(set(TABLES) - {"summary"}), "<chart>": names, "<well>": "W-1"}
+    parts |= {"<number>": r"\d{4}", "<block>": r"\d{5}"}
+    patterns = []
+    for name in read.names(read.part(TEXT, "What a run writes").partition("### ")[0]):
+        pieces = re.split(r"(<\w+>)", name)
+        patterns.append("".join(f"({parts[p]})" if p in parts else re.escape(p) for p in pieces))
+    folder = made / "kept" / "starter"
+    files = [path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()]
+    assert not [name for name in files if not any(re.fullmatch(pattern, name) for pattern in patterns)]
+    assert not [pattern for pattern in patterns if not any(re.fullmatch(pattern, name) for name in files)]
+    told = read.part(TEXT, "What a run writes")
+    assert all(kind.key in told for kind in CHARTS)
+
+
+def content_of(made: Path, what: str) -> Any:
+    case = made / "mywell" / "case.toml"
+    if what == "Keys of job":
+        return refracmc.plan_job(case).content
+    if what == "Keys of trace":
+        return refracmc.trace_trial(case, well="W-1", strategy="alternating@2027-07", trial=3).content
+    return json.loads((made / "kept" / "starter" / "manifest.json").read_text("utf-8"))
+
+
+@pytest.mark.parametrize("what", ["Keys of job", "Keys of trace", "manifest.json"])
+def test_keys_of_json(made: Path, what: str) -> None:
+    found = set(paths_of(content_of(made, what)))
+    told = read.names(read.part(TEXT, what))
+    assert differences(told, found) == ([], [])
+    assert differences([*told, "host.nonsense"], found)[0] == ["host.nonsense"]
+    leaf = next(name for name in told if name in found and not name.endswith("[]") and "." in name)
+    if not any(path.startswith((f"{leaf}.", f"{leaf}[")) for path in found):
+        assert differences([name for name in told if name != leaf], found)[1] == [leaf]
+
+
+def test_names_inside_json(made: Path) -> None:
+    from refracmc.case.inputs import variable_names
+    from refracmc.commands.trace import plan_of
+    from refracmc.engine.blocks import COST_PARTS, KEPT_MEASURES
+    from refracmc.engine.cash import PER_TRIAL
+    from refracmc.engine.draws import group_names
+
+    trace = content_of(made, "Keys of trace")
+    assert tuple(read.names(read.part(TEXT, "Cost parts"))) == COST_PARTS == tuple(trace["job"]["cost_usd"])
+    assert tuple(trace["measures"]) == PER_TRIAL
+    told = read.part(TEXT, "Keys of trace").partition("\nNames in `luck`")[2]
+    plan = plan_of(refracmc.load_case(made / "mywell" / "case.toml"), "W-1")
+    scalars = set(read.names(read.part(TEXT, "inputs.parquet")))
+    luck = set(group_names(plan)) - set(variable_names()) - scalars
+    assert set(re.findall(r"`([a-z]+\.\w+)`", told)) == luck
+    assert set(trace["luck"]) <= luck
+    manifest = content_of(made, "manifest.json")
+    assert manifest["run"]["blocks"]["measures"] == list(KEPT_MEASURES)
+    identity = json.loads((made / "kept" / "starter" / "identity.json").read_text("utf-8"))
+    line = read.part(TEXT, "manifest.json").partition("`identity.json` holds")[2]
+    assert set(re.findall(r"`(\w+)`", line)) == set(identity)
+    job = content_of(made, "Keys of job")
+    actions = {s["action"] for w in job["wells"] for o in w["orders"] for s in o["steps"]}
+    actions |= {step["action"] for step in trace["job"]["steps"]}
+    words = set(re.findall(r"\w+", "".join(line for line in TEXT.splitlines() if "action`" in line)))
+    assert actions <= words, actions - words
+
+
+def test_columns_of_the_data_files() -> None:
+    from refracmc.case import decks, histories, tallies
+
+    def told(heading: str) -> set[str]:
+        return set(
+            read.names(read.part(TEXT, heading).partition("\n\n|")[0] + "\n" + read.part(TEXT, heading))
+        )
+
+    volumes = {name for twins, _, _ in histories._VOLUMES for name in twins}
+    assert told("History") == volumes | {"well_id", "date", "days_on"}
+    assert all(f'"{name}"' in inspect.getsource(histories) for name in told("History"))
+    tally = {name for twins in tallies._REQUIRED for name in twins} | {
+        "installed",
+        "well_id",
+        *tallies.SHARES,
+    }
+    states = set(tallies.STATES)
+    assert told("Sleeve tally") == tally | states
+    assert all(f"`{name}`" in read.part(TEXT, "Sleeve tally") for name in tallies.ISOLATIONS)
+    assert all(f'"{name}"' in inspect.getsource(decks) for name in told("Price deck"))
+    assert len(told("Price deck")) == 6
+
+
+def test_keys_outside_the_made_tables() -> None:
+    from refracmc.case.load import HEAD_KEYS
+    from refracmc.case.wells import OVERRIDES, OWN, WELL_KEYS
+    from refracmc.job.orders import NAMED_ORDERS
+    from refracmc.job.planner import CLOSE_POLICIES, RECLOSE_HABITS
+
+    head = read.part(TEXT, "The case file").partition("### ")[0]
+    assert tuple(read.names(head)) == HEAD_KEYS
+    wells = read.part(TEXT, "[[wells]]")
+    assert {*read.names(wells), *OWN, *OVERRIDES} == set(WELL_KEYS)
+    assert all(f"`{name}`" in wells for name in (*OWN, *OVERRIDES))
+    strategies = read.part(TEXT, "Strategies")
+    assert tuple(read.names(strategies))[: len(NAMED_ORDERS)] == NAMED_ORDERS
+    for value in (*CLOSE_POLICIES, *RECLOSE_HABITS, "accept", "patch", "skip", "perforate"):
+        assert f"| `{value}` |" in strategies
+
+
+def test_commands_and_options_are_those_of_the_parser() -> None:
+    parser = cli._parser()
+    told = read.part(TEXT, "Commands")
+    action = next(a for a in parser._actions if a.dest == "command")
+    assert isinstance(action.choices, dict)
+    assert [n.split()[1] for n in read.names(told) if n.startswith("refracmc ")] == list(action.choices)
+    options: dict[str, set[str]] = {}
+    for name, command in {"refracmc": parser, **action.choices}.items():
+        for each in command._actions:
+            for option in each.option_strings:
+                if option.startswith("--") and option != "--help":
+                    options.setdefault(option, set()).add(name)
+    rows = [row for row in read.rows(told) if row[0].startswith("`--")]
+    assert {row[0].strip("`").split()[0]: set(row[1].split(", ")) for row in rows} == options
+    codes = {row[0] for row in read.rows(told) if row[0].isdigit()}
+    assert codes == {str(code) for code in (cli.DONE, cli.FAILED, cli.BAD_INPUT)}
+
+
+def test_commands_parse() -> None:
+    calls = refrac_lines()
+    assert {call[1] for call in calls} == {"new", "check", "run", "job", "trace"}
+    for call in calls:
+        cli._parser().parse_args(call[1:])
+    for block in [*read.blocks(TEXT, "bash"), *read.blocks(NOTES, "bash")]:
+        subprocess.run(["bash", "-n", "-c", block], check=True)
+    with pytest.raises(SystemExit):
+        cli._parser().parse_args(["run", "case.toml", "--nonsense"])
+
+
+def test_second_command_is_what_ci_runs() -> None:
+    script = (read.ROOT / ".ci" / "run").read_text("utf-8")
+    second = read.blocks(TEXT, "bash")[1]
+    for name in ("install", "tests"):
+        found = re.search(rf'^{name}="(.*)"$', script, re.MULTILINE)
+        assert found is not None
+        assert found[1] in second
+
+
+def test_python_of_the_readme_runs(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    for block in read.blocks(TEXT, "python"):
+        exec(compile(block, "README.md", "exec"), {})
+    said = capsys.readouterr().out
+    assert "(4, 13, 512)" in said
+    table = {row[0]: row[1] for row in read.rows(read.part(TEXT, "Python"))}
+    assert {name for cell in table for name in re.findall(r"`(\w+)`", cell)} == set(refracmc.__all__)
+    for cell, text in table.items():
+        name = re.findall(r"`(\w+)`", cell)[0]
+        if text.startswith(f"`{name}("):
+            signature = str(inspect.signature(getattr(refracmc, name)))
+            bare = re.sub(r"(\w+): [^,=)]+?( = |(?=[,)]))", lambda f: f[1] + ("=" if f[2] else ""), signature)
+            assert text.split("`")[1] == name + re.sub(r" -> .*", "", bare).replace("'", '"'), name
+    shutil.rmtree(tmp_path / "try_it")
+
+
+@pytest.mark.parametrize("name", ["README.md", "DEVELOPERS.md"])
+def test_links_lead_somewhere(name: str) -> None:
+    text = (read.ROOT / name).read_text("utf-8")
+    headings = re.findall(r"^#+ (.+)$", re.sub(r"```.*?```", "", text, flags=re.DOTALL), re.MULTILINE)
+    anchors = {re.sub(r"[^\w\- ]", "", head.lower()).replace(" ", "-") for head in headings}
+    links = re.findall(r"\]\(([^)]+)\)", text)
+    for link in links:
+        assert link[1:] in anchors if link.startswith("#") else (read.ROOT / link).exists(), link
+    paths = re.findall(r"`((?:refracmc|tests|configs|benchmarks|\.ci)/[\w./-]+)`", text)
+    assert not [path for path in paths if not (read.ROOT / path).exists()]
+    assert not re.findall(r"(?:/root|/tmp|/home|/work)\b", text)
+
+
+def test_picture_is_small() -> None:
+    picture = re.findall(r"!\[[^\]]+\]\(([^)]+)\)", TEXT)
+    assert len(picture) == 1
+    assert 10_000 < (read.ROOT / picture[0]).stat().st_size < 150_000
+
+
+def wrong_functions(text: str) -> list[str]:
+    """Functions named with their arguments that do not exist so."""
+    wrong = []
+    for dotted, arguments in re.findall(r"`(refracmc(?:\.\w+)+)\(([^`)]*)\)`", text):
+        module, _, name = dotted.rpartition(".")
+        try:
+            function = getattr(importlib.import_module(module), name)
+        except (ImportError, AttributeError):
+            wrong.append(dotted)
+            continue
+        if list(inspect.signature(function).parameters) != [a for a in arguments.split(", ") if a]:
+            wrong.append(f"{dotted}{inspect.signature(function)}")
+    return wrong
+
+
+def test_published_checks_name_their_functions() -> None:
+    table = read.part(NOTES, "Published checks")
+    assert not wrong_functions(table)
+    told = {check for row in read.rows(table) for check in re.findall(r"\b[DMSRG]\d\b", row[0])}
+    needed = {f"{k}{n}" for k, count in (("D", 5), ("M", 4), ("S", 4), ("G", 4)) for n in range(1, count + 1)}
+    assert needed | {"R4"} <= told
+    assert wrong_functions("`refracmc.production.decline.fit_arps(time, rate)`")
+    assert wrong_functions("`refracmc.production.decline.nonsense(time)`")
