@@ -2,41 +2,43 @@
 
 The curve, its autocorrelated heavy-tailed errors and the pooled prior give the parameters
 (fit_likelihood.py, fit_sampler.py); several forms are averaged by their evidence; what a curve cannot know
-is added as a discrepancy that grows with the horizon (fit_pooling.py). The draws ARE the forecast: no other
-spread is added downstream."""
+is added as a discrepancy (fit_mix.py, fit_pooling.py); uptime is its own process (fit_uptime.py). The draws
+ARE the forecast: no other spread is added downstream.
+"""
 
 from __future__ import annotations
 
 import zlib
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
-from typing import Any
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
-from refracmc.production.decline import FORMS, cumulative_mixture
+from refracmc.production.decline import FORMS
 from refracmc.production.fit_forms import slots_at_end
-from refracmc.production.fit_likelihood import Target, carried_residual
+from refracmc.production.fit_likelihood import Target
+from refracmc.production.fit_mix import ACCEPTANCE_LIMIT, R_HAT_LIMIT, assemble, finish
 from refracmc.production.fit_pooling import PooledPrior, default_prior
+from refracmc.production.fit_posterior import DAYS_PER_MONTH, FitRefused, Posterior
 from refracmc.production.fit_sampler import Sample, sample
-from refracmc.production.fit_secondary import Ratio, secondary_ratios
-from refracmc.production.fit_uptime import uptime_draws
-from refracmc.production.history import PHASES, CleanHistory, History, clean
+from refracmc.production.history import CleanHistory, History, clean
+
+__all__ = [
+    "DAYS_PER_MONTH",
+    "FitRefused",
+    "FitSettings",
+    "Posterior",
+    "check_fittable",
+    "fit_decline",
+    "make_target",
+    "pooled_decline",
+    "sample_form",
+]
 
 Array = NDArray[np.float64]
 
-DAYS_PER_MONTH = 30.4375
-TECHNICAL_MONTHS = 360
 MIN_MONTHS = 4  # fewer producing months than this cannot be fitted
 MIN_AFTER_PEAK = 3
-R_HAT_LIMIT = 1.05
-ACCEPTANCE_LIMIT = 0.08
-
-
-class FitRefused(ValueError):
-    """A history no decline can be fitted to; the message is the reason."""
 
 
 @dataclass(frozen=True)
@@ -50,11 +52,11 @@ class FitSettings:
     forms: tuple[str, ...] | None = None
     terminal_decline_per_year: tuple[float, float] | None = None
     b_max: float | None = None
-    prior: PooledPrior = field(default_factory=default_prior)
+    prior: PooledPrior | None = None
 
-    def resolved_prior(self) -> PooledPrior:
+    def resolved_prior(self, phase: str) -> PooledPrior:
         """The pooled prior with the engineer's own terminal decline, bound on b and choice of forms."""
-        prior = self.prior
+        prior = self.prior or default_prior(phase)
         if self.terminal_decline_per_year is not None:
             prior = prior.with_terminal_decline(*self.terminal_decline_per_year)
         if self.b_max is not None:
@@ -63,80 +65,82 @@ class FitSettings:
             unknown = set(self.forms) - set(prior.shapes)
             if unknown or not self.forms:
                 raise ValueError(f"forms are {sorted(unknown)}; allowed: {sorted(prior.shapes)}")
-            prior = replace(prior, form_weights={f: prior.form_weights[f] for f in self.forms})
+            prior = replace(prior, form_weights={f: prior.form_weights.get(f, 0.3) for f in self.forms})
         return prior
-
-
-@dataclass(frozen=True)
-class Posterior:
-    """Draws of the forecast, sorted ascending by technical EUR; K draws.
-
-    form (K,) int8, index into decline.FORMS; slots (4, K), clock at the end of history in producing days;
-    uptime (K,), mean producing share of calendar time ahead; secondary: phase -> (r_now, r_final,
-    x_change), each (K,); technical_eur (K,): history plus 360 months at the draw's uptime [main phase
-    unit]; diagnostics: r_hat, acceptance, ess, form weights, flags (list of text, empty when all is well).
-    """
-
-    form: NDArray[np.int8]
-    slots: Array
-    uptime: Array
-    secondary: Mapping[str, Ratio]
-    technical_eur: Array
-    diagnostics: Mapping[str, Any]
-
-    def cumulative(self, months: Array) -> Array:
-        """Main-phase volume (K, H) within the next `months` (H,) calendar months of 30.4375 days."""
-        tau = (
-            self.uptime[:, None]
-            * DAYS_PER_MONTH
-            * np.atleast_1d(np.asarray(months, dtype=np.float64))[None, :]
-        )
-        return cumulative_mixture(self.form, self.slots, tau)
-
-    def summary(self) -> list[dict[str, Any]]:
-        """One row per form and parameter: weight of the form, P90, P50, P10 (exceedance) and mean."""
-        rows: list[dict[str, Any]] = []
-        names = {
-            "modified_hyperbolic": ("rate_per_d", "decline_per_year", "b", "terminal_decline_per_year"),
-            "stretched_exponential": ("rate0_per_d", "tau_days", "n", "t_offset_days"),
-            "duong": ("q1_per_d", "a", "m", "t_offset_days"),
-        }
-        for code, form in enumerate(FORMS):
-            members = self.form == code
-            if not members.any():
-                continue
-            for k, name in enumerate(names.get(form, ("slot_1", "slot_2", "slot_3", "slot_4"))):
-                rows.append(_row(form, float(members.mean()), name, self.slots[k, members]))
-        rows.append(_row("all", 1.0, "uptime", self.uptime))
-        rows.append(_row("all", 1.0, "technical_eur", self.technical_eur))
-        return rows
-
-
-def _row(form: str, weight: float, name: str, values: Array) -> dict[str, Any]:
-    p90, p50, p10 = (float(v) for v in np.quantile(values, [0.1, 0.5, 0.9]))
-    return {"form": form, "weight": weight, "parameter": name, "mean": float(values.mean())} | {
-        "p90": p90,
-        "p50": p50,
-        "p10": p10,
-    }
 
 
 def fit_decline(history: History, settings: FitSettings | None = None, seed: int = 0) -> Posterior:
     """Posterior of the decline of one well. Deterministic for a seed. Raises FitRefused with the reason."""
     chosen = settings or FitSettings()
-    prior = chosen.resolved_prior()
+    prior = chosen.resolved_prior(history.main_phase)
     cleaned = clean(history)
     check_fittable(history, cleaned)
-    generator = np.random.Generator(
-        np.random.PCG64(
-            np.random.SeedSequence(seed, spawn_key=(zlib.crc32(b"fit"), zlib.crc32(history.well_id.encode())))
-        )
-    )
+    return _fit(history, cleaned, prior, chosen, _generator(history, seed))
+
+
+def pooled_decline(history: History, settings: FitSettings | None = None, seed: int = 0) -> Posterior:
+    """What the pooled prior says of a well that cannot be fitted, updated by the few months there are, if
+    any.
+
+    Never refuses: a well that never produced gets the rates of wells like it and a high chance of staying
+    idle."""
+    chosen = settings or FitSettings()
+    prior = chosen.resolved_prior(history.main_phase)
+    generator = _generator(history, seed)
+    cleaned = clean(history)
+    if not cleaned.used.any():
+        volume = history.volume()
+        some = np.isfinite(cleaned.rate) & (cleaned.rate > 0) & (np.nan_to_num(volume) > 0)
+        if not some.any():
+            return _never_produced(history, prior, chosen.draws, generator)
+        best = int(np.nanargmax(np.where(some, cleaned.rate, np.nan)))
+        use = some & (np.arange(len(volume)) >= best)
+        cleaned = replace(cleaned, used=use, weights=np.where(use, 0.2, 0.0), segment=best)
+    return _fit(history, cleaned, prior, chosen, generator)
+
+
+def _generator(history: History, seed: int) -> np.random.Generator:
+    key = (zlib.crc32(b"fit"), zlib.crc32(history.well_id.encode()))
+    return np.random.Generator(np.random.PCG64(np.random.SeedSequence(seed, spawn_key=key)))
+
+
+def _fit(
+    history: History,
+    cleaned: CleanHistory,
+    prior: PooledPrior,
+    settings: FitSettings,
+    generator: np.random.Generator,
+) -> Posterior:
     samples: dict[str, tuple[Target, Sample]] = {}
     for form in prior.form_weights:
         target = make_target(form, cleaned, prior)
-        samples[form] = (target, _sample_well(target, chosen.particles, generator))
-    return _assemble(history, cleaned, prior, samples, chosen.draws, generator)
+        samples[form] = (target, sample_form(target, settings.particles, generator))
+    gap_to_end = float(len(history) - 1 - np.flatnonzero(cleaned.used)[-1]) + 0.5
+    return assemble(history, gap_to_end, prior, samples, settings.draws, generator)
+
+
+def _never_produced(
+    history: History, prior: PooledPrior, draws: int, generator: np.random.Generator
+) -> Posterior:
+    """Curves of the pooled prior from first production on, at the pooled rate."""
+    shape = prior.shapes["modified_hyperbolic"]
+    mean, sd = np.array(shape.mean)[:, None], np.array(shape.sd)[:, None]
+    x = np.clip(
+        mean + sd * generator.standard_normal((len(mean), draws)),
+        np.array(shape.low)[:, None],
+        np.array(shape.high)[:, None],
+    )
+    level = prior.log_rate[0] + prior.log_rate[1] * generator.standard_normal(draws)
+    slots = slots_at_end("modified_hyperbolic", x, level, 0.0)
+    form = np.full(draws, FORMS.index("modified_hyperbolic"), dtype=np.int8)
+    diagnostics = {
+        "r_hat": 1.0,
+        "acceptance": 1.0,
+        "ess": float(draws),
+        "form_weights": {"modified_hyperbolic": 1.0},
+        "flags": ["no month of production: pooled prior alone"],
+    }
+    return finish(history, prior, form, slots, diagnostics, generator)
 
 
 def check_fittable(history: History, cleaned: CleanHistory) -> None:
@@ -173,7 +177,7 @@ def make_target(form: str, cleaned: CleanHistory, prior: PooledPrior) -> Target:
     )
 
 
-def _sample_well(target: Target, particles: int, generator: np.random.Generator) -> Sample:
+def sample_form(target: Target, particles: int, generator: np.random.Generator) -> Sample:
     """Sample one form; once more with twice the particles and moves if the two populations disagree."""
     mean, sd = target.prior_moments()
     for attempt in range(2):
@@ -199,76 +203,3 @@ def _sample_well(target: Target, particles: int, generator: np.random.Generator)
         if result.r_hat.max() < R_HAT_LIMIT and result.acceptance > ACCEPTANCE_LIMIT:
             break
     return result
-
-
-def _assemble(
-    history: History,
-    cleaned: CleanHistory,
-    prior: PooledPrior,
-    samples: Mapping[str, tuple[Target, Sample]],
-    draws: int,
-    generator: np.random.Generator,
-) -> Posterior:
-    """Mix the forms by evidence, add the discrepancy, draw uptime and ratios, sort by technical EUR."""
-    names = list(samples)
-    log_weight = np.array([np.log(prior.form_weights[f]) + samples[f][1].log_evidence for f in names])
-    weight = np.exp(log_weight - log_weight.max())
-    weight /= weight.sum()
-    counts = np.floor(weight * draws).astype(int)
-    short = draws - int(counts.sum())
-    counts[np.argsort(-(weight * draws - counts), kind="stable")[:short]] += 1
-    form = np.zeros(draws, dtype=np.int8)
-    slots = np.zeros((4, draws))
-    at = 0
-    last_gap = float(len(history) - 1 - np.flatnonzero(cleaned.used)[-1]) + 0.5
-    for name, count in zip(names, counts, strict=True):
-        if not count:
-            continue
-        target, result = samples[name]
-        x = result.x[:, generator.permutation(np.arange(count) % result.x.shape[1])]
-        d = len(target.shape.mean)
-        rho = 1.0 / (1.0 + np.exp(-x[d + 2]))
-        last = carried_residual(target.residuals(x)[:, -1], last_gap, rho)
-        shift = prior.discrepancy.carry * last + prior.discrepancy.level_sd * generator.standard_normal(count)
-        part = slots_at_end(name, x[:d], x[d] + shift, target.end)
-        widen = np.exp(prior.discrepancy.decline_sd * generator.standard_normal(count))
-        if name == "modified_hyperbolic":
-            part[1] *= widen
-        form[at : at + count] = FORMS.index(name)
-        slots[:, at : at + count] = part
-        at += count
-    up = uptime_draws(history.uptime, prior.uptime, ndtr(generator.standard_normal(draws)))
-    horizon = (up * DAYS_PER_MONTH * TECHNICAL_MONTHS)[:, None]
-    further = cumulative_mixture(form, slots, horizon)[:, 0]
-    normals = {p: generator.standard_normal((2, draws)) for p in PHASES}
-    ratios = secondary_ratios(history, further, normals)
-    order = np.argsort(further, kind="stable")
-    results = [s for _, s in samples.values()]
-    diagnostics = _diagnose(results, dict(zip(names, (float(w) for w in weight), strict=True)))
-    return Posterior(
-        form[order],
-        slots[:, order],
-        up[order],
-        {p: (a[order], b[order], c[order]) for p, (a, b, c) in ratios.items()},
-        history.cumulative[history.main_phase] + further[order],
-        diagnostics,
-    )
-
-
-def _diagnose(results: list[Sample], weights: dict[str, float]) -> dict[str, Any]:
-    """Worst diagnostics over the forms that carry weight, and flags in words."""
-    heavy = [r for r, w in zip(results, weights.values(), strict=True) if w > 0.05]
-    r_hat = max(float(r.r_hat.max()) for r in heavy)
-    acceptance = min(r.acceptance for r in heavy)
-    flags = []
-    if r_hat >= R_HAT_LIMIT:
-        flags.append(f"the two sampler populations disagree (R-hat {r_hat:.3f}, limit {R_HAT_LIMIT})")
-    if acceptance <= ACCEPTANCE_LIMIT:
-        flags.append(f"few sampler moves accepted ({acceptance:.2f}, limit {ACCEPTANCE_LIMIT})")
-    return {
-        "r_hat": r_hat,
-        "acceptance": acceptance,
-        "ess": min(r.ess for r in heavy),
-        "form_weights": weights,
-        "flags": flags,
-    }

@@ -107,3 +107,14 @@ def carried_residual(residual_end: Array, gap_to_end: float, rho: Array) -> Arra
     """Residual (n,) expected at the end of history, from the last observed one `gap_to_end` months before
     it."""
     return np.asarray(residual_end * rho**gap_to_end)
+
+
+def averaged_noise_sd(innovation_sd: Array, rho: Array, months: float) -> Array:
+    """Sd (n,) of the mean over the next `months` of the autoregression, started at its expectation.
+
+    Innovation k enters the sum with weight (1 - rho^(M-k+1))/(1 - rho); their variance is nu/(nu - 2) times
+    the scale squared."""
+    left = months - 2.0 * rho * (1.0 - rho**months) / (1.0 - rho)
+    left += rho**2 * (1.0 - rho ** (2.0 * months)) / (1.0 - rho**2)
+    variance = innovation_sd**2 * NU / (NU - 2.0) * left / (months * (1.0 - rho)) ** 2
+    return np.asarray(np.sqrt(np.maximum(variance, 0.0)))

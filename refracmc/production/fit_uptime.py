@@ -1,25 +1,114 @@
-"""The producing share of future calendar time, from the well's own months and the pooled prior."""
+"""The producing share of future calendar time: will the well stand idle throughout, and if not, how much of
+it runs.
+
+A hurdle: with probability pi the well produces nothing; otherwise its mean uptime is beta distributed. Both
+depend on the well's own months (how long it has been shut, recent uptime, size of its rate, age) with
+coefficients learned over many wells, and carry an effect of the area that an unseen area's wells share."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import betaincinv
+from scipy.special import betaincinv, expit
 
-from refracmc.production.fit_pooling import UptimePrior
+from refracmc.production.history import MCF_PER_BBL_OF_ENERGY, History
 
 Array = NDArray[np.float64]
 
+UPTIME_REFERENCE = 0.85
+LOG_RATE_REFERENCE = 6.0  # log of about 400 barrels of oil equivalent per day
+LOG_RATE_RANGE = (0.0, 8.0)  # beyond these the coefficients were not learned
 
-def uptime_draws(uptime: Array, prior: UptimePrior, uniforms: Array) -> Array:
-    """Draws (n,) of the mean uptime ahead. uptime (M,): monthly producing shares, NaN where not declared.
 
-    Beta posterior: a prior worth `strength` months, and the declared months of the last `look_back`, each
-    worth 1 / months_per_evidence of one because shut-ins last (assumption)."""
-    recent = uptime[-prior.look_back :]
-    known = recent[np.isfinite(recent)]
-    count = len(known) / prior.months_per_evidence
-    up = prior.mean * prior.strength + count * (float(known.mean()) if len(known) else 0.0)
-    total = prior.strength + count
-    mean = min(max(up / total, 1e-3), 1.0 - 1e-3)
-    return np.clip(betaincinv(mean * total, (1.0 - mean) * total, uniforms), 1e-4, 1.0)
+@dataclass(frozen=True)
+class UptimePrior:
+    """Coefficients of the hurdle model, each on (constant, ...) as named.
+
+    mean: logit of the mean uptime on (1, uptime of the last 12 months less 0.85, of the last 3 less 0.85,
+    log rate less 6); idle: logit of the chance of no production on (1, log(1 + months shut in), log rate
+    less 6, log(age in years)); precision: log of the beta precision on (1, log rate less 6). Rate: oil plus
+    gas in barrels of oil equivalent per producing day over the last three producing months. mean_area_sd,
+    idle_area_sd: standard deviation between areas of the two constants. bulk: usual producing share of a
+    month with production, used only where a history has no days on."""
+
+    mean: tuple[float, float, float, float]
+    idle: tuple[float, float, float, float]
+    precision: tuple[float, float]
+    mean_area_sd: float = 0.35
+    idle_area_sd: float = 0.6
+    bulk: float = 0.87
+
+
+@dataclass(frozen=True)
+class UptimeState:
+    """Where a well stands at the end of its history: months shut in, log rate (boe/d), uptime of the last 3
+    and 12 months, log of its age in years; has_days: whether days on were declared at all."""
+
+    shut: float
+    log_rate: float
+    recent: float
+    year: float
+    log_age: float
+    has_days: bool
+
+
+def uptime_state(history: History) -> UptimeState:
+    """Read the state from a history. A well that never produced counts as shut in all along, at a low
+    rate."""
+    uptime, calendar = history.uptime, history.days_in_month
+    volume = np.nan_to_num(history.volume())
+    producing = np.flatnonzero(volume > 0)
+    age = float(np.log(max(len(history), 1) / 12.0))
+    if not len(producing):
+        return UptimeState(float(len(history)), LOG_RATE_REFERENCE - 3.0, 0.0, 0.0, age, True)
+    last = producing[-3:]
+    boe = (
+        np.nan_to_num(history.oil[last]).sum()
+        + np.nan_to_num(history.gas[last]).sum() / MCF_PER_BBL_OF_ENERGY
+    )
+    days = np.maximum(uptime[last] * calendar[last], 1.0).sum()
+    return UptimeState(
+        shut=float(_months_shut(history.volume())),
+        log_rate=float(np.clip(np.log(max(boe / days, 1e-6)), *LOG_RATE_RANGE)),
+        recent=_mean_known(uptime[-3:], UPTIME_REFERENCE),
+        year=_mean_known(uptime[-12:], UPTIME_REFERENCE),
+        log_age=age,
+        has_days=bool(np.isfinite(history.days_on).any()),
+    )
+
+
+def _months_shut(volume: Array) -> int:
+    """Declared zero months since the last producing one; months not declared do not count."""
+    after = volume[np.flatnonzero(np.nan_to_num(volume) > 0)[-1] + 1 :]
+    return int(np.isfinite(after).sum())
+
+
+def _mean_known(values: Array, otherwise: float) -> float:
+    known = values[np.isfinite(values)]
+    return float(known.mean()) if len(known) else otherwise
+
+
+def uptime_draws(
+    state: UptimeState, prior: UptimePrior, uniforms: Array, normals: Array
+) -> tuple[Array, Array]:
+    """Draws (n,) of the mean uptime ahead, exactly 0 where the well stands idle, and of the uptime if it ran.
+
+    uniforms (2, n), normals (2, n). The second is what a well brought back by a job would run at.
+    """
+    rate = state.log_rate - LOG_RATE_REFERENCE
+    a = prior.mean
+    logit_mean = (
+        a[0] + a[1] * (state.year - UPTIME_REFERENCE) + a[2] * (state.recent - UPTIME_REFERENCE) + a[3] * rate
+    ) + prior.mean_area_sd * normals[0]
+    c = prior.idle
+    logit_idle = c[0] + c[1] * np.log1p(state.shut) + c[2] * rate + c[3] * state.log_age
+    mean = np.clip(expit(logit_mean), 0.02, 0.98)
+    precision = float(np.exp(np.clip(prior.precision[0] + prior.precision[1] * rate, -1.0, 4.0)))
+    running = betaincinv(mean * precision, (1.0 - mean) * precision, uniforms[1])
+    if not state.has_days:
+        running = np.minimum(running / prior.bulk, 1.0)
+    idle = uniforms[0] < expit(logit_idle + prior.idle_area_sd * normals[1])
+    running = np.clip(running, 1e-3, 1.0)
+    return np.where(idle, 0.0, running), running

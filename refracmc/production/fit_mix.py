@@ -1,0 +1,135 @@
+"""From fitted particles to the posterior: forms mixed by evidence, discrepancy, uptime and ratios added."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from refracmc.production.decline import FORMS, cumulative_mixture
+from refracmc.production.fit_forms import slots_at_end
+from refracmc.production.fit_likelihood import Target, averaged_noise_sd, carried_residual
+from refracmc.production.fit_pooling import Discrepancy, PooledPrior
+from refracmc.production.fit_posterior import DAYS_PER_MONTH, TECHNICAL_MONTHS, Posterior
+from refracmc.production.fit_sampler import Sample
+from refracmc.production.fit_secondary import secondary_ratios
+from refracmc.production.fit_uptime import uptime_draws, uptime_state
+from refracmc.production.history import PHASES, History
+
+Array = NDArray[np.float64]
+
+R_HAT_LIMIT = 1.05
+ACCEPTANCE_LIMIT = 0.08
+
+
+def assemble(
+    history: History,
+    gap_to_end: float,
+    prior: PooledPrior,
+    samples: Mapping[str, tuple[Target, Sample]],
+    draws: int,
+    generator: np.random.Generator,
+) -> Posterior:
+    """Mix the forms by evidence, add the discrepancy, draw uptime and ratios, sort by technical EUR."""
+    names = list(samples)
+    log_weight = np.array([np.log(prior.form_weights[f]) + samples[f][1].log_evidence for f in names])
+    weight = np.exp(log_weight - log_weight.max())
+    weight /= weight.sum()
+    counts = np.floor(weight * draws).astype(int)
+    short = draws - int(counts.sum())
+    counts[np.argsort(-(weight * draws - counts), kind="stable")[:short]] += 1
+    form = np.zeros(draws, dtype=np.int8)
+    slots = np.zeros((4, draws))
+    at = 0
+    for name, count in zip(names, counts, strict=True):
+        if not count:
+            continue
+        target, result = samples[name]
+        x = result.x[:, generator.permutation(np.arange(count) % result.x.shape[1])]
+        part = anchored(target, x, prior.discrepancy, gap_to_end, len(history), generator)
+        form[at : at + count] = FORMS.index(name)
+        slots[:, at : at + count] = part
+        at += count
+    results = [s for _, s in samples.values()]
+    diagnostics = diagnose(results, dict(zip(names, (float(w) for w in weight), strict=True)))
+    return finish(history, prior, form, slots, diagnostics, generator)
+
+
+def finish(
+    history: History,
+    prior: PooledPrior,
+    form: NDArray[np.int8],
+    slots: Array,
+    diagnostics: Mapping[str, Any],
+    generator: np.random.Generator,
+) -> Posterior:
+    """Add uptime and ratios to curves anchored at the end of history, and sort by technical EUR."""
+    draws = len(form)
+    up, running = uptime_draws(
+        uptime_state(history),
+        prior.uptime,
+        generator.random((2, draws)),
+        generator.standard_normal((2, draws)),
+    )
+    horizon = (up * DAYS_PER_MONTH * TECHNICAL_MONTHS)[:, None]
+    further = cumulative_mixture(form, slots, horizon)[:, 0]
+    normals = {p: generator.standard_normal((2, draws)) for p in PHASES}
+    ratios = secondary_ratios(history, further, normals)
+    order = np.argsort(further, kind="stable")
+    return Posterior(
+        form[order],
+        slots[:, order],
+        up[order],
+        {p: (a[order], b[order], c[order]) for p, (a, b, c) in ratios.items()},
+        history.cumulative[history.main_phase] + further[order],
+        diagnostics,
+        running[order],
+    )
+
+
+def anchored(
+    target: Target,
+    x: Array,
+    discrepancy: Discrepancy,
+    gap_to_end: float,
+    months: int,
+    generator: np.random.Generator,
+) -> Array:
+    """Slots (4, n) at the end of history of fitted particles x (d + 3, n), with the discrepancy folded in."""
+    d, n = len(target.shape.mean), x.shape[1]
+    rho = np.minimum(1.0 / (1.0 + np.exp(-x[d + 2])), 0.99)
+    last = carried_residual(target.residuals(x)[:, -1], gap_to_end, rho)
+    lasting = generator.standard_t(discrepancy.level_df, n) * discrepancy.level_sd_after(months)
+    ahead = averaged_noise_sd(np.exp(x[d + 1]), rho, discrepancy.noise_months) * generator.standard_normal(n)
+    level = x[d] + discrepancy.carry * last + discrepancy.level_mean + lasting + ahead
+    widen = np.exp(discrepancy.decline_sd * generator.standard_normal(n))
+    slots = slots_at_end(target.form, x[:d], level, target.end)
+    if target.form == "modified_hyperbolic":
+        slots[1] *= widen
+    elif target.form == "stretched_exponential":
+        at_end = (slots[3] / slots[1]) ** slots[2]
+        # the decline at the end is n/t (t/tau)^n: this multiplies it by widen and keeps the rate there
+        slots[1] *= widen ** (-1.0 / slots[2])
+        slots[0] *= np.exp(at_end * (widen - 1.0))
+    return slots
+
+
+def diagnose(results: list[Sample], weights: dict[str, float]) -> dict[str, Any]:
+    """Worst diagnostics over the forms that carry weight, and flags in words."""
+    heavy = [r for r, w in zip(results, weights.values(), strict=True) if w > 0.05]
+    r_hat = max(float(r.r_hat.max()) for r in heavy)
+    acceptance = min(r.acceptance for r in heavy)
+    flags = []
+    if r_hat >= R_HAT_LIMIT:
+        flags.append(f"the two sampler populations disagree (R-hat {r_hat:.3f}, limit {R_HAT_LIMIT})")
+    if acceptance <= ACCEPTANCE_LIMIT:
+        flags.append(f"few sampler moves accepted ({acceptance:.2f}, limit {ACCEPTANCE_LIMIT})")
+    return {
+        "r_hat": r_hat,
+        "acceptance": acceptance,
+        "ess": min(r.ess for r in heavy),
+        "form_weights": weights,
+        "flags": flags,
+    }
