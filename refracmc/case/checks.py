@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from refracmc.case import units
 from refracmc.case.faults import KeyPath, nearest, path_text
-from refracmc.case.inputs import is_shared, order_sleeves, variable_names
+from refracmc.case.inputs import is_shared, job_reach_ft, order_sleeves, variable_names
 from refracmc.case.response_section import Response
 from refracmc.case.sections import Completion, Dependence, TypeCurve, Valuation
 from refracmc.case.strategies import Strategies
@@ -128,6 +128,7 @@ def order_faults(
     faults: list[Fault] = []
     if tally is None:
         return faults
+    reach_ft = job_reach_ft(strategies, tally, reach_ft)
     known = {*NAMED_ORDERS, *strategies.custom_orders}
     for name in [name for name in strategies.orders if name in known]:
         custom = name in strategies.custom_orders

@@ -32,6 +32,20 @@ _GROUPS: tuple[tuple[str, Group], ...] = (
     ("response.", "response"),
     ("stress.", "response"),
 )
+LATER_NAMES: tuple[str, ...] = (
+    "job.bha_change_hours",
+    "job.string_change_hours",
+    "job.slim_hours_per_stage",
+    "job.closed_leak_chance",
+    "job.leak_test_finds_chance",
+    "job.casing_failure_chance",
+    "job.casing_failure_days",
+    "job.well_lost_chance_given_casing_failure",
+    "job.cost.string_change_usd",
+    "job.cost.slim_stage_usd",
+    "job.cost.casing_failure_usd",
+)
+"""Variables that came after the first release of the Sobol design: their places follow the first ones."""
 UNCERTAIN_SECTIONS: Mapping[str, type[Section]] = {
     "prices": Prices,
     "opex": Opex,
@@ -121,6 +135,16 @@ def input_sources(case: Case, well: WellCase) -> dict[str, str]:
     return {variable.name: variable.source for variable in inputs_of(case, well)}
 
 
+def job_reach_ft(strategies: Strategies, tally: Tally, ct_reach_ft: float | None) -> float | None:
+    """Deepest measured depth the job works at [ft]: the reach of the tubing, and no deeper than a patch on
+    record that stops the tools (patched_restricts = "lost"). None: no limit."""
+    patched = tally.in_state("patched")
+    if strategies.patched_restricts != "lost" or not patched.any():
+        return ct_reach_ft
+    patch = float(tally.depth_ft[patched].min())
+    return patch if ct_reach_ft is None else min(ct_reach_ft, patch)
+
+
 def order_sleeves(strategies: Strategies, tally: Tally, name: str, reach_ft: float | None) -> tuple[int, ...]:
     """The sleeves of an order, in the order treated; PlanRefused naming the sleeve that stands against it."""
     if name in NAMED_ORDERS:
@@ -133,7 +157,8 @@ def strategies_of(case: Case, well: WellCase) -> list[tuple[str, str, tuple[int,
 
     Dates first, orders within a date; month index counts from the valuation month.
     """
-    strategies, reach = well.settings.strategies, well.settings.completion.ct_reach_ft
+    strategies = well.settings.strategies
+    reach = job_reach_ft(strategies, well.tally, well.settings.completion.ct_reach_ft)
     sleeves = {name: order_sleeves(strategies, well.tally, name, reach) for name in strategies.orders}
     return [
         (f"{order}@{month}", order, sleeves[order], units.months_between(case.valuation.date, month))

@@ -6,6 +6,8 @@ Chances are of one try, averaged over the population of sleeves.
 
 from __future__ import annotations
 
+from typing import Literal
+
 from refracmc.case.fields import Problem, Section, Uncertain, choice, integer, number, uncertain
 
 FRACTION = "fraction"
@@ -43,6 +45,15 @@ class JobCost(Section):
         0.3, FRACTION, "share of pumped water flowed back", 0.0, 1.0
     )
     load_disposal_usd_per_bbl: Uncertain = uncertain(1.0, "US$/bbl", "disposal of load water", 0.0)
+    string_change_usd: Uncertain = uncertain(
+        60_000.0, "US$/change", "another coiled tubing string brought in, where changes are planned", 0.0
+    )
+    slim_stage_usd: Uncertain = uncertain(
+        4_000.0, "US$/stage", "slim tools for a stage below a patch, where patches ask for them", 0.0
+    )
+    casing_failure_usd: Uncertain = uncertain(
+        400_000.0, "US$/event", "repair of a casing that failed in the job", 0.0
+    )
     service_index_beta: Uncertain = uncertain(
         0.4,
         "",
@@ -116,7 +127,42 @@ class Job(Section):
     patch_success: Uncertain = uncertain(0.85, FRACTION, "a patch seals", 0.0, 1.0)
     perforate_hours: Uncertain = uncertain(6.0, "h", "jetting or perforating beside a sleeve", 0.0)
     perforate_success: Uncertain = uncertain(0.9, FRACTION, "jetting or perforating works", 0.0, 1.0)
+    trip_planning: Literal["after_count", "least_cost"] = choice(
+        "after_count",
+        "after_count: a trip of hours_per_trip after every stages_per_bha stages; least_cost: changes of the "
+        "assembly and the string where they cost least, by travel and hours at the surface",
+    )
+    bha_change_hours: Uncertain = uncertain(
+        6.0, "h", "hours at the surface of a planned change of the assembly (least_cost)", 0.0
+    )
+    ct_string_life_ft: float | None = number(
+        None, "ft", "running feet after which the tubing is changed (least_cost); absent: no limit", 1000.0
+    )
+    string_change_hours: Uncertain = uncertain(
+        30.0, "h", "hours at the surface of a change of the tubing string (least_cost)", 0.0
+    )
+    slim_hours_per_stage: Uncertain = uncertain(
+        0.5, "h", "more hours for a stage below a patch with slim tools (patched_restricts)", 0.0
+    )
+    closed_leak_chance: Uncertain = uncertain(
+        0.0, FRACTION, "a sleeve that closed or reclosed is not tight", 0.0, 1.0
+    )
+    leak_test_finds_chance: Uncertain = uncertain(
+        0.8, FRACTION, "the test finds a closed sleeve that is not tight", 0.0, 1.0
+    )
+    casing_failure_chance: Uncertain = uncertain(0.0, FRACTION, "the casing fails in the job", 0.0, 1.0)
+    casing_failure_days: Uncertain = uncertain(10.0, "d", "days to repair a casing that failed", 0.0)
+    well_lost_chance_given_casing_failure: Uncertain = uncertain(
+        0.3, FRACTION, "the well is lost, given a casing failure", 0.0, 1.0
+    )
     cost: JobCost = choice(JobCost, "table [job.cost]")
 
     def problems(self) -> list[Problem]:
-        return [(("cost", *path), *rest) for path, *rest in self.cost.problems()]  # type: ignore[misc]
+        found: list[Problem] = []
+        if self.trip_planning == "after_count":
+            for name in ("bha_change_hours", "ct_string_life_ft", "string_change_hours"):
+                if name in self.model_fields_set:
+                    text = 'this key with trip_planning = "after_count", which does not use it'
+                    remedy = 'remove it, or set trip_planning = "least_cost"'
+                    found.append(((name,), text, 'only with trip_planning = "least_cost"', remedy))
+        return found + [(("cost", *path), *rest) for path, *rest in self.cost.problems()]  # type: ignore[misc]

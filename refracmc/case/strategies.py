@@ -46,6 +46,10 @@ class Strategies(Section):
     when_not_reopening: Literal["accept", "perforate"] = choice(
         "accept", "fallback for a sleeve that does not reopen at the end"
     )
+    patched_restricts: Literal["nothing", "slim", "lost"] = choice(
+        "nothing",
+        "what a patch means for deeper stages: nothing, a slim assembly (hours and cost), or that they are lost",
+    )
     stop_loss_failed_closes: int | None = integer(
         None,
         "sleeves",

@@ -45,6 +45,10 @@ COST_PARTS = (
     "cancellation",
     "flowback",
     "load_disposal",
+    "string_changes",
+    "slim_tools",
+    "casing_failure",
+    "isolation",
 )
 EXTRA_MEASURES = tuple(name for name in PER_TRIAL if name not in KEPT_MEASURES)
 

@@ -11,7 +11,8 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from refracmc.job.inputs import PER_TRIAL_LUCK, JobLuck
+from refracmc.case.inputs import LATER_NAMES
+from refracmc.job.inputs import OPTIONAL_LUCK, PER_SLEEVE_LUCK, PER_TRIAL_LUCK, JobLuck
 from refracmc.sampling.dependence import dependence_uniforms, gaussian_copula, iman_conover
 from refracmc.sampling.designs import block_uniforms
 from refracmc.sampling.streams import BLOCK_SIZE, generator, open_uniforms
@@ -23,7 +24,10 @@ GROUPS = ("forecast", "prices", "job", "response", "costs")
 ROW = "forecast.row"
 PROCESSES = ("geometric_brownian", "mean_reverting")
 _SPREAD = ("luck.z_share", "luck.z_potential")
-_LUCK = tuple(f"luck.{name}" for name in JobLuck.__dataclass_fields__)
+_LUCK = tuple(
+    f"luck.{name}" for name in JobLuck.__dataclass_fields__ if name in PER_SLEEVE_LUCK + PER_TRIAL_LUCK
+)
+_OPTIONAL = tuple(f"luck.{name}" for name in OPTIONAL_LUCK)
 
 
 def group_names(plan: WellPlan) -> dict[str, str]:
@@ -31,7 +35,7 @@ def group_names(plan: WellPlan) -> dict[str, str]:
     groups: dict[str, str] = {variable.name: variable.group for variable in plan.variables}
     groups[ROW] = "forecast"
     groups.update(dict.fromkeys(("prices.shock_oil", "prices.shock_gas"), "prices"))
-    groups.update(dict.fromkeys(_LUCK, "job"))
+    groups.update(dict.fromkeys((*_LUCK, *_OPTIONAL), "job"))
     groups.update(dict.fromkeys(_SPREAD, "response"))
     groups["costs.service_luck"] = "costs"
     return groups
@@ -55,9 +59,23 @@ def draw(plan: WellPlan, block: int, trials: int, *, inputs_only: bool = False) 
         stream = generator(seed, name, well, block)
         whole = stream.standard_normal(shape) if ".z_" in name else open_uniforms(stream, shape)
         values[name] = whole[:trials]
+    for name in _optional_luck(plan):
+        shape = (BLOCK_SIZE, sleeves) if OPTIONAL_LUCK[name.removeprefix("luck.")] else (BLOCK_SIZE,)
+        values[name] = open_uniforms(generator(seed, name, well, block), shape)[:trials]
     for name in _SPREAD:
         values[name] = generator(seed, name, well, block).standard_normal((BLOCK_SIZE, sleeves))[:trials]
     return values
+
+
+def _optional_luck(plan: WellPlan) -> tuple[str, ...]:
+    """Streams of the job's rules that are off unless asked for, where this well asks for them."""
+    job = plan.well.settings.job
+    asked = {
+        "luck.u_tight_close": job.closed_leak_chance,
+        "luck.u_tight_reclose": job.closed_leak_chance,
+        "luck.u_casing": job.casing_failure_chance,
+    }
+    return tuple(name for name in _OPTIONAL if asked[name].support()[1] > 0.0)
 
 
 def _inputs(plan: WellPlan, scope: str, block: int, trials: int) -> dict[str, Array]:
@@ -71,7 +89,7 @@ def _inputs(plan: WellPlan, scope: str, block: int, trials: int) -> dict[str, Ar
             values[name] = np.full(trials, float(distribution.mean()))
         else:
             names.append(name)
-    uniforms = block_uniforms(seed, names, scope, block, case.sampling.design, plan.registry)
+    uniforms = block_uniforms(seed, names, scope, block, case.sampling.design, plan.registry, LATER_NAMES)
     if scope in plan.dependence:
         tied, matrix = plan.dependence[scope]
         columns = np.stack([uniforms[name] for name in tied], axis=1)
@@ -115,4 +133,5 @@ def mix(
 
 def job_luck(values: Mapping[str, Array]) -> JobLuck:
     """The job's luck among the drawn values."""
-    return JobLuck(**{name.removeprefix("luck."): values[name] for name in _LUCK})
+    names = (*_LUCK, *(name for name in _OPTIONAL if name in values))
+    return JobLuck(**{name.removeprefix("luck."): values[name] for name in names})

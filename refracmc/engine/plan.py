@@ -9,8 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.case import units
-from refracmc.case.inputs import inputs_of, order_sleeves, strategies_of, variable_names
+from refracmc.case.inputs import inputs_of, job_reach_ft, order_sleeves, strategies_of, variable_names
+from refracmc.case.job_section import Job
 from refracmc.case.model import Case, InputVariable, WellCase
+from refracmc.job.changes import ChangeRules, with_changes
 from refracmc.job.inputs import JobPolicy
 from refracmc.job.machine import Plan
 from refracmc.job.planner import plan as plan_job_steps
@@ -133,17 +135,30 @@ def _dependence(case: Case, variables: tuple[InputVariable, ...]) -> dict[str, t
     return made
 
 
+def change_rules(job: Job) -> ChangeRules:
+    """What a change of assembly and string takes, expected values."""
+    return ChangeRules(
+        stages_per_bha=job.stages_per_bha,
+        string_life_ft=job.ct_string_life_ft,
+        bha_change_hours=float(job.bha_change_hours.mean()),
+        string_change_hours=float(job.string_change_hours.mean()),
+        ct_speed_ft_per_min=float(job.ct_speed_ft_per_min.mean()),
+    )
+
+
 def build_plan(case: Case, well: WellCase, number: int, posterior: Posterior | None) -> WellPlan:
     """Everything of a well that no trial changes. Raises PlanRefused naming the sleeve."""
     settings, tally = well.settings, well.tally
     chosen = settings.strategies
-    reach = settings.completion.ct_reach_ft
+    reach = job_reach_ft(chosen, tally, settings.completion.ct_reach_ft)
     normal = pair_normal(tally.depth_ft, settings.stress.half_height_ft)
     contrast = pair_contrast(tally.depth_ft, settings.stress.half_height_ft, settings.stress.poisson_ratio)
     orders = {}
     for name in chosen.orders:
         sleeves = order_sleeves(chosen, tally, name, reach)
         job = plan_job_steps(tally, sleeves, chosen.close_policy, chosen.reclose_habit, reach)
+        if settings.job.trip_planning == "least_cost":
+            job = with_changes(job, change_rules(settings.job))
         before = treated_before(sleeves, tally.count)
         orders[name] = OrderPlan(job, normal * before, contrast * before)
     strategies = tuple(
@@ -181,6 +196,7 @@ def build_plan(case: Case, well: WellCase, number: int, posterior: Posterior | N
         when_not_reopening=chosen.when_not_reopening,
         stop_loss_failed_closes=chosen.stop_loss_failed_closes,
         max_tries=settings.job.max_tries,
+        patched_restricts=chosen.patched_restricts,
     )
     return WellPlan(
         case=case,

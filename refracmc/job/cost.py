@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 
 import numpy as np
 import numpy.typing as npt
 
 from refracmc.job.simulate import JobResult
 from refracmc.job.sleeves import FloatArray
+
+
+def _none() -> FloatArray:
+    return np.zeros(())
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,6 +42,9 @@ class CostRates:
     load_recovery_fraction: FloatArray
     load_disposal_usd_per_bbl: FloatArray
     service_index: FloatArray
+    string_change_usd: FloatArray = field(default_factory=_none)
+    slim_stage_usd: FloatArray = field(default_factory=_none)
+    casing_failure_usd: FloatArray = field(default_factory=_none)
 
     def __post_init__(self) -> None:
         problems = []
@@ -74,9 +81,12 @@ def job_cost(result: JobResult, rates: CostRates) -> tuple[FloatArray, dict[str,
     materials and water per treated stage; trips, patches, perforations (attempts) and screenouts each;
     stuck_ct once if stuck; well_lost once if lost; cancellation once if called off; flowback = rate *
     days_after_ct; load_disposal = treated * water_bbl_per_stage * load_recovery_fraction *
-    load_disposal_usd_per_bbl.
+    load_disposal_usd_per_bbl; string_changes and slim_tools (per stage) where those rules are on;
+    casing_failure = lump sum and rate of the workover * casing_days; isolation = what a method beside
+    reclosed sleeves costs.
     """
     c, r = result.counts, rates
+    none = np.zeros(result.days.size, dtype=np.int64)
     water = c["treated"] * r.water_bbl_per_stage
     base: dict[str, FloatArray] = {
         "mobilisation": r.mobilisation_usd + np.zeros_like(result.days),
@@ -94,6 +104,11 @@ def job_cost(result: JobResult, rates: CostRates) -> tuple[FloatArray, dict[str,
         "cancellation": r.cancellation_usd * result.called_off,
         "flowback": r.flowback_usd_per_day * result.days_after_ct,
         "load_disposal": water * r.load_recovery_fraction * r.load_disposal_usd_per_bbl,
+        "string_changes": r.string_change_usd * c.get("string_changes", none),
+        "slim_tools": r.slim_stage_usd * c.get("slim_stages", none),
+        "casing_failure": r.casing_failure_usd * result.casing_failed
+        + r.workover_usd_per_day * result.casing_days,
+        "isolation": result.isolation_usd,
     }
     parts = {name: value * r.service_index for name, value in base.items()}
     total = np.zeros_like(result.days)

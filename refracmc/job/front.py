@@ -27,7 +27,8 @@ class Front:
     tried, worked, tries : of "close" and "open", absent where none is planned; closed : stands closed after
     the closing; not_closed : tried and failed; not_opened : closed or leaking for good; start : exposure of a
     sleeve to deeper stages before its own stage [-], n_open its sum over the sleeves above; fluid : pumped
-    into the treated stages [-]; called_off, stage_factor (sum over treated) and number : (n,).
+    into the treated stages [-]; cycled : found leaking after closing and cycled; blocked : deeper than a patch
+    that the tools do not pass; called_off, stage_factor (sum over treated) and number : (n,).
     """
 
     tried: dict[str, BoolArray]
@@ -48,6 +49,8 @@ class Front:
     fluid: FloatArray
     stage_factor: FloatArray
     counts: dict[str, IntArray]
+    cycled: BoolArray
+    blocked: BoolArray
 
 
 def front(plan: Plan, sh: JobShared, age: FloatArray, policy: JobPolicy) -> Front:
@@ -63,7 +66,7 @@ def front(plan: Plan, sh: JobShared, age: FloatArray, policy: JobPolicy) -> Fron
         plan.deeper_planned,
         plan.cycles[:2],
     )
-    key = (age.tobytes(), policy, *(a.tobytes() for a in static))
+    key = (age.tobytes(), policy, plan.changes is None, *(a.tobytes() for a in static))
     if key not in sh.fronts:
         sh.fronts[key] = _front(plan, sh, age, policy)
         if len(sh.fronts) > _KEPT_FRONTS:
@@ -102,9 +105,24 @@ def _front(plan: Plan, sh: JobShared, age: FloatArray, policy: JobPolicy) -> Fro
     if policy.when_not_closing == "patch":
         patch_tried = (not_closed | known_open) & plan.deeper_planned[:, None] & live
         patched = patch_tried & sh.patch_works
+    blocked = never
+    if policy.patched_restricts == "lost" and patched.any():
+        blocked = sh.above @ patched.astype(float) > 0.0
+        patch_tried, patched = patch_tried & ~blocked, patched & ~blocked
+        if "close" in tried:
+            made = tried["close"] & ~(blocked & ~plan.closes_before_first[:, None])
+            closed, not_closed = closed & made, not_closed & made
+            tried["close"], worked["close"], tries["close"] = made, closed, tries["close"] * made
+
+    # tightness
+    unseen, cycled = sh.tightness("close", closed)
+    if sh.closed_leak and "close" in tries:
+        tries["close"] = tries["close"] + cycled
 
     # 5 stages
     treated = treats & ~patched & live
+    if blocked is not never:
+        treated = treated & ~blocked
     not_opened = perforate_tried = perforated = never
     if plan.opens.any():
         works, used = sh.outcome("open", plan.cycles[1], age)
@@ -119,8 +137,17 @@ def _front(plan: Plan, sh: JobShared, age: FloatArray, policy: JobPolicy) -> Fro
 
     start = ((not_closed | known_open) & ~patched).astype(float)
     start[tally.in_state("leaking")] = sh.inputs.leak_fluid_fraction
+    if sh.closed_leak:
+        start += sh.inputs.leak_fluid_fraction * unseen
     number = count(treated)
-    trips = np.floor(np.maximum(number - 1, 0) / sh.inputs.stages_per_bha).astype(np.int64)
+    trips = np.zeros(sh.trials, dtype=np.int64)
+    if plan.changes is None:
+        trips = np.floor(np.maximum(number - 1, 0) / sh.inputs.stages_per_bha).astype(np.int64)
+    slim: dict[str, IntArray] = {}
+    if policy.patched_restricts == "slim":
+        narrow = patched | tally.in_state("patched")[:, None]
+        slim["slim_stages"] = count(treated & (sh.above @ narrow.astype(float) > 0.0))
+        trips = trips + (slim["slim_stages"] > 0)
     return Front(
         tried=tried,
         worked=worked,
@@ -147,5 +174,8 @@ def _front(plan: Plan, sh: JobShared, age: FloatArray, policy: JobPolicy) -> Fro
             "patched": count(patched),
             "perforate_tries": count(perforate_tried),
             "perforated": count(perforated),
+            **slim,
         },
+        cycled=cycled,
+        blocked=blocked,
     )

@@ -5,7 +5,7 @@ Every member of `JobInputs` carries the name and the unit of its key in the case
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from typing import Final
 
 import numpy as np
@@ -38,9 +38,14 @@ def limits(name: str) -> tuple[float, float]:
     return _CHANCE if "_chance" in name else _AMOUNT
 
 
+def _none() -> FloatArray:
+    return np.zeros(())
+
+
 @dataclass(frozen=True, eq=False)
 class JobInputs:
-    """Inputs of the job, each (n,) over trials; scalars are broadcast to the longest member.
+    """Inputs of the job, each (n,) over trials; scalars are broadcast to the longest member. Those with a
+    default belong to rules that are off unless asked for.
 
     Raises ValueError, naming every member outside its limits (see `limits`) or not a number.
     """
@@ -82,6 +87,14 @@ class JobInputs:
     patch_success: FloatArray
     perforate_hours: FloatArray
     perforate_success: FloatArray
+    bha_change_hours: FloatArray = field(default_factory=_none)
+    string_change_hours: FloatArray = field(default_factory=_none)
+    slim_hours_per_stage: FloatArray = field(default_factory=_none)
+    closed_leak_chance: FloatArray = field(default_factory=_none)
+    leak_test_finds_chance: FloatArray = field(default_factory=_none)
+    casing_failure_chance: FloatArray = field(default_factory=_none)
+    casing_failure_days: FloatArray = field(default_factory=_none)
+    well_lost_chance_given_casing_failure: FloatArray = field(default_factory=_none)
 
     def __post_init__(self) -> None:
         values = {f.name: np.asarray(getattr(self, f.name), dtype=float) for f in fields(self)}
@@ -108,7 +121,8 @@ class JobInputs:
 
     @classmethod
     def build(cls, n: int, **values: npt.ArrayLike) -> JobInputs:
-        """From numbers or (n,) arrays, one for each member; every member comes out (n,)."""
+        """From numbers or (n,) arrays, one for each member without a default; all come out (n,)."""
+        values = dict.fromkeys(_OFF, 0.0) | values
         given = {name: np.asarray(value, dtype=float) for name, value in values.items()}
         return cls(**{name: np.broadcast_to(v, (n,)) if v.ndim == 0 else v for name, v in given.items()})
 
@@ -122,6 +136,16 @@ class JobInputs:
         return {name: float(getattr(self, name).mean()) for name in self.names()}
 
 
+_OFF: Final = (
+    "bha_change_hours",
+    "string_change_hours",
+    "slim_hours_per_stage",
+    "closed_leak_chance",
+    "leak_test_finds_chance",
+    "casing_failure_chance",
+    "casing_failure_days",
+    "well_lost_chance_given_casing_failure",
+)
 PER_TRIAL_LUCK: Final = ("z_well", "u_event")
 PER_SLEEVE_LUCK: Final = (
     "z_sleeve",
@@ -139,13 +163,17 @@ PER_SLEEVE_LUCK: Final = (
 )
 
 
+OPTIONAL_LUCK: Final = {"u_tight_close": True, "u_tight_reclose": True, "u_casing": False}
+"""Luck of rules that are off unless asked for: name -> whether it is (n, N) (else (n,))."""
+
+
 @dataclass(frozen=True, eq=False)
 class JobLuck:
     """The luck of a block: members z_* standard normal, u_* uniform in [0, 1).
 
-    z_well and u_event are (n,), all others (n, N). `PER_TRIAL_LUCK` and `PER_SLEEVE_LUCK` list them. The same
-    luck serves every strategy: a sleeve's uniform belongs to the sleeve and the kind of shift, not to the
-    step.
+    z_well, u_event and u_casing are (n,), all others (n, N). `PER_TRIAL_LUCK`, `PER_SLEEVE_LUCK` and `OPTIONAL_LUCK`
+    (None where their rule is off) list them. The same luck serves every strategy: a sleeve's uniform belongs to
+    the sleeve and the kind of shift, not to the step.
     """
 
     z_well: FloatArray
@@ -162,12 +190,18 @@ class JobLuck:
     u_patch: FloatArray
     u_perforate: FloatArray
     u_perforate2: FloatArray
+    u_tight_close: FloatArray | None = None
+    u_tight_reclose: FloatArray | None = None
+    u_casing: FloatArray | None = None
 
     def __post_init__(self) -> None:
         n = self.z_well.size
         shape = (n, self.z_sleeve.shape[-1])
         for f in fields(self):
-            expected = (n,) if f.name in PER_TRIAL_LUCK else shape
+            each = f.name in PER_SLEEVE_LUCK or OPTIONAL_LUCK.get(f.name, False)
+            expected = shape if each else (n,)
+            if getattr(self, f.name) is None and f.name in OPTIONAL_LUCK:
+                continue
             if getattr(self, f.name).shape != expected:
                 raise ValueError(
                     f"job luck: {f.name} has shape {getattr(self, f.name).shape}, not {expected}"
@@ -182,6 +216,9 @@ class JobPolicy:
     when_not_opening : "skip" or "perforate"; when_not_reopening : "accept" or "perforate"
     stop_loss_failed_closes : the job is called off if more than this many closings before the first stage
         fail; None: never
+    patched_restricts : what a patch, of this job or on record, means for the sleeves deeper than it:
+        "nothing"; "slim" (their stages need a slim assembly: hours and cost for each, one trip for the job);
+        "lost" (they cannot be treated)
     """
 
     when_not_closing: str = "accept"
@@ -189,9 +226,11 @@ class JobPolicy:
     when_not_reopening: str = "accept"
     stop_loss_failed_closes: int | None = None
     max_tries: int = 3
+    patched_restricts: str = "nothing"
 
     def __post_init__(self) -> None:
         allowed = {
+            "patched_restricts": ("nothing", "slim", "lost"),
             "when_not_closing": ("accept", "patch"),
             "when_not_opening": ("skip", "perforate"),
             "when_not_reopening": ("accept", "perforate"),

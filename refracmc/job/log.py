@@ -64,6 +64,10 @@ class _Facts:
     stage_factor: FloatArray
     called_off: bool
     stuck: bool
+    cycled: Mapping[str, BoolArray]
+    blocked: BoolArray
+    slim: BoolArray
+    casing_failed: bool
 
 
 def planned_steps(plan: Plan, inputs: Mapping[str, float]) -> list[LogRow]:
@@ -91,6 +95,10 @@ def planned_steps(plan: Plan, inputs: Mapping[str, float]) -> list[LogRow]:
         stage_factor=np.ones(count),
         called_off=False,
         stuck=False,
+        cycled=dict.fromkeys(("close", "reclose"), none),
+        blocked=none,
+        slim=none,
+        casing_failed=False,
     )
     return _Walk(plan, facts, inputs).rows
 
@@ -112,7 +120,7 @@ def job_log(
         shared = prepare(inputs, luck, tally, policy.max_tries)
     result = simulate(plan, tally, inputs, luck, age_years, policy, shared, detail=True)
     values = {name: float(getattr(inputs, name)[trial % inputs.trials]) for name in JobInputs.names()}
-    return _Walk(plan, _facts(result, shared, trial), values).rows
+    return _Walk(plan, _facts(result, shared, trial, policy), values).rows
 
 
 def end_states(tally: Tally, result: JobResult, trial: int) -> tuple[str, ...]:
@@ -146,12 +154,16 @@ def end_states(tally: Tally, result: JobResult, trial: int) -> tuple[str, ...]:
     return tuple(states)
 
 
-def _facts(result: JobResult, shared: JobShared, trial: int) -> _Facts:
+def _facts(result: JobResult, shared: JobShared, trial: int, policy: JobPolicy) -> _Facts:
     d = result.detail
     if d is None:
         raise ValueError("a log needs a result simulated with detail=True")
     count = shared.tally.count
     none = np.zeros(count, dtype=np.int64)
+    slim = np.zeros(count, dtype=bool)
+    if policy.patched_restricts == "slim":
+        narrow = d.patched[:, trial] | shared.tally.in_state("patched")
+        slim[:-1] = np.logical_or.accumulate(narrow[::-1])[::-1][1:]
     return _Facts(
         tried={kind: mask[:, trial] for kind, mask in d.tried.items()},
         worked={kind: mask[:, trial] for kind, mask in d.worked.items()},
@@ -168,6 +180,10 @@ def _facts(result: JobResult, shared: JobShared, trial: int) -> _Facts:
         stage_factor=shared.stage_factor[:, trial if shared.stage_factor.shape[1] > 1 else 0],
         called_off=bool(result.called_off[trial]),
         stuck=bool(result.stuck[trial]),
+        cycled={kind: mask[:, trial] for kind, mask in d.cycled.items()},
+        blocked=d.blocked[:, trial],
+        slim=slim & result.treated[trial],
+        casing_failed=bool(result.casing_failed[trial]),
     )
 
 
@@ -180,6 +196,7 @@ class _Walk:
         self.clock = self.depth = self.work = 0.0
         self.calendar = 24.0 / values["work_hours_per_day"]
         self.treated = 0
+        self.slim = False
         # known to be open on record: met on the way down
         self.to_patch = {int(k) + 1 for k in np.flatnonzero(facts.patch_tried & ~facts.tried["close"])}
         self.just_closed = False
@@ -187,12 +204,18 @@ class _Walk:
         if facts.called_off:
             self._call_off()
         else:
-            for step in plan.steps:
+            changes = plan.changes
+            due = {} if changes is None else dict(zip(changes.before_step, changes.kinds, strict=True))
+            for number, step in enumerate(plan.steps):
+                if number in due:
+                    self._change(due[number])
                 self._step(step.action, step.sleeve, step.depth_ft)
         self._aside("non_productive", self.work * values["npt_fraction"] * self.calendar / 24.0)
         self._aside("waiting", values["waiting_days"])
         if facts.stuck:
             self._aside("ct_stuck", values["stuck_ct_days"])
+        if facts.casing_failed:
+            self._aside("casing_failure", values["casing_failure_days"])
         self._aside("after_ct", values["days_after_ct"])
 
     def _row(
@@ -216,6 +239,14 @@ class _Walk:
         if action == "run_in":
             self._row("cleanout", None, self.v["cleanout_hours"])
 
+    def _change(self, kind: str) -> None:
+        """A planned change: out of the hole from where the tubing stands, and back."""
+        depth = self.depth
+        self._travel("pull_out", None, 0.0)
+        text = "assembly changed" if kind == "bha" else "string and assembly changed"
+        self._row("trip", None, self.v[f"{kind}_change_hours"], text)
+        self._travel("move", None, depth)
+
     def _shift(self, kind: str, s: int) -> bool:
         """Log a shift; returns whether it worked (False also where it was not tried)."""
         f, k = self.facts, s - 1
@@ -223,14 +254,21 @@ class _Walk:
             self._row(kind, s, 0.0, self._why_not(kind, k))
             return False
         tries, worked = int(f.tries[kind][k]), bool(f.worked[kind][k])
+        cycled = kind in f.cycled and bool(f.cycled[kind][k])
+        tries -= cycled
         outcome = _DONE[kind] if worked else f"not {_DONE[kind]}"
         self._row(kind, s, tries * self.v["hours_per_try"], outcome, tries)
+        if cycled:
+            self._row("test", s, self.v["hours_per_test"], "leak found")
+            self._row("cycle", s, self.v["hours_per_try"], "closed again", 1)
         return worked
 
     def _why_not(self, kind: str, k: int) -> str:
         f = self.facts
         if f.patched[k]:
             return "left out: patched"
+        if f.blocked[k]:
+            return "left out: below a patch"
         if f.perforated[k]:
             return "left out: perforated"
         if f.tried["close"][k] and not f.worked["close"][k]:
@@ -272,10 +310,22 @@ class _Walk:
         f, v, k = self.facts, self.v, s - 1
         if not f.treated[k]:
             self._row("treat", s, 0.0, self._why_not("treat", k))
+            if f.blocked[k] and f.tried["reopen"][k] and not self.plan.reopens[k]:
+                self._step("reopen", s, self.depth)
             return
         runs = v["stages_per_bha"]
         self.treated += 1
-        if self.treated > 1 and math.floor((self.treated - 1) / runs) > math.floor((self.treated - 2) / runs):
+        if f.slim[k]:
+            if not self.slim:
+                self._row("trip", s, v["hours_per_trip"], "slim assembly")
+            self.slim = True
+            self._row("slim_tools", s, v["slim_hours_per_stage"])
+        planned = self.plan.changes is not None
+        if (
+            not planned
+            and self.treated > 1
+            and math.floor((self.treated - 1) / runs) > math.floor((self.treated - 2) / runs)
+        ):
             self._row("trip", s, v["hours_per_trip"], "assembly changed")
         outcome = "screened out" if f.screenout[k] else "treated"
         self._row("treat", s, v["hours_per_stage"] * float(f.stage_factor[k]), outcome)

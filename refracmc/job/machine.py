@@ -44,6 +44,20 @@ class Step:
     depth_ft: float
 
 
+@dataclass(frozen=True)
+class Changes:
+    """Planned changes of the assembly ("bha") and of the string with its assembly ("string"): before which
+    step of the plan (index), of which kind, and the travel out and back that they add [ft]."""
+
+    before_step: tuple[int, ...]
+    kinds: tuple[str, ...]
+    travel_ft: float
+
+    def count(self, kind: str) -> int:
+        """Number of planned changes of a kind [-]."""
+        return self.kinds.count(kind)
+
+
 @dataclass(frozen=True, eq=False)
 class Plan:
     """What is to be done, the same in every trial. Arrays are (N,) over sleeves unless marked otherwise.
@@ -56,6 +70,7 @@ class Plan:
     call_off_travel_ft : moves of a job called off [ft]: through the closings before the first stage as
         listed, to the deepest of them and back to the surface (0 if there are none)
     before : (N, N), [j, s] = 1 where j is above s, both are treated and j before s
+    changes : planned changes of assembly and string; None: one change after every stages_per_bha stages
     """
 
     order: tuple[int, ...]
@@ -75,6 +90,7 @@ class Plan:
     travel_ft: float
     call_off_travel_ft: float
     before: FloatArray
+    changes: Changes | None = None
 
     @property
     def shifts(self) -> int:

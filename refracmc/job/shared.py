@@ -72,6 +72,18 @@ class JobShared:
         self.stuck: BoolArray = np.broadcast_to(luck.u_event < inputs.stuck_ct_chance, (n,))
         lost_chance = inputs.stuck_ct_chance * inputs.well_lost_chance_given_stuck
         self.lost: BoolArray = np.broadcast_to(luck.u_event < lost_chance, (n,))
+        self.casing_failed: BoolArray = np.zeros(n, dtype=bool)
+        if luck.u_casing is not None:
+            chance_lost = inputs.casing_failure_chance * inputs.well_lost_chance_given_casing_failure
+            self.casing_failed = luck.u_casing < inputs.casing_failure_chance
+            self.lost = self.lost | (luck.u_casing < chance_lost)
+        elif inputs.casing_failure_chance.any():
+            raise ValueError("a chance of casing failure needs the luck u_casing")
+        self.closed_leak: bool = bool(inputs.closed_leak_chance.any())
+        if self.closed_leak and (luck.u_tight_close is None or luck.u_tight_reclose is None):
+            raise ValueError(
+                "a chance of closed sleeves leaking needs the luck u_tight_close and u_tight_reclose"
+            )
 
     def thresholds(self, kind: str) -> list[FloatArray]:
         """[(N, n)] for j = 1..K: within j tries the shift works if age and cycle terms together exceed
@@ -83,6 +95,16 @@ class JobShared:
                 known = mu + self._effects
                 self._thresholds[kind] = [c - known for c in critical_logits(u, self.max_tries)]
         return self._thresholds[kind]
+
+    def tightness(self, kind: str, closed: BoolArray) -> tuple[BoolArray, BoolArray]:
+        """Of the sleeves just closed (N, n) by a shift of the kind (close, reclose): those that leak unseen,
+        and those whose leak the test finds, which are cycled once more and are tight then."""
+        if not self.closed_leak:
+            return self.never, self.never
+        u = getattr(self._luck, f"u_tight_{kind}").T
+        chance = self.inputs.closed_leak_chance
+        unseen = closed & (u < chance * (1.0 - self.inputs.leak_test_finds_chance))
+        return unseen, closed & (u < chance) & ~unseen
 
     def outcome(
         self, kind: str, cycles: IntArray, age_years: FloatArray, trials: IntArray | None = None

@@ -46,7 +46,23 @@ The rules, per trial (S = sleeve; "above" = higher number; K = max_tries; luck i
   stages with u_trip < trip_chance_per_stage. Feet: plan.travel_ft; called off plan.call_off_travel_ft (to the
   deepest closing and back).
 13 Days: ct_days = ct_hours*(1 + npt_fraction)/work_hours_per_day + waiting_days; days = days_before_ct +
-  ct_days + (stuck_ct_days if stuck) + days_after_ct.
+  ct_days + (stuck_ct_days if stuck) + (casing_failure_days if the casing failed) + days_after_ct.
+
+Rules that are off unless asked for
+14 Patches that narrow the bore (policy.patched_restricts). "slim": every treated stage deeper than a sleeve
+  patched in the job or on record takes slim_hours_per_stage more, and the job one trip more if there is any.
+  "lost": after a patch is set, stages deeper than the shallowest one are not treated; patches deeper than it
+  are not tried, nor closings of deeper sleeves planned after the first stage. Deeper sleeves closed before
+  are reopened as in 9, with cycles = shifts on record + 1. (On record, such a patch bounds the reach of the
+  tubing: see `engine.plan`.)
+15 Tightness. A sleeve that closed or reclosed leaks where u_tight_kind < closed_leak_chance. The test finds
+  it unless u_tight_kind < closed_leak_chance*(1 - leak_test_finds_chance); a leak found costs one try and one
+  test more and is gone. One not found exposes the sleeve by leak_fluid_fraction to deeper stages while it
+  stands closed.
+16 Casing failure: u_casing < casing_failure_chance; the well is lost where u_casing < casing_failure_chance *
+  well_lost_chance_given_casing_failure. As with stuck tubing, the work done is left as it is.
+17 Planned changes (plan.changes, see `changes`) stand in place of floor((treated - 1)/stages_per_bha): every
+  one is made unless the job is called off; bha_change_hours and string_change_hours each, and their travel.
 """
 
 from __future__ import annotations
@@ -102,20 +118,28 @@ def _simulate(plan: Plan, sh: JobShared, age: FloatArray, policy: JobPolicy, det
     base = tally.shifts + plan.closes
 
     # 8 reclosing (before the fluid, which needs to know what stayed open)
-    reclosed = not_reclosed = sh.never
+    reclosed = not_reclosed = unseen = cycled = sh.never
     if plan.recloses.any():
         to_reclose = plan.recloses[:, None] & f.treated & ~f.not_closed & ~f.perforated
         works, used = sh.outcome("reclose", base + plan.opens, age)
         reclosed, not_reclosed = to_reclose & works, to_reclose & ~works
         tried["reclose"], worked["reclose"], tries["reclose"] = to_reclose, reclosed, used * to_reclose
+        if sh.closed_leak:
+            unseen, cycled = sh.tightness("reclose", reclosed)
+            tries["reclose"] = tries["reclose"] + cycled
 
     # 9 reopening: after all planned shifts of a treated sleeve, after the one closing of another
     perforate2_tried = perforated2 = stay_shut = sh.never
-    if plan.reopens.any() or f.any_off:
+    if plan.reopens.any() or f.any_off or f.blocked is not sh.never:
         to_reopen = (f.closed & ~plan.treated[:, None]) | reclosed
         if f.any_off:
             to_reopen |= f.closed & f.called_off
         works, used = sh.outcome("reopen", base + np.where(plan.treated, plan.opens + 1, 0), age)
+        if f.blocked is not sh.never:  # rule 14: reopened after one closing only
+            to_reopen |= f.closed & f.blocked
+            works_once, used_once = sh.outcome("reopen", base, age)
+            works = np.where(f.blocked, works_once, works)
+            used = np.where(f.blocked, used_once, used)
         reopened, used = to_reopen & works, used * to_reopen
         if f.any_off:  # rule 3: reopened after one closing only
             trials = np.flatnonzero(f.called_off)
@@ -136,7 +160,7 @@ def _simulate(plan: Plan, sh: JobShared, age: FloatArray, policy: JobPolicy, det
     producing = ~(stay_shut | f.patched | shut_for_good)
 
     # 6-7 fluid
-    placed, received = _fluid(plan, sh, f, not_reclosed, reclosed)
+    placed, received = _fluid(plan, sh, f, not_reclosed, reclosed, unseen)
     effectiveness = received * sh.inputs.stray_fluid_value
     effectiveness += placed
     np.minimum(effectiveness, 1.0, out=effectiveness)
@@ -154,6 +178,8 @@ def _simulate(plan: Plan, sh: JobShared, age: FloatArray, policy: JobPolicy, det
         perforated2=perforated2,
         received=received,
         producing=producing,
+        cycled={"close": f.cycled, "reclose": cycled},
+        blocked=f.blocked,
     )
     counts = dict(f.counts)
     if policy.when_not_reopening == "perforate":
@@ -165,7 +191,7 @@ def _simulate(plan: Plan, sh: JobShared, age: FloatArray, policy: JobPolicy, det
 
 
 def _fluid(
-    plan: Plan, sh: JobShared, f: Front, not_reclosed: BoolArray, reclosed: BoolArray
+    plan: Plan, sh: JobShared, f: Front, not_reclosed: BoolArray, reclosed: BoolArray, unseen: BoolArray
 ) -> tuple[FloatArray, FloatArray]:
     """Rules 6 and 7: placed and received, (N, n).
 
@@ -178,8 +204,12 @@ def _fluid(
     if early.size:
         open_after = not_reclosed[early] | (f.perforated[early] & f.treated[early])
         change = open_after.astype(float)
-        for row in np.flatnonzero(sh.tally.in_state("leaking")[early]):
-            change[row] -= sh.inputs.leak_fluid_fraction * (open_after[row] | reclosed[early[row]])
+        if sh.closed_leak:
+            change += sh.inputs.leak_fluid_fraction * unseen[early]
+            change -= f.start[early] * (open_after | reclosed[early])
+        else:
+            for row in np.flatnonzero(sh.tally.in_state("leaking")[early]):
+                change[row] -= sh.inputs.leak_fluid_fraction * (open_after[row] | reclosed[early[row]])
         before = plan.before[early]
         denominator += (before.T @ change) * take
     denominator += 1.0

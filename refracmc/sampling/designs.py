@@ -63,10 +63,11 @@ def _checked(names: tuple[str, ...]) -> tuple[str, ...]:
 
 
 @lru_cache(maxsize=64)
-def _places(registry: tuple[str, ...]) -> dict[str, int]:
+def _places(registry: tuple[str, ...], later: tuple[str, ...] = ()) -> dict[str, int]:
     if len(registry) > MOST_SOBOL_NAMES:
         raise ValueError(f"registry: found {len(registry)} names; allowed: {MOST_SOBOL_NAMES} for sobol")
-    return {name: i for i, name in enumerate(sorted(_checked(registry)))}
+    first = sorted(set(_checked(registry)) - set(later))
+    return {name: i for i, name in enumerate((*first, *later))}
 
 
 def _inside(place: NDArray[np.integer], jitter: FloatArray, size: int) -> FloatArray:
@@ -122,6 +123,7 @@ def block_uniforms(
     block: int,
     design: str = "latin_hypercube",
     registry: Iterable[str] | None = None,
+    later: Iterable[str] = (),
 ) -> dict[str, FloatArray]:
     """Uniforms in (0, 1) of a whole block: {name: (512,)} in the order of `names`.
 
@@ -133,6 +135,8 @@ def block_uniforms(
     registry : for sobol, every name that may ever be drawn in this scope; a name's dimension is its place
         among them sorted, so keep the registry the same over cases and releases and a variable's numbers do
         not depend on which others are drawn. Default: `names`.
+    later : names of the registry whose places follow those of all others, in the order given; a new name goes
+        to its end, so that it moves no other
 
     Raises ValueError for an unknown design, a repeated name, or a name missing from the registry.
     """
@@ -144,7 +148,7 @@ def block_uniforms(
         return {n: open_uniforms(generator(seed, n, scope, block), BLOCK_SIZE) for n in wanted}
     if design == "latin_hypercube":
         return _latin_hypercube([generator(seed, n, scope, block) for n in wanted], wanted)
-    places = _places(tuple(registry) if registry is not None else wanted)
+    places = _places(tuple(registry) if registry is not None else wanted, tuple(later))
     missing = [n for n in wanted if n not in places]
     if missing:
         hint = nearest(missing[0], places, "add it to the registry")

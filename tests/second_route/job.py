@@ -80,11 +80,14 @@ class Trial:
         self.shut_in_job = set()
         self.log = []
         self.hours = dict.fromkeys(
-            ("tries", "tests", "stages", "screenouts", "patches", "perforations", "trips"), 0.0
+            ("tries", "tests", "stages", "screenouts", "patches", "perforations", "trips", "slim"), 0.0
         )
         self.count = dict.fromkeys(
-            ("tries", "tests", "screenouts", "patches", "perforations", "trips", "failed"), 0
+            ("tries", "tests", "screenouts", "patches", "perforations", "trips", "failed", "slim", "strings"),
+            0,
         )
+        self.seeping = dict.fromkeys(sleeves, False)  # closed in the job, not tight, not found
+        self.narrow = dict.fromkeys(sleeves, False)  # stage through slim tools
 
     def luck_of(self, name, s):
         return self.luck[name][s - 1]
@@ -115,6 +118,17 @@ class Trial:
         if worked and kind in ("close", "reclose"):
             self.count["tests"] += 1
             self.hours["tests"] += self.inputs["hours_per_test"]
+            self.seeping[s] = False
+            chance = self.inputs.get("closed_leak_chance", 0.0)
+            if chance > 0.0:
+                u = self.luck_of("u_tight_" + kind, s)
+                if u < chance * (1.0 - self.inputs["leak_test_finds_chance"]):
+                    self.seeping[s] = True
+                elif u < chance:
+                    self.count["tries"] += 1
+                    self.count["tests"] += 1
+                    self.hours["tries"] += self.inputs["hours_per_try"]
+                    self.hours["tests"] += self.inputs["hours_per_test"]
         self.log.append((kind, s, tries, "done" if worked else "failed"))
         return worked
 
@@ -136,6 +150,15 @@ class Trial:
         self.log.append(("perforate", s, 1, "done" if worked else "failed"))
         return worked
 
+    def below_a_patch(self, s):
+        """Whether tools no longer reach the sleeve."""
+        return self.policy.get("patched_restricts") == "lost" and any(
+            self.set_here(j) for j in self.sleeves if j > s
+        )
+
+    def set_here(self, s):
+        return self.patched[s] and self.tally["state"][s - 1] != "patched"
+
     def close(self, s):
         if self.shift("close", s):
             self.is_open[s] = False
@@ -146,7 +169,7 @@ class Trial:
 
     def treat(self, s):
         """The opening shift if the sleeve stands closed, then the stage with all its losses of fluid."""
-        if self.patched[s]:
+        if self.patched[s] or self.below_a_patch(s):
             self.log.append(("treat", s, 0, "patched"))
             return
         if not self.is_open[s]:
@@ -159,6 +182,11 @@ class Trial:
             self.shut_in_job.discard(s)
         i = self.inputs
         self.treated.append(s)
+        if self.policy.get("patched_restricts") == "slim" and any(
+            self.patched[j] for j in self.sleeves if j > s
+        ):
+            self.count["slim"] += 1
+            self.hours["slim"] += i["slim_hours_per_stage"]
         self.hours["stages"] += i["hours_per_stage"] * math.exp(
             i["stage_hours_log_sd"] * self.luck_of("z_stage", s) - 0.5 * i["stage_hours_log_sd"] ** 2
         )
@@ -175,7 +203,9 @@ class Trial:
             if other > s:
                 if self.is_open[other]:
                     exposed[other] = 1.0
-                elif self.leaking[other]:
+                elif self.patched[other]:
+                    continue
+                elif self.leaking[other] or self.seeping[other]:
                     exposed[other] = i["leak_fluid_fraction"]
         take = i["open_sleeve_take"]
         parts = 1.0 + take * sum(exposed.values())
@@ -210,6 +240,8 @@ class Trial:
     def reopen(self, s):
         if s not in self.shut_in_job or self.is_open[s] or self.stuck_shut[s]:
             return
+        if self.below_a_patch(s):
+            self.cycles["reopen", s] = self.tally["shifts"][s - 1] + 1
         if self.shift("reopen", s):
             self.is_open[s] = True
         elif self.policy["when_not_reopening"] == "perforate":
@@ -245,17 +277,21 @@ def simulate(tally, order, inputs, luck, policy):
 def go_through(trial, order, actions, closed_before):
     """All stages of a job that is not called off."""
     patching = trial.policy["when_not_closing"] == "patch"
-    for s in trial.sleeves:
+    for s in reversed(trial.sleeves):
         known = trial.failed_close[s] or trial.cannot_close[s]
-        if patching and known and s > min(order):
+        if patching and known and s > min(order) and not trial.below_a_patch(s):
             trial.patch(s)
     for kind, s in actions:
         if kind == "close" and s not in closed_before:
+            if trial.below_a_patch(s):
+                continue
             trial.close(s)
             if patching and trial.failed_close[s]:
                 trial.patch(s)
         elif kind == "treat":
             trial.treat(s)
+            if trial.below_a_patch(s) and ("reopen", s) not in actions:
+                trial.reopen(s)  # a stage that a patch cut off stands closed still
         elif kind == "reclose":
             trial.reclose(s)
         elif kind == "reopen":
@@ -265,12 +301,24 @@ def go_through(trial, order, actions, closed_before):
 def finish(trial, order, feet, called_off):
     i, luck = trial.inputs, trial.luck
     treated = len(trial.treated)
-    trial.count["trips"] += math.floor(max(treated - 1, 0) / i["stages_per_bha"])
+    planned = trial.policy.get("changes")
+    if planned is None:
+        trial.count["trips"] += math.floor(max(treated - 1, 0) / i["stages_per_bha"])
+    trial.count["trips"] += 1 if trial.count["slim"] else 0
     trial.hours["trips"] = trial.count["trips"] * i["hours_per_trip"]
+    if planned is not None and not called_off:
+        for kind, depth in planned:
+            feet += 2.0 * depth
+            trial.hours["trips"] += i[kind + "_change_hours"]
+            trial.count["trips" if kind == "bha" else "strings"] += 1
     trial.hours["travel"] = feet / (60.0 * i["ct_speed_ft_per_min"])
     trial.hours["cleanout"] = i["cleanout_hours"]
     stuck = luck["u_event"] < i["stuck_ct_chance"]
     lost = luck["u_event"] < i["stuck_ct_chance"] * i["well_lost_chance_given_stuck"]
+    casing = luck.get("u_casing", 1.0) < i.get("casing_failure_chance", 0.0)
+    if casing and luck["u_casing"] < i["casing_failure_chance"] * i["well_lost_chance_given_casing_failure"]:
+        lost = True
+    casing_days = i["casing_failure_days"] if casing else 0.0
     ct_hours = math.fsum(trial.hours.values())
     ct_days = ct_hours * (1.0 + i["npt_fraction"]) / i["work_hours_per_day"] + i["waiting_days"]
     stuck_days = i["stuck_ct_days"] if stuck else 0.0
@@ -289,7 +337,9 @@ def finish(trial, order, feet, called_off):
         "ct_hours": ct_hours,
         "ct_days": ct_days,
         "stuck_days": stuck_days,
-        "days": i["days_before_ct"] + ct_days + stuck_days + i["days_after_ct"],
+        "casing_days": casing_days,
+        "casing": casing,
+        "days": i["days_before_ct"] + ct_days + stuck_days + casing_days + i["days_after_ct"],
         "treated": trial.treated,
         "pumped": [trial.pumped[s] for s in trial.sleeves],
         "placed": [trial.placed[s] for s in trial.sleeves],
@@ -324,5 +374,10 @@ def cost(job, inputs, rates):
         "cancellation": rates["cancellation_usd"] if job["called_off"] else 0.0,
         "flowback": rates["flowback_usd_per_day"] * inputs["days_after_ct"],
         "load_disposal": water * rates["load_recovery_fraction"] * rates["load_disposal_usd_per_bbl"],
+        "string_changes": rates.get("string_change_usd", 0.0) * job["count"]["strings"],
+        "slim_tools": rates.get("slim_stage_usd", 0.0) * job["count"]["slim"],
+        "casing_failure": rates["workover_usd_per_day"] * job["casing_days"]
+        + (rates.get("casing_failure_usd", 0.0) if job["casing"] else 0.0),
+        "isolation": 0.0,
     }
     return {name: value * rates["service_index"] for name, value in parts.items()}

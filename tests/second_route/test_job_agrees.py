@@ -10,6 +10,7 @@ import random
 import numpy as np
 import pytest
 
+from refracmc.job.changes import ChangeRules, with_changes
 from refracmc.job.inputs import JobInputs, JobLuck, JobPolicy
 from refracmc.job.log import job_log
 from refracmc.job.planner import PlanRefused, plan
@@ -19,7 +20,7 @@ from tests.second_route import job as second
 from tests.second_route.plan import Refused, plan_job, travel_ft
 
 TRIALS = 6
-PER_TRIAL = ("z_well", "u_event")
+PER_TRIAL = ("z_well", "u_event", "u_casing")
 NORMAL = ("z_well", "z_sleeve", "z_stage")
 
 
@@ -86,6 +87,14 @@ def random_case(rng: random.Random) -> dict:
         "patch_success": 0.6,
         "perforate_hours": 5.0,
         "perforate_success": 0.7,
+        "bha_change_hours": 5.0,
+        "string_change_hours": 21.0,
+        "slim_hours_per_stage": 0.7,
+        "closed_leak_chance": rng.choice([0.0, 0.0, 0.4]),
+        "leak_test_finds_chance": rng.choice([0.0, 0.6, 1.0]),
+        "casing_failure_chance": rng.choice([0.0, 0.3]),
+        "casing_failure_days": 9.0,
+        "well_lost_chance_given_casing_failure": 0.5,
     }
     for name in ("close_chance", "open_chance", "reclose_chance", "reopen_chance"):
         inputs[name] = rng.choice([0.0, 0.5, 0.8, 0.95, 1.0])
@@ -97,6 +106,9 @@ def random_case(rng: random.Random) -> dict:
         "when_not_reopening": rng.choice(["accept", "perforate"]),
         "stop_loss_failed_closes": rng.choice([None, None, 0, 1, 3]),
         "max_tries": rng.randint(1, 4),
+        "patched_restricts": rng.choice(["nothing", "slim", "lost"]),
+        "life_ft": rng.choice([None, None, 45_000.0, 90_000.0]),
+        "planned": rng.random() < 0.4,
         "ct_reach_ft": reach,
     }
     luck = {}
@@ -117,12 +129,22 @@ def engine_run(case: dict):
     )
     p = case["policy"]
     made = plan(tally, case["order"], p["close_policy"], p["reclose_habit"], p["ct_reach_ft"])
+    p["changes"] = None
+    if p["planned"]:
+        made = with_changes(
+            made, ChangeRules(int(case["inputs"]["stages_per_bha"]), p["life_ft"], 5.0, 21.0, 65.0)
+        )
+        depths = [0.0, *(step.depth_ft for step in made.steps)]
+        p["changes"] = [
+            (kind, depths[k]) for k, kind in zip(made.changes.before_step, made.changes.kinds, strict=True)
+        ]
     policy = JobPolicy(
         when_not_closing=p["when_not_closing"],
         when_not_opening=p["when_not_opening"],
         when_not_reopening=p["when_not_reopening"],
         stop_loss_failed_closes=p["stop_loss_failed_closes"],
         max_tries=p["max_tries"],
+        patched_restricts=p["patched_restricts"],
     )
     inputs = JobInputs(**{k: np.full(TRIALS, v) for k, v in case["inputs"].items()})
     luck = JobLuck(**{k: np.array(v) for k, v in case["luck"].items()})
