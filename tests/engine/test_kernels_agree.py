@@ -1,0 +1,110 @@
+"""The compiled cash flow against the one in arrays: limits and payout identical, values to 1e-11 of their scale.
+
+Oracle: two kernels written separately from the same rules (the array kernel is held to the plain second route
+in tests/second_route). Skipped where numba, an optional extra, is absent.
+"""
+
+import os
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from refracmc.engine.cash import PER_TRIAL
+from refracmc.engine.evaluate import evaluate, model_block
+from tests.engine.kernels import CASES, EDGES, TOLERANCE, awkward_plan, both, differences, drawn
+
+pytest.importorskip("numba")
+ROOT = Path(__file__).parents[2]
+SOME = ("deck, nominal, tax", "suspended, lease lost")
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_an_awkward_case(name: str, tmp_path: Path) -> None:
+    plan = awkward_plan(name, tmp_path)
+    draws = drawn(plan)
+    arrays, compiled = both(plan, draws)
+    assert not differences(arrays, compiled)
+    # values so close mean the same limit months: a month earlier or later moves the discounted abandonment by
+    # far more than the tolerance
+    money = model_block(plan, draws).economics.money
+    step = -np.diff(money.abandonment * money.discount, axis=1)
+    assert step.min() > 1e3 * TOLERANCE * np.abs(arrays["npv"]).max()
+
+
+@pytest.mark.parametrize("edge", EDGES)
+@pytest.mark.parametrize("name", SOME)
+def test_an_edge(name: str, edge: str, tmp_path: Path) -> None:
+    plan = awkward_plan(name, tmp_path)
+    assert not differences(*both(plan, drawn(plan, EDGES[edge], 160)))
+
+
+@pytest.mark.parametrize("key", ["opex.fixed_usd_per_month", "response.uplift", "opex.abandonment_usd"])
+def test_a_small_change_is_seen(key: str, tmp_path: Path) -> None:
+    """Negative control: one input off by a billionth in one kernel."""
+    plan = awkward_plan(SOME[0], tmp_path)
+    draws = drawn(plan, trials=160)
+    off = draws | {key: draws[key] * (1.0 + 1e-9)}
+    assert differences(both(plan, draws)[0], both(plan, off)[1])
+
+
+@pytest.mark.parametrize("compiled", [False, True])
+def test_a_trial_stands_alone(compiled: bool, tmp_path: Path) -> None:
+    """To the last bit whatever other strategies, and (compiled) other trials, are valued with it.
+
+    In arrays the trials of a chunk go together: a part of the block from its start has the same chunks.
+    """
+    plan = replace(awkward_plan(SOME[1], tmp_path), compiled=compiled)
+    draws = drawn(plan)
+    whole = evaluate(plan, draws).measures
+    few = [plan.strategies[k] for k in (9, 2)]
+    some = evaluate(plan, draws, few).measures
+    rows = slice(100, 237) if compiled else slice(0, 130)
+    part = evaluate(plan, {key: value[rows] for key, value in draws.items()}).measures
+    for name in PER_TRIAL:
+        assert np.array_equal(some[name], whole[name][[0, 10, 3]], equal_nan=True), name
+        assert np.array_equal(part[name], whole[name][:, rows], equal_nan=True), name
+
+
+BOUNDS = """
+import sys
+from pathlib import Path
+from tests.engine.kernels import CASES, EDGES, TOLERANCE, awkward_plan, both, differences, drawn
+import numpy as np
+from refracmc.engine import compiled
+folder = Path(sys.argv[1])
+for name in CASES:
+    plan = awkward_plan(name, folder)
+    found = differences(*both(plan, drawn(plan, trials=40)))
+    assert not found, (name, found)
+for edge in EDGES.values():
+    found = differences(*both(plan, drawn(plan, edge, 40)))
+    assert not found, (edge, found)
+one, cube = np.ones((1, 12)), np.ones((3, 1, 12))
+short = np.ones(11)
+try:
+    compiled.value_trials(
+        cube, cube, cube, cube, False, one, one, one, one, 1.0, 0, short, np.ones(1), np.ones((6, 1)),
+        np.ones((6, 1, 1)), np.zeros(1, dtype=np.int64), np.zeros((1, 12)), 0.0, 1.0, 0, np.empty((14, 2, 1)),
+    )
+except IndexError:
+    print("ALL WITHIN BOUNDS")
+"""
+
+
+def test_within_bounds(tmp_path: Path) -> None:
+    """Every index checked by the compiler; the mis-sized array at the end is the negative control."""
+    settings = {"NUMBA_BOUNDSCHECK": "1", "NUMBA_CACHE_DIR": str(tmp_path / "cache")}
+    done = subprocess.run(
+        [sys.executable, "-c", BOUNDS, str(tmp_path)],
+        capture_output=True,
+        text=True,
+        cwd=ROOT,
+        env={**os.environ, **settings},
+        timeout=300,
+        check=False,
+    )
+    assert done.stdout.strip() == "ALL WITHIN BOUNDS", done.stderr[-2000:]
