@@ -51,6 +51,11 @@ patch_success = 0.6
 perforate_success = 0.6
 work_hours_per_day = 12
 """
+NEW_RULES = """closed_leak_chance = 0.4
+leak_test_finds_chance = 0.6
+casing_failure_chance = 0.2
+well_lost_chance_given_casing_failure = 0.5
+"""
 CURVE = """[wells.type_curve]
 initial_rate_per_d = {dist = "lognormal", p90 = 500, p10 = 1100}
 initial_decline_per_year = {dist = "uniform", low = 0.9, high = 2.5}
@@ -132,6 +137,38 @@ CASES = {
         )
         + OIL_WELL,
         TALLY,
+    ),
+    # Patches in the way of the tools, closures that leak, a casing that fails, planned changes of assembly.
+    "patches lose what is below": (
+        HEAD
+        + SAMPLING
+        + valuation()
+        + DECK
+        + HARD_JOB
+        + NEW_RULES
+        + strategies(
+            ALL_ORDERS,
+            ["2027-02", "2028-02"],
+            'close_policy = "needed"\nwhen_not_closing = "patch"\npatched_restricts = "lost"\n',
+        )
+        + OIL_WELL,
+        TALLY,
+    ),
+    "slim tools below a patch on record, planned changes": (
+        HEAD
+        + SAMPLING
+        + valuation()
+        + DECK
+        + HARD_JOB
+        + NEW_RULES
+        + 'trip_planning = "least_cost"\nct_string_life_ft = 60000.0\n'
+        + strategies(
+            ALL_ORDERS,
+            ["2027-02"],
+            'reclose_habit = "every"\nwhen_not_closing = "patch"\npatched_restricts = "slim"\n',
+        )
+        + OIL_WELL,
+        TALLY.replace("cement,2024-05,closed", "cement,2024-05,patched"),
     ),
     # Stop-loss after a close-all pass; failures stay as they are; coiled tubing that does not reach all.
     "stop-loss, reach": (

@@ -107,6 +107,27 @@ def share_inputs(tally, response):
     }
 
 
+def planned_changes(steps):
+    """Where the plan changes its assembly or string: [(kind, depth)]; None where trips are counted instead.
+
+    Taken from the plan as it is: that the changes cost least is tested in tests/job against all other sets.
+    """
+    if steps.changes is None:
+        return None
+    depths = [0.0, *(float(step.depth_ft) for step in steps.steps)]
+    return [
+        (str(kind), depths[k]) for k, kind in zip(steps.changes.before_step, steps.changes.kinds, strict=True)
+    ]
+
+
+def reach_ft(chosen, tally, ct_reach_ft):
+    """How deep the tools work: the tubing's reach, or a patch on record they do not pass."""
+    limits = [] if ct_reach_ft is None else [ct_reach_ft]
+    if chosen.patched_restricts == "lost":
+        limits += [float(d) for d, s in zip(tally.depth_ft, tally.state, strict=True) if str(s) == "patched"]
+    return min(limits) if limits else None
+
+
 def money_inputs(plan, row):
     case, settings = plan.case, plan.well.settings
     prices, fiscal = case.prices, settings.fiscal
@@ -199,7 +220,9 @@ def trial_inputs(plan, draws, strategy, t):
             "when_not_reopening": chosen.when_not_reopening,
             "stop_loss_failed_closes": chosen.stop_loss_failed_closes,
             "max_tries": job.max_tries,
-            "ct_reach_ft": settings.completion.ct_reach_ft,
+            "patched_restricts": chosen.patched_restricts,
+            "changes": planned_changes(plan.orders[strategy.order].job),
+            "ct_reach_ft": reach_ft(chosen, tally, settings.completion.ct_reach_ft),
         },
         "response": response,
         "shares": share_inputs(tally, settings.response),
