@@ -100,6 +100,13 @@ _SHARES = ("undefined_share", "p_loss", "chance_of_best", "chance_nothing_best",
            "effective_share")  # fmt: skip
 
 
+def _text(values: pd.Series) -> pd.Series:
+    """Values as text, missing ones as None; each different value is turned once."""
+    codes, found = pd.factorize(values)
+    words = np.array([*map(str, found), None], dtype=object)
+    return pd.Series(words[codes])
+
+
 def _cast(spec: TableSpec, column: Column, values: pd.Series, problems: list[str]) -> pd.Series:
     """One column in its kind; adds to ``problems`` what cannot be."""
     where = f"{spec.key}.{column.name}"
@@ -119,9 +126,9 @@ def _cast(spec: TableSpec, column: Column, values: pd.Series, problems: list[str
     except (ValueError, TypeError) as error:
         problems.append(f"{where}: not a {column.kind} ({error})")
         return pd.Series(values.to_numpy())
-    made = pd.Series([None if gone else str(v) for v, gone in zip(values, missing, strict=True)], dtype="str")
+    made = _text(values)
     if column.kind == "month":
-        bad = [v for v, gone in zip(made, missing, strict=True) if not gone and not _MONTH.fullmatch(v)]
+        bad = [str(v) for v in made.dropna().unique() if not _MONTH.fullmatch(str(v))]
         if bad:
             problems.append(f"{where}: {bad[0]!r} is not a month YYYY-MM")
     return made

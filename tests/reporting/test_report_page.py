@@ -18,7 +18,7 @@ from refracmc.reporting.charts import CHARTS, draw_charts
 from refracmc.reporting.charts_job import failed, tool_path
 from refracmc.reporting.charts_value import MOST_ORDERS, order_styles
 from refracmc.reporting.numbers import MILLION, percent, with_error
-from refracmc.reporting.page import page_html, write_report
+from refracmc.reporting.page import csv_bytes, page_html, write_report
 from refracmc.reporting.parts import Note, Section, Table, render, render_page
 from refracmc.reporting.tables import ReportData, RunFacts, build_report_data
 
@@ -265,3 +265,15 @@ def test_parts_are_escaped_and_checked() -> None:
     assert "<b>&lt;2&gt;</b>" in render(table)
     with pytest.raises(ValueError, match="a row has 1 cells, the head 2"):
         render(Table("c", ("x", "y"), (("1",),)))
+
+
+@pytest.mark.parametrize("words", ["plain", 'with "quotes", commas'])
+def test_csv_is_exact_and_quotes_only_what_needs_it(words: str) -> None:
+    frame = pd.DataFrame({"a": [words, None], "b": [0.1 + 0.2, np.nan], "c": [1e-300, -1.5e21]})
+    rows = list(csv.reader(csv_bytes(frame).decode("utf-8").splitlines()))
+    assert rows[0] == ["a", "b", "c"]
+    assert [row[0] for row in rows[1:]] == [words, ""]
+    assert float(rows[1][1]) == 0.1 + 0.2
+    assert rows[2][1] == ""
+    assert [float(row[2]) for row in rows[1:]] == [1e-300, -1.5e21]
+    assert (b'"' in csv_bytes(frame)) == ("," in words)
