@@ -9,7 +9,9 @@ table of the README is written by hand; test_documents.py holds its names agains
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 from refracmc.case import units
 from refracmc.case.keys import KeyRow, key_rows
@@ -119,6 +121,52 @@ def names(text: str) -> list[str]:
 def blocks(text: str, language: str) -> list[str]:
     """The fenced blocks of one language."""
     return re.findall(rf"^```{language}\n(.*?)^```", text, re.DOTALL | re.MULTILINE)
+
+
+PLACEHOLDERS = {
+    "mean_cost_parts_usd": "<part>",
+    "cost_usd": "<part>",
+    "measures": "<name>",
+    "luck": "<name>",
+    "ratios": "<phase>",
+    "input_files_sha256": "<file>",
+    "files": "<file>",
+    "refused": "<well>",
+}
+"""Tables of a JSON whose keys are names of things, and how the README writes these keys."""
+
+
+def paths_of(value: Any, at: str = "") -> Iterator[str]:
+    """Dotted path of everything in a JSON, containers included."""
+    if at:
+        yield at
+    if isinstance(value, dict):
+        named = PLACEHOLDERS.get(at.rpartition(".")[2])
+        if named and set(value) == {"mean", "se", "p90", "p50", "p10"}:
+            named = None
+        if named and not value:
+            yield from (f"{at}.{named}", f"{at}.{named}[]")
+        for key, inner in value.items():
+            yield from paths_of(inner, f"{at}.{named or key}" if at else named or key)
+    elif isinstance(value, list):
+        if not value or not isinstance(value[0], dict):
+            yield f"{at}[]"
+        for inner in value:
+            yield from paths_of(inner, f"{at}[]") if isinstance(inner, dict) else ()
+
+
+def differences(told: list[str], found: set[str]) -> tuple[list[str], list[str]]:
+    """Names told that do not exist, and leaves found that are not told (a container needs no row of its own)."""
+    stems = {name.removesuffix("[]") for name in told}
+    parents = {path for path in found for other in found if other.startswith((f"{path}.", f"{path}["))}
+    missing = [p for p in found - parents if p not in told and p.removesuffix("[]") not in stems]
+    return sorted(name for name in told if name not in found), sorted(missing)
+
+
+def shorten(case: Path, pattern: str, text: str) -> None:
+    whole, count = re.subn(pattern, text, case.read_text("utf-8"), count=1)
+    assert count == 1
+    case.write_text(whole, "utf-8")
 
 
 def main() -> None:

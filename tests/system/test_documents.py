@@ -25,17 +25,8 @@ from tests.system import readme_tables as read
 TEXT = read.README.read_text("utf-8")
 NOTES = (read.ROOT / "DEVELOPERS.md").read_text("utf-8")
 TRIALS = 192
-PLACEHOLDERS = {
-    "mean_cost_parts_usd": "<part>",
-    "cost_usd": "<part>",
-    "measures": "<name>",
-    "luck": "<name>",
-    "ratios": "<phase>",
-    "input_files_sha256": "<file>",
-    "files": "<file>",
-    "refused": "<well>",
-}
-"""Tables of a JSON whose keys are names of things, and how the README writes these keys."""
+RARE = "casing_failure_chance = 0.05\nclosed_leak_chance = 0.1"
+"""Rules that are off unless asked for: asked for here, so that their names come up."""
 
 
 def refrac_lines() -> list[list[str]]:
@@ -43,39 +34,6 @@ def refrac_lines() -> list[list[str]]:
     lines = [line for block in read.blocks(TEXT, "bash") for line in block.splitlines()]
     calls = [part.strip() for line in lines for part in line.split("&&")]
     return [shlex.split(call) for call in calls if call.startswith("refracmc ")]
-
-
-def paths_of(value: Any, at: str = "") -> Iterator[str]:
-    """Dotted path of everything in a JSON, containers included."""
-    if at:
-        yield at
-    if isinstance(value, dict):
-        named = PLACEHOLDERS.get(at.rpartition(".")[2])
-        if named and set(value) == {"mean", "se", "p90", "p50", "p10"}:
-            named = None
-        if named and not value:
-            yield from (f"{at}.{named}", f"{at}.{named}[]")
-        for key, inner in value.items():
-            yield from paths_of(inner, f"{at}.{named or key}" if at else named or key)
-    elif isinstance(value, list):
-        if not value or not isinstance(value[0], dict):
-            yield f"{at}[]"
-        for inner in value:
-            yield from paths_of(inner, f"{at}[]") if isinstance(inner, dict) else ()
-
-
-def differences(told: list[str], found: set[str]) -> tuple[list[str], list[str]]:
-    """Names told that do not exist, and leaves found that are not told (a container needs no row of its own)."""
-    stems = {name.removesuffix("[]") for name in told}
-    parents = {path for path in found for other in found if other.startswith((f"{path}.", f"{path}["))}
-    missing = [p for p in found - parents if p not in told and p.removesuffix("[]") not in stems]
-    return sorted(name for name in told if name not in found), sorted(missing)
-
-
-def shorten(case: Path, pattern: str, text: str) -> None:
-    whole, count = re.subn(pattern, text, case.read_text("utf-8"), count=1)
-    assert count == 1
-    case.write_text(whole, "utf-8")
 
 
 def change(case: Path, pattern: str, text: str) -> None:
@@ -98,6 +56,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
             case = folder / call[2] / "case.toml"
             change(case, r"trials = \d+", f"trials = {TRIALS}")
             change(case, "charts = true", "charts = false")
+            change(case, "max_tries = 3", f"max_tries = 3\n{RARE}")
     change(folder / "mywell" / "case.toml", "charts = false", "charts = true")
     assert cli.main(["run", "mywell/case.toml", "--out", "kept", "--keep-trials", "--quiet"]) == cli.DONE
     yield folder
@@ -175,13 +134,13 @@ def content_of(made: Path, what: str) -> Any:
 
 @pytest.mark.parametrize("what", ["Keys of job", "Keys of trace", "manifest.json"])
 def test_keys_of_json(made: Path, what: str) -> None:
-    found = set(paths_of(content_of(made, what)))
+    found = set(read.paths_of(content_of(made, what)))
     told = read.names(read.part(TEXT, what))
-    assert differences(told, found) == ([], [])
-    assert differences([*told, "host.nonsense"], found)[0] == ["host.nonsense"]
+    assert read.differences(told, found) == ([], [])
+    assert read.differences([*told, "host.nonsense"], found)[0] == ["host.nonsense"]
     leaf = next(name for name in told if name in found and not name.endswith("[]") and "." in name)
     if not any(path.startswith((f"{leaf}.", f"{leaf}[")) for path in found):
-        assert differences([name for name in told if name != leaf], found)[1] == [leaf]
+        assert read.differences([name for name in told if name != leaf], found)[1] == [leaf]
 
 
 def test_names_inside_json(made: Path) -> None:
@@ -198,7 +157,7 @@ def test_names_inside_json(made: Path) -> None:
     plan = plan_of(refracmc.load_case(made / "mywell" / "case.toml"), "W-1")
     scalars = set(read.names(read.part(TEXT, "inputs.parquet")))
     luck = set(group_names(plan)) - set(variable_names()) - scalars
-    assert set(re.findall(r"`([a-z]+\.\w+)`", told)) == luck
+    assert set(re.findall(r"`(luck\.\w+|prices\.shock\w+)`", told)) == luck
     assert set(trace["luck"]) <= luck
     manifest = content_of(made, "manifest.json")
     assert manifest["run"]["blocks"]["measures"] == list(KEPT_MEASURES)
