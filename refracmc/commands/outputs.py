@@ -11,7 +11,7 @@ import pandas as pd
 
 from refracmc import __version__
 from refracmc.case.model import Case
-from refracmc.decisions.gather import WellTables, gather_well, input_rows
+from refracmc.decisions.gather import DRIVER_BLOCKS, FAN_BLOCKS, WellTables, gather_well, input_rows
 from refracmc.engine.blocks import read_results
 from refracmc.engine.cash import PER_TRIAL
 from refracmc.engine.draws import draw
@@ -24,6 +24,7 @@ from refracmc.reporting.columns import TABLES
 from refracmc.reporting.page import write_report
 from refracmc.reporting.tables import ReportData, RunFacts, build_report_data
 from refracmc.reporting.words import verdict
+from refracmc.sampling.streams import BLOCK_SIZE
 
 
 def _gather_task(state: tuple[list[WellPlan], Path, list[int]], index: int) -> WellTables:
@@ -77,6 +78,8 @@ def report_data(
             (well, "; ".join(str(fault) for fault in faults)) for well, faults in sorted(refused.items())
         ),
         notes=tuple(notes),
+        fan_trials=sum(sizes[:FAN_BLOCKS]),
+        driver_trials=DRIVER_BLOCKS * BLOCK_SIZE,
     )
     return build_report_data(facts, tables)
 
@@ -103,9 +106,9 @@ def write_outputs(
     if keep_trials:
         write_trials(plans, folder, sizes)
     progress.note(f"{case.name}: charts and page")
-    write_report(data, folder, charts=case.outputs.charts)
+    write_report(data, folder, charts=case.outputs.charts, workers=workers)
     said = [verdict(data, well) for well in data.wells]
-    return "\n".join(f"{v.headline} {v.value} {v.timing}" for v in said)
+    return "\n".join(f"{v.headline}. {v.value} {v.timing}" for v in said)
 
 
 def _parquet(frames: list[pd.DataFrame]) -> bytes:

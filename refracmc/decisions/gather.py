@@ -17,22 +17,23 @@ from numpy.typing import NDArray
 from refracmc.case import units
 from refracmc.decisions import compare, drivers
 from refracmc.engine.blocks import COST_PARTS, WellResults, read_results
-from refracmc.engine.draws import GROUPS, draw, group_names, job_luck
+from refracmc.engine.draws import GROUPS, draw, group_names
 from refracmc.engine.evaluate import (
     chunks_of,
     evaluate,
     evaluate_one,
-    job_inputs,
+    planned_log,
     posterior_rows,
+    strategy_log,
 )
 from refracmc.engine.plan import NOTHING, Strategy, WellPlan
-from refracmc.job.log import job_log, planned_steps
 from refracmc.production.history import clean
 from refracmc.sampling.estimators import mean_with_error
 from refracmc.sampling.streams import BLOCK_SIZE
 
 Array = NDArray[np.float64]
 DRIVER_BLOCKS = 2
+"""Blocks of each of the two sets of draws behind the variance shares."""
 FAN_BLOCKS = 2
 """Blocks whose trials draw the monthly production fan."""
 SET_A, SET_B = 2**30, 2**30 + 2**20
@@ -71,7 +72,7 @@ def gather_well(plan: WellPlan, folder: Path, sizes: list[int]) -> WellTables:
 
     best = plan.strategies[results.best - 1]
     second = plan.strategies[results.runner_up - 1] if results.runner_up is not None else None
-    shifts = {name: made.job.shifts for name, made in plan.orders.items()}
+    shifts = {name: made.job.shifts for name, made in plan.orders.items()} | dict.fromkeys(plan.methods, 0)
     tables: dict[str, Any] = {
         "decision": [compare.decision(results, error_of, plan.case.valuation.cvar_tail_fraction)],
         "timing": compare.timing(results, error_of),
@@ -137,6 +138,7 @@ def _production(plan: WellPlan, best: Strategy, sizes: list[int]) -> list[dict[s
                         "strategy": None,
                         "month": str(date),
                         "mean": float(volume),
+                        "se": np.nan,
                         "p90": np.nan,
                         "p50": np.nan,
                         "p10": np.nan,
@@ -147,6 +149,7 @@ def _production(plan: WellPlan, best: Strategy, sizes: list[int]) -> list[dict[s
         volumes = np.concatenate(parts)
         low, mid, high = np.quantile(volumes, [0.1, 0.5, 0.9], axis=0)
         mean = volumes.mean(axis=0)
+        se = volumes.std(axis=0, ddof=1) / np.sqrt(len(volumes)) if len(volumes) > 1 else mean * np.nan
         for i in range(plan.horizon):
             rows.append(
                 {
@@ -155,6 +158,7 @@ def _production(plan: WellPlan, best: Strategy, sizes: list[int]) -> list[dict[s
                     "strategy": name,
                     "month": units.month_text(start + i),
                     "mean": mean[i],
+                    "se": se[i],
                     "p90": low[i],
                     "p50": mid[i],
                     "p10": high[i],
@@ -170,11 +174,9 @@ def _timeline(plan: WellPlan, best: Strategy, found: WellResults, index: int) ->
     days = found.measures["job_days"][index]
     row = int(np.argmin(np.abs(days[:size] - np.median(days))))
     draws = draw(plan, 0, size)
-    inputs = job_inputs(plan, draws)
-    made = plan.orders[best.order].job
-    typical = job_log(made, plan.well.tally, inputs, job_luck(draws), plan.ages[best.month], plan.policy, row)
+    typical = strategy_log(plan, draws, best, row)
     rows = []
-    for scenario, steps in (("planned", planned_steps(made, inputs.mean())), ("typical", typical)):
+    for scenario, steps in (("planned", planned_log(plan, draws, best.order)), ("typical", typical)):
         for step in steps:
             rows.append(
                 {
