@@ -62,7 +62,7 @@ def test_a_trial_stands_alone(compiled: bool, tmp_path: Path) -> None:
     whole = evaluate(plan, draws).measures
     few = [plan.strategies[k] for k in (9, 2)]
     some = evaluate(plan, draws, few).measures
-    rows = slice(100, 237) if compiled else slice(0, 130)
+    rows = slice(100, 237) if compiled else slice(0, 128)
     part = evaluate(plan, {key: value[rows] for key, value in draws.items()}).measures
     for name in PER_TRIAL:
         assert np.array_equal(some[name], whole[name][[0, 10, 3]], equal_nan=True), name

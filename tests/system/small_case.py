@@ -14,7 +14,7 @@ trials = 1100
 seed = 5
 [valuation]
 date = "2026-10"
-horizon_months = 180
+horizon_months = 72
 [prices]
 model = "mean_reverting"
 deck_file = "prices.csv"
