@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from refracmc.case import units
 from refracmc.case.faults import KeyPath, nearest, path_text
-from refracmc.case.inputs import is_shared, job_reach_ft, order_sleeves, variable_names
+from refracmc.case.inputs import is_shared, job_reach_ft, method_plan, order_sleeves, variable_names
 from refracmc.case.response_section import Response
 from refracmc.case.sections import Completion, Dependence, TypeCurve, Valuation
 from refracmc.case.strategies import Strategies
@@ -141,6 +141,14 @@ def order_faults(
             remedy = "change the order or reclose_habit, or give the well its own [wells.strategies]"
             found = f"order {name} for well {well}: {refusal}"
             faults.append(Fault(f"{file}: {where}", found, allowed, remedy))
+    for name in strategies.methods.names:
+        try:
+            method_plan(strategies, tally, name, reach_ft)
+        except PlanRefused as refusal:
+            where = path_text((*prefix, "methods", name))
+            allowed = "a method that this well's open sleeves allow"
+            remedy = "correct its list of sleeves, or remove its table"
+            faults.append(Fault(f"{file}: {where}", f"well {well}: {refusal}", allowed, remedy))
     return faults
 
 

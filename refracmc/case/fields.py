@@ -216,6 +216,8 @@ def _read_number(value: Any, rule: dict[str, Any]) -> float | int:
         if isinstance(value, dict) and "dist" in value:
             remedy = "this number must be fixed: write a plain number"
         raise refuse(_found(value), range_text(rule), remedy)
+    if isinstance(value, int) and abs(value) > 1e300:
+        value = math.copysign(math.inf, value > 0 or -1)  # more digits than a float holds
     if not math.isfinite(value):
         raise refuse(_found(value, rule["unit"]), range_text(rule), "write a finite number")
     if whole and value != int(value):

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, get_args
 
 from pydantic import BaseModel
 
 from refracmc.case import units
 from refracmc.case.fields import Section, rule_of
 from refracmc.case.job_section import Job
+from refracmc.case.methods_section import Bullhead, Methods, Straddle
 from refracmc.case.response_section import Response, Stress
 from refracmc.case.sections import Opex, Prices, TypeCurve
+from refracmc.job.methods import MethodPlan, plan_method
 from refracmc.job.orders import NAMED_ORDERS, named_order, validate
 
 if TYPE_CHECKING:
@@ -27,11 +29,24 @@ _GROUPS: tuple[tuple[str, Group], ...] = (
     ("prices.", "prices"),
     ("job.cost.", "costs"),
     ("job.", "job"),
+    ("strategies.methods.", "job"),
     ("opex.", "costs"),
     ("fiscal.", "costs"),
     ("response.", "response"),
     ("stress.", "response"),
 )
+
+
+def _declared(model: type[BaseModel], prefix: str) -> Iterator[str]:
+    for field, info in model.model_fields.items():
+        if rule_of(model, field)["kind"] == "uncertain":
+            yield f"{prefix}.{field}"
+            continue
+        for part in (info.annotation, *get_args(info.annotation)):
+            if isinstance(part, type) and issubclass(part, Section):
+                yield from _declared(part, f"{prefix}.{field}")
+
+
 LATER_NAMES: tuple[str, ...] = (
     "job.bha_change_hours",
     "job.string_change_hours",
@@ -44,6 +59,7 @@ LATER_NAMES: tuple[str, ...] = (
     "job.cost.string_change_usd",
     "job.cost.slim_stage_usd",
     "job.cost.casing_failure_usd",
+    *_declared(Methods, "strategies.methods"),
 )
 """Variables that came after the first release of the Sobol design: their places follow the first ones."""
 UNCERTAIN_SECTIONS: Mapping[str, type[Section]] = {
@@ -53,6 +69,7 @@ UNCERTAIN_SECTIONS: Mapping[str, type[Section]] = {
     "response": Response,
     "stress": Stress,
     "type_curve": TypeCurve,
+    "strategies.methods": Methods,
 }
 
 
@@ -72,14 +89,6 @@ def group_of(name: str) -> Group:
 def variable_names() -> tuple[str, ...]:
     """Every name a variable can have, in the order of the case file's sections."""
     return tuple(name for key, model in UNCERTAIN_SECTIONS.items() for name in _declared(model, key))
-
-
-def _declared(model: type[BaseModel], prefix: str) -> Iterator[str]:
-    for field, info in model.model_fields.items():
-        if rule_of(model, field)["kind"] == "uncertain":
-            yield f"{prefix}.{field}"
-        elif isinstance(info.annotation, type) and issubclass(info.annotation, Section):
-            yield from _declared(info.annotation, f"{prefix}.{field}")
 
 
 def _present(section: Section, prefix: str) -> Iterator[tuple[str, Any, dict[str, Any], bool]]:
@@ -126,6 +135,7 @@ def inputs_of(case: Case, well: WellCase) -> tuple[InputVariable, ...]:
         "response": settings.response,
         "stress": settings.stress,
         "type_curve": well.type_curve if well.forecast == "type_curve" else None,
+        "strategies.methods": settings.strategies.methods,
     }
     return well_variables(well.id, case.prices, sections, well.main_phase, case.data_status)
 
@@ -152,16 +162,30 @@ def order_sleeves(strategies: Strategies, tally: Tally, name: str, reach_ft: flo
     return validate(strategies.custom_orders[name], tally, reach_ft)
 
 
+def method_plan(strategies: Strategies, tally: Tally, name: str, reach_ft: float | None) -> MethodPlan:
+    """The plan of one of the case's isolation methods; PlanRefused naming the sleeve that stands against it."""
+    section = getattr(strategies.methods, name)
+    if isinstance(section, Bullhead):
+        return plan_method(name, tally, reach_ft, drops=section.diverter_drops)
+    if isinstance(section, Straddle):
+        chosen = section.sleeves
+        return plan_method(name, tally, reach_ft, sleeves=chosen, sets_per_trip=section.sets_per_trip)
+    return plan_method(name, tally, reach_ft, stage_spacing_ft=section.stage_spacing_ft)
+
+
 def strategies_of(case: Case, well: WellCase) -> list[tuple[str, str, tuple[int, ...], int]]:
     """The strategies of a well beside doing nothing: (name '<order>@YYYY-MM', order, sleeves, month index).
 
-    Dates first, orders within a date; month index counts from the valuation month.
+    Dates first, orders and then isolation methods (by their own names) within a date; month index counts from
+    the valuation month.
     """
     strategies = well.settings.strategies
     reach = job_reach_ft(strategies, well.tally, well.settings.completion.ct_reach_ft)
     sleeves = {name: order_sleeves(strategies, well.tally, name, reach) for name in strategies.orders}
+    methods = strategies.methods.names
+    sleeves |= {name: method_plan(strategies, well.tally, name, reach).sleeves for name in methods}
     return [
         (f"{order}@{month}", order, sleeves[order], units.months_between(case.valuation.date, month))
         for month in strategies.months
-        for order in strategies.orders
+        for order in (*strategies.orders, *methods)
     ]

@@ -10,6 +10,7 @@ from pydantic import StrictInt, StrictStr, ValidationInfo, field_validator
 from refracmc.case import units
 from refracmc.case.faults import nearest
 from refracmc.case.fields import Problem, Section, choice, integer, month, read_months
+from refracmc.case.methods_section import Methods
 from refracmc.job.orders import NAMED_ORDERS
 
 MAX_DATES = 600
@@ -57,6 +58,9 @@ class Strategies(Section):
         0,
         1000,
     )
+    methods: Methods = choice(
+        Methods(), "table [strategies.methods]: isolation methods beside reclosed sleeves"
+    )
     custom_orders: dict[str, tuple[StrictInt, ...]] = choice({}, "table of orders as lists of sleeve numbers")
 
     @field_validator("dates", mode="plain")
@@ -67,6 +71,11 @@ class Strategies(Section):
         if isinstance(value, dict):
             return DateSeries.model_validate(value, context=info.context)
         return read_months(value)
+
+    @property
+    def all_orders(self) -> tuple[str, ...]:
+        """Stage orders, then the isolation methods beside reclosed sleeves: the parts of strategy names."""
+        return (*self.orders, *self.methods.names)
 
     @property
     def months(self) -> tuple[str, ...]:
@@ -92,7 +101,7 @@ class Strategies(Section):
             if not _NAME.match(name):
                 allowed = "letters, digits, _ and -, first a letter, up to 40"
                 found.append((path, f"the name {name!r}", allowed, "rename the order"))
-            if name in NAMED_ORDERS or name == "nothing":
+            if name in NAMED_ORDERS or name == "nothing" or name in Methods.model_fields:
                 found.append((path, "a name already in use", "a new name", "rename the order"))
             if not sleeves:
                 found.append((path, "an empty list", "sleeve numbers", "list the sleeves to treat"))
@@ -100,6 +109,7 @@ class Strategies(Section):
             if doubled:
                 text = f"sleeve {', '.join(map(str, doubled))} more than once"
                 found.append((path, text, "each sleeve at most once", "remove the doubled numbers"))
+        found += [(("methods", *path), *rest) for path, *rest in self.methods.problems()]  # type: ignore[misc]
         months = self.months
         if not months:
             found.append((("dates",), "an empty list", "one month or more", "give a refrac date"))

@@ -129,6 +129,7 @@ class WellReader:
             key: merged[key] for key in ("opex", "job", "response", "stress")
         }
         sections["type_curve"] = type_curve if forecast == "type_curve" else None
+        sections["strategies.methods"] = settings.strategies.methods
         variables = well_variables(well_id, self.prices, sections, phase, self.status)
         well = WellCase(
             id=well_id,

@@ -12,10 +12,10 @@ import numpy as np
 from refracmc.case.load import load_case
 from refracmc.commands.trace import plan_of, well_of
 from refracmc.engine.draws import draw
-from refracmc.engine.evaluate import job_inputs, service_index, simulate_jobs
+from refracmc.engine.evaluate import planned_log, service_index, simulate_jobs
 from refracmc.engine.plan import WellPlan, blocks_of
 from refracmc.errors import Fault, InputError
-from refracmc.job.log import planned_steps
+from refracmc.job.machine import KINDS
 from refracmc.sampling.estimators import summarise
 
 CAUTION = (
@@ -90,11 +90,8 @@ def _well_jobs(plan: WellPlan) -> dict[str, Any]:
     sizes, design = blocks_of(plan.case.sampling.trials), plan.case.sampling.design
     columns: dict[str, dict[str, list[Any]]] = {s.name: {} for s in plan.strategies}
     parts: dict[str, dict[str, list[Any]]] = {s.name: {} for s in plan.strategies}
-    mean_inputs: dict[str, float] = {}
     for block, size in enumerate(sizes):
         draws = draw(plan, block, size)
-        if not mean_inputs:
-            mean_inputs = job_inputs(plan, draws).mean()
         index = service_index(plan, draws)
         for strategy, job, cost, by_part in simulate_jobs(plan, draws, plan.strategies):
             factor = index[strategy.month]
@@ -130,9 +127,18 @@ def _well_jobs(plan: WellPlan) -> dict[str, Any]:
                 },
             }
         )
+    first = draw(plan, 0, sizes[0])
     orders = []
-    for name, order in plan.orders.items():
-        rows = planned_steps(order.job, mean_inputs)
+    for name in (*plan.orders, *plan.methods):
+        rows = planned_log(plan, first, name)
+        if name in plan.methods:
+            method = plan.methods[name].method
+            sleeves, shifts, feet = method.sleeves, dict.fromkeys(KINDS, 0), 2.0 * method.bottom_ft
+            stages = method.stages or len(sleeves)
+        else:
+            job_plan = plan.orders[name].job
+            sleeves, shifts, feet = job_plan.order, job_plan.shift_counts(), float(job_plan.travel_ft)
+            stages = len(sleeves)
         steps = [
             {
                 "step": row.step,
@@ -147,10 +153,10 @@ def _well_jobs(plan: WellPlan) -> dict[str, Any]:
         orders.append(
             {
                 "order": name,
-                "sleeves": list(order.job.order),
-                "stages": len(order.job.order),
-                "shifts": order.job.shift_counts(),
-                "travel_ft": float(order.job.travel_ft),
+                "sleeves": list(sleeves),
+                "stages": stages,
+                "shifts": shifts,
+                "travel_ft": feet,
                 "planned_days": float(sum(row.hours for row in rows)) / 24.0,
                 "steps": steps,
             }

@@ -76,14 +76,14 @@ def check_case(path: str | Path) -> CheckReport:
     most = 0
     for well in case.wells:
         months = well.settings.strategies.months
-        count = 1 + len(months) * len(well.settings.strategies.orders)
+        count = 1 + len(months) * len(well.settings.strategies.all_orders)
         most = max(most, count)
         source = "type curve"
         if well.forecast == "history" and well.history is not None:
             source = f"{len(well.history)} months of history"
         lines.append(
             f"  {well.id}: {well.main_phase} well, {source}, {well.tally.count} sleeves, {count} strategies "
-            f"({', '.join(well.settings.strategies.orders)} at {len(months)} dates from {months[0]} to "
+            f"({', '.join(well.settings.strategies.all_orders)} at {len(months)} dates from {months[0]} to "
             f"{months[-1]}, and nothing)"
         )
     trials = case.sampling.trials

@@ -13,18 +13,17 @@ from refracmc.case import units
 from refracmc.case.load import load_case
 from refracmc.case.model import Case, WellCase
 from refracmc.engine.cash import PER_TRIAL
-from refracmc.engine.draws import draw, job_luck
+from refracmc.engine.draws import draw
 from refracmc.engine.evaluate import (
     StrategyStreams,
     chunks_of,
     evaluate,
     evaluate_one,
-    job_inputs,
+    strategy_log,
 )
 from refracmc.engine.ledger import LEDGER_COLUMNS, month_ledger, nothing_ledger
 from refracmc.engine.plan import WellPlan, blocks_of, build_plan, fit_well
 from refracmc.errors import Fault, InputError
-from refracmc.job.log import job_log
 from refracmc.job.sleeves import PlanRefused
 from refracmc.production.fit import FitRefused
 from refracmc.sampling.streams import BLOCK_SIZE
@@ -166,15 +165,7 @@ def trace_content(plan: WellPlan, strategy: str, trial: int) -> dict[str, Any]:
         if measures["executed"]:
             steps = [
                 {key: _plain(value) for key, value in entry.as_dict().items()}
-                for entry in job_log(
-                    plan.orders[chosen[0].order].job,
-                    plan.well.tally,
-                    job_inputs(plan, draws),
-                    job_luck(draws),
-                    plan.ages[chosen[0].month],
-                    plan.policy,
-                    row,
-                )
+                for entry in strategy_log(plan, draws, chosen[0], row)
             ]
             cost = {name: float(values[row]) for name, values in streams.parts.items()}
         kept = _response(plan, streams, row)

@@ -75,7 +75,10 @@ def _optional_luck(plan: WellPlan) -> tuple[str, ...]:
         "luck.u_tight_reclose": job.closed_leak_chance,
         "luck.u_casing": job.casing_failure_chance,
     }
-    return tuple(name for name in _OPTIONAL if asked[name].support()[1] > 0.0)
+    names = {name for name, chance in asked.items() if chance.support()[1] > 0.0}
+    if plan.well.settings.strategies.methods.liner is not None:
+        names.add("luck.u_method")
+    return tuple(name for name in _OPTIONAL if name in names)
 
 
 def _inputs(plan: WellPlan, scope: str, block: int, trials: int) -> dict[str, Array]:

@@ -18,6 +18,9 @@ from numpy.typing import NDArray
 
 from refracmc.job.cost import CostRates, job_cost
 from refracmc.job.inputs import JobInputs
+from refracmc.job.log import LogRow, job_log, planned_steps
+from refracmc.job.method_log import method_log, planned_method
+from refracmc.job.methods import simulate_method
 from refracmc.job.shared import prepare
 from refracmc.job.simulate import JobResult, simulate
 from refracmc.production.decline import FORMS
@@ -180,8 +183,9 @@ def model_block(plan: WellPlan, draws: Draws) -> BlockModel:
 
 
 def _stress(plan: WellPlan, draws: Draws, order: str, job: JobResult) -> Array | None:
-    stress, made = plan.well.settings.stress, plan.orders[order]
-    if not stress.enabled:
+    stress = plan.well.settings.stress
+    made = plan.methods[order] if order in plan.methods else plan.orders[order]
+    if not stress.enabled or made.normal_before is None or made.contrast_before is None:
         return None
     return stress_multiplier(
         job.placed,
@@ -214,23 +218,57 @@ def cost_rates(draws: Draws) -> CostRates:
     return CostRates.build(**{k: draws[f"job.cost.{k}"] for k in CostRates.names() if k != "service_index"})
 
 
+def method_terms(plan: WellPlan, draws: Draws, name: str) -> dict[str, Array]:
+    """Inputs (n,) of an isolation method by their keys."""
+    prefix = f"strategies.methods.{name}."
+    return {key.removeprefix(prefix): value for key, value in draws.items() if key.startswith(prefix)}
+
+
+def strategy_log(plan: WellPlan, draws: Draws, strategy: Strategy, row: int) -> list[LogRow]:
+    """The timeline of one trial (row of the block) of a strategy."""
+    inputs, luck = job_inputs(plan, draws), job_luck(draws)
+    tally = plan.well.tally
+    if strategy.order in plan.methods:
+        shared = prepare(inputs, luck, tally, plan.policy.max_tries)
+        terms = method_terms(plan, draws, strategy.order)
+        return method_log(plan.methods[strategy.order].method, shared, terms, row)
+    made = plan.orders[strategy.order].job
+    return job_log(made, tally, inputs, luck, plan.ages[strategy.month], plan.policy, row)
+
+
+def planned_log(plan: WellPlan, draws: Draws, order: str) -> list[LogRow]:
+    """The timeline of an order or method if nothing goes wrong, with the mean hours of the block."""
+    inputs = job_inputs(plan, draws).mean()
+    if order not in plan.methods:
+        return planned_steps(plan.orders[order].job, inputs)
+    terms = {key: float(value.mean()) for key, value in method_terms(plan, draws, order).items()}
+    return planned_method(plan.methods[order].method, inputs, terms)
+
+
 def simulate_jobs(
     plan: WellPlan, draws: Draws, strategies: Sequence[Strategy], detail: bool = False
 ) -> Iterator[tuple[Strategy, JobResult, Array, dict[str, Array]]]:
     """(strategy, job, cost (n,), cost parts) before the service-cost index; dates share what they can."""
     inputs, luck, rates = job_inputs(plan, draws), job_luck(draws), cost_rates(draws)
     shared = prepare(inputs, luck, plan.well.tally, plan.policy.max_tries)
+    done: dict[str, JobResult] = {}  # methods shift no sleeve: the same at any date
     for strategy in strategies:
-        job = simulate(
-            plan.orders[strategy.order].job,
-            plan.well.tally,
-            inputs,
-            luck,
-            plan.ages[strategy.month],
-            plan.policy,
-            shared,
-            detail=detail,
-        )
+        if strategy.order in plan.methods:
+            if strategy.order not in done:
+                terms = method_terms(plan, draws, strategy.order)
+                done[strategy.order] = simulate_method(plan.methods[strategy.order].method, shared, terms)
+            job = done[strategy.order]
+        else:
+            job = simulate(
+                plan.orders[strategy.order].job,
+                plan.well.tally,
+                inputs,
+                luck,
+                plan.ages[strategy.month],
+                plan.policy,
+                shared,
+                detail=detail,
+            )
         total, parts = job_cost(job, rates)
         yield strategy, job, total, parts
 

@@ -2,19 +2,27 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.case import units
-from refracmc.case.inputs import inputs_of, job_reach_ft, order_sleeves, strategies_of, variable_names
+from refracmc.case.inputs import (
+    inputs_of,
+    job_reach_ft,
+    method_plan,
+    order_sleeves,
+    strategies_of,
+    variable_names,
+)
 from refracmc.case.job_section import Job
 from refracmc.case.model import Case, InputVariable, WellCase
 from refracmc.job.changes import ChangeRules, with_changes
 from refracmc.job.inputs import JobPolicy
 from refracmc.job.machine import Plan
+from refracmc.job.methods import MethodPlan
 from refracmc.job.planner import plan as plan_job_steps
 from refracmc.production.fit import FitSettings, Posterior, fit_decline
 from refracmc.production.response import intensity_factor
@@ -46,6 +54,15 @@ class OrderPlan:
 
 
 @dataclass(frozen=True, eq=False)
+class MethodOrder:
+    """An isolation method beside reclosed sleeves, and its stress matrices (None: no stage before another)."""
+
+    method: MethodPlan
+    normal_before: Array | None
+    contrast_before: Array | None
+
+
+@dataclass(frozen=True, eq=False)
 class WellPlan:
     """One well, ready to be evaluated block by block. Nothing in it depends on a trial.
 
@@ -74,6 +91,7 @@ class WellPlan:
     q_peak: float | None
     intensity: float
     compiled: bool
+    methods: dict[str, MethodOrder] = field(default_factory=dict)
 
     @property
     def id(self) -> str:
@@ -102,7 +120,8 @@ def use_compiled(case: Case) -> bool:
     """
     from importlib.util import find_spec
 
-    strategies = len(case.strategies.orders) * len(case.strategies.months)
+    orders = len(case.strategies.orders) + len(case.strategies.methods.names)
+    strategies = orders * len(case.strategies.months)
     work = case.sampling.trials * strategies * max(len(case.wells), 1)
     return work >= COMPILED_FROM and find_spec("numba") is not None
 
@@ -161,6 +180,14 @@ def build_plan(case: Case, well: WellCase, number: int, posterior: Posterior | N
             job = with_changes(job, change_rules(settings.job))
         before = treated_before(sleeves, tally.count)
         orders[name] = OrderPlan(job, normal * before, contrast * before)
+    methods = {}
+    for name in chosen.methods.names:
+        made = method_plan(chosen, tally, name, reach)
+        if made.kind == "bullhead":
+            methods[name] = MethodOrder(made, None, None)
+        else:
+            before = treated_before(made.sleeves, tally.count)
+            methods[name] = MethodOrder(made, normal * before, contrast * before)
     strategies = tuple(
         Strategy(name, order, month, name.rsplit("@", 1)[1])
         for name, order, _, month in strategies_of(case, well)
@@ -217,6 +244,7 @@ def build_plan(case: Case, well: WellCase, number: int, posterior: Posterior | N
         q_peak=q_peak,
         intensity=factor,
         compiled=use_compiled(case),
+        methods=methods,
     )
 
 

@@ -109,5 +109,5 @@ def plan_changes(plan: Plan, rules: ChangeRules) -> Changes:
 
 
 def with_changes(plan: Plan, rules: ChangeRules) -> Plan:
-    """The plan with its changes of assembly and string planned by `rules`."""
+    """The plan with its changes of assembly and string planned by `rules` (hours, ft)."""
     return replace(plan, changes=plan_changes(plan, rules))

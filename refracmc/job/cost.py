@@ -77,7 +77,8 @@ def job_cost(result: JobResult, rates: CostRates) -> tuple[FloatArray, dict[str,
 
     Every part is multiplied by the service index. "days" below are those of the result:
     mobilisation; workover = rate * days_before_ct; ct_spread = rate * (ct_days + stuck_days); frac_spread =
-    rate * ct_days (the crew stands by while the coiled tubing shifts, and is released once it is stuck);
+    rate * frac_days (ct_days: the crew stands by while the coiled tubing shifts, and is released once it is
+    stuck);
     materials and water per treated stage; trips, patches, perforations (attempts) and screenouts each;
     stuck_ct once if stuck; well_lost once if lost; cancellation once if called off; flowback = rate *
     days_after_ct; load_disposal = treated * water_bbl_per_stage * load_recovery_fraction *
@@ -92,7 +93,7 @@ def job_cost(result: JobResult, rates: CostRates) -> tuple[FloatArray, dict[str,
         "mobilisation": r.mobilisation_usd + np.zeros_like(result.days),
         "workover": r.workover_usd_per_day * result.days_before_ct,
         "ct_spread": r.ct_spread_usd_per_day * (result.ct_days + result.stuck_days),
-        "frac_spread": r.frac_spread_usd_per_day * result.ct_days,
+        "frac_spread": r.frac_spread_usd_per_day * result.frac_days,
         "materials": r.stage_materials_usd * c["treated"],
         "water": water * r.water_usd_per_bbl,
         "trips": r.trip_usd * c["trips"],

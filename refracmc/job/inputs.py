@@ -163,7 +163,7 @@ PER_SLEEVE_LUCK: Final = (
 )
 
 
-OPTIONAL_LUCK: Final = {"u_tight_close": True, "u_tight_reclose": True, "u_casing": False}
+OPTIONAL_LUCK: Final = {"u_tight_close": True, "u_tight_reclose": True, "u_casing": False, "u_method": False}
 """Luck of rules that are off unless asked for: name -> whether it is (n, N) (else (n,))."""
 
 
@@ -171,9 +171,9 @@ OPTIONAL_LUCK: Final = {"u_tight_close": True, "u_tight_reclose": True, "u_casin
 class JobLuck:
     """The luck of a block: members z_* standard normal, u_* uniform in [0, 1).
 
-    z_well, u_event and u_casing are (n,), all others (n, N). `PER_TRIAL_LUCK`, `PER_SLEEVE_LUCK` and `OPTIONAL_LUCK`
-    (None where their rule is off) list them. The same luck serves every strategy: a sleeve's uniform belongs to
-    the sleeve and the kind of shift, not to the step.
+    z_well, u_event, u_casing and u_method are (n,), all others (n, N). `PER_TRIAL_LUCK`, `PER_SLEEVE_LUCK` and
+    `OPTIONAL_LUCK` (None where their rule is off) list them. The same luck serves every strategy: a sleeve's
+    uniform belongs to the sleeve and the kind of shift, not to the step.
     """
 
     z_well: FloatArray
@@ -193,6 +193,7 @@ class JobLuck:
     u_tight_close: FloatArray | None = None
     u_tight_reclose: FloatArray | None = None
     u_casing: FloatArray | None = None
+    u_method: FloatArray | None = None
 
     def __post_init__(self) -> None:
         n = self.z_well.size

@@ -38,14 +38,17 @@ class JobDetail:
 class JobResult:
     """Outcome of a job. (n,) over trials unless marked.
 
-    days = days_before_ct + ct_days + stuck_days + casing_days + days_after_ct [days]; ct_days [days] with
-    non-productive time and waiting; ct_hours [h] of CT work without; hours parts cleanout, travel, shifting, testing,
-    treating, screenouts, patching, perforating, trips [h], and slim_tools where that rule is on, which sum to ct_hours.
+    days = days_before_ct + ct_days + stuck_days + casing_days + pumping_days + days_after_ct [days]; ct_days
+    [days] with non-productive time and waiting; ct_hours [h] of CT work without; hours parts cleanout, travel,
+    shifting, testing, treating, screenouts, patching, perforating, trips [h], and slim_tools where that rule is on,
+    which sum to ct_hours.
     counts: close_tried/_failed and so on for open, reclose, reopen; shifts (those tried), tries, tests, treated,
     trips, screenouts, patch_tries, patched, perforate_tries, perforated; slim_stages and string_changes where the
     rule is on.
     kept, effectiveness (before stress), placed : (n, N) [-]; treated : (n, N) bool. These four are transposed views of
     sleeve-major memory: keep weights in the same layout (np.asfortranarray) for speed.
+    pumping_days : days of a phase with the pumping crew and no coiled tubing (methods beside reclosed sleeves), part
+    of days; frac_days : days the pumping crew is on location: ct_days where it stands by while CT shifts.
     isolation_usd : cost of an isolation method beside reclosed sleeves, before the service index [US$].
     called_off, stuck, lost, casing_failed : bool. stages_effective_share : mean effectiveness over the planned
     stages, 0 where the job is called off or the well lost [-].
@@ -70,6 +73,8 @@ class JobResult:
     casing_days: FloatArray
     casing_failed: BoolArray
     isolation_usd: FloatArray
+    pumping_days: FloatArray
+    frac_days: FloatArray
     detail: JobDetail | None = None
 
 
@@ -156,5 +161,7 @@ def measure(
         casing_days=casing_days,
         casing_failed=sh.casing_failed,
         isolation_usd=np.zeros(n),
+        pumping_days=np.zeros(n),
+        frac_days=ct_days,
         detail=record if detail else None,
     )

@@ -37,7 +37,7 @@ class JobShared:
         if inputs.trials not in (1, n):
             raise ValueError(f"inputs are for {inputs.trials} trials, luck for {n}")
         self.inputs, self.tally, self.max_tries, self.trials = inputs, tally, max_tries, n
-        self._luck = luck
+        self.luck = luck
         self._sd = np.hypot(inputs.well_effect_sd, inputs.sleeve_effect_sd)
         self._effects = np.ascontiguousarray(luck.z_sleeve.T) * inputs.sleeve_effect_sd
         self._effects += inputs.well_effect_sd * luck.z_well
@@ -90,7 +90,7 @@ class JobShared:
         this."""
         if kind not in self._thresholds:
             mu = intercept_for_marginal(getattr(self.inputs, f"{kind}_chance"), self._sd)
-            u = np.ascontiguousarray(getattr(self._luck, f"u_{kind}").T)
+            u = np.ascontiguousarray(getattr(self.luck, f"u_{kind}").T)
             with np.errstate(invalid="ignore"):  # u = 0 at chance 0: -inf + inf, compares as failed
                 known = mu + self._effects
                 self._thresholds[kind] = [c - known for c in critical_logits(u, self.max_tries)]
@@ -101,7 +101,7 @@ class JobShared:
         and those whose leak the test finds, which are cycled once more and are tight then."""
         if not self.closed_leak:
             return self.never, self.never
-        u = getattr(self._luck, f"u_tight_{kind}").T
+        u = getattr(self.luck, f"u_tight_{kind}").T
         chance = self.inputs.closed_leak_chance
         unseen = closed & (u < chance * (1.0 - self.inputs.leak_test_finds_chance))
         return unseen, closed & (u < chance) & ~unseen

@@ -20,7 +20,7 @@ from tests.second_route import job as second
 from tests.second_route.plan import Refused, plan_job, travel_ft
 
 TRIALS = 6
-PER_TRIAL = ("z_well", "u_event", "u_casing")
+PER_TRIAL = ("z_well", "u_event", "u_casing", "u_method")
 NORMAL = ("z_well", "z_sleeve", "z_stage")
 
 
