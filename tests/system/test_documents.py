@@ -28,6 +28,8 @@ TRIALS = 192
 RARE = "casing_failure_chance = 0.05\nclosed_leak_chance = 0.1"
 """Rules that are off unless asked for: asked for here, so that their names come up."""
 
+METHODS = "\n".join(f"[strategies.methods.{name}]" for name in ("bullhead", "straddle", "liner"))
+
 
 def refrac_lines() -> list[list[str]]:
     """Every call of refracmc in the README's shell blocks, as words."""
@@ -57,6 +59,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
             change(case, r"trials = \d+", f"trials = {TRIALS}")
             change(case, "charts = true", "charts = false")
             change(case, "max_tries = 3", f"max_tries = 3\n{RARE}")
+            change(case, r"\[outputs\]", f"{METHODS}\n[outputs]")
     change(folder / "mywell" / "case.toml", "charts = false", "charts = true")
     assert cli.main(["run", "mywell/case.toml", "--out", "kept", "--keep-trials", "--quiet"]) == cli.DONE
     yield folder
