@@ -121,6 +121,16 @@ CASES = {
         + OIL_WELL,
         TALLY,
     ),
+    # A price process in nominal terms: the look-ahead rule takes unit costs as they stand in its month.
+    "process, nominal": (
+        HEAD
+        + SAMPLING
+        + valuation('terms = "nominal"\nannual_cost_escalation = 0.06\n')
+        + PROCESS.replace("[prices]", "[prices]\nmodel = 'geometric_brownian'")
+        + strategies(ALL_ORDERS, ["2026-12", "2030-06"])
+        + OIL_WELL,
+        TALLY,
+    ),
     # Every fallback at once, the habits that cost most, stop-loss, a job that may lose the well.
     "fallbacks, every reclose, needed closing": (
         HEAD

@@ -30,13 +30,10 @@ def operating_net(money, volumes, i):
     a, b = net_prices(money, i)
     o = money["opex"]
     oil, gas, water = (volumes[p][i] for p in ("oil", "gas", "water"))
-    cost = (
-        o["fixed_usd_per_month"]
-        + o["oil_usd_per_bbl"] * oil
-        + o["gas_usd_per_mcf"] * gas
-        + o["water_usd_per_bbl"] * water
-    )
-    return a * oil + b * gas - money["working"] * escalation(money, i) * cost
+    per_volume = o["oil_usd_per_bbl"] * oil + o["gas_usd_per_mcf"] * gas + o["water_usd_per_bbl"] * water
+    seen = money.get("seen_from", i)
+    cost = o["fixed_usd_per_month"] * escalation(money, i) + per_volume * escalation(money, seen)
+    return a * oil + b * gas - money["working"] * cost
 
 
 def exact_limit(money, net, lowest):
@@ -56,7 +53,7 @@ def look_ahead_limit(money, volumes, lowest):
     months = len(volumes["oil"])
     for i in range(lowest + 1, months):
         expected = 0.0
-        flat = dict(money)
+        flat = dict(money, seen_from=i)  # prices and costs per unit as they stand in month i
         flat["oil_price"] = [money["expected_oil_price"][i]] * months
         flat["gas_price"] = [money["expected_gas_price"][i]] * months
         for k in range(i, min(i + 12, months)):
