@@ -8,7 +8,6 @@ ARE the forecast: no other spread is added downstream.
 
 from __future__ import annotations
 
-import zlib
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -20,7 +19,7 @@ from refracmc.production.fit_likelihood import Target
 from refracmc.production.fit_mix import ACCEPTANCE_LIMIT, R_HAT_LIMIT, assemble, finish
 from refracmc.production.fit_pooling import PooledPrior, default_prior
 from refracmc.production.fit_posterior import DAYS_PER_MONTH, FitRefused, Posterior
-from refracmc.production.fit_sampler import Sample, sample
+from refracmc.production.fit_sampler import Generator, Sample, keyed_generator, sample
 from refracmc.production.history import CleanHistory, History, clean
 
 __all__ = [
@@ -70,12 +69,15 @@ class FitSettings:
 
 
 def fit_decline(history: History, settings: FitSettings | None = None, seed: int = 0) -> Posterior:
-    """Posterior of the decline of one well. Deterministic for a seed. Raises FitRefused with the reason."""
+    """Posterior of the decline of one well: rates in bbl/d or Mcf/d per producing day, times in days.
+
+    Deterministic for a seed. Raises FitRefused with the reason.
+    """
     chosen = settings or FitSettings()
     prior = chosen.resolved_prior(history.main_phase)
     cleaned = clean(history)
     check_fittable(history, cleaned)
-    return _fit(history, cleaned, prior, chosen, _generator(history, seed))
+    return _fit(history, cleaned, prior, chosen, keyed_generator(seed, "fit", history.well_id))
 
 
 def pooled_decline(history: History, settings: FitSettings | None = None, seed: int = 0) -> Posterior:
@@ -86,7 +88,7 @@ def pooled_decline(history: History, settings: FitSettings | None = None, seed: 
     idle."""
     chosen = settings or FitSettings()
     prior = chosen.resolved_prior(history.main_phase)
-    generator = _generator(history, seed)
+    generator = keyed_generator(seed, "fit", history.well_id)
     cleaned = clean(history)
     if not cleaned.used.any():
         volume = history.volume()
@@ -99,17 +101,12 @@ def pooled_decline(history: History, settings: FitSettings | None = None, seed: 
     return _fit(history, cleaned, prior, chosen, generator)
 
 
-def _generator(history: History, seed: int) -> np.random.Generator:
-    key = (zlib.crc32(b"fit"), zlib.crc32(history.well_id.encode()))
-    return np.random.Generator(np.random.PCG64(np.random.SeedSequence(seed, spawn_key=key)))
-
-
 def _fit(
     history: History,
     cleaned: CleanHistory,
     prior: PooledPrior,
     settings: FitSettings,
-    generator: np.random.Generator,
+    generator: Generator,
 ) -> Posterior:
     samples: dict[str, tuple[Target, Sample]] = {}
     for form in prior.form_weights:
@@ -119,9 +116,7 @@ def _fit(
     return assemble(history, gap_to_end, prior, samples, settings.draws, generator)
 
 
-def _never_produced(
-    history: History, prior: PooledPrior, draws: int, generator: np.random.Generator
-) -> Posterior:
+def _never_produced(history: History, prior: PooledPrior, draws: int, generator: Generator) -> Posterior:
     """Curves of the pooled prior from first production on, at the pooled rate."""
     shape = prior.shapes["modified_hyperbolic"]
     mean, sd = np.array(shape.mean)[:, None], np.array(shape.sd)[:, None]
@@ -177,8 +172,9 @@ def make_target(form: str, cleaned: CleanHistory, prior: PooledPrior) -> Target:
     )
 
 
-def sample_form(target: Target, particles: int, generator: np.random.Generator) -> Sample:
-    """Sample one form; once more with twice the particles and moves if the two populations disagree."""
+def sample_form(target: Target, particles: int, generator: Generator) -> Sample:
+    """Sample one form; once more with twice the particles (number of) and moves if the populations
+    disagree."""
     mean, sd = target.prior_moments()
     for attempt in range(2):
         n = particles * (1 + attempt)

@@ -13,7 +13,7 @@ from refracmc.production.fit_forms import slots_at_end
 from refracmc.production.fit_likelihood import Target, averaged_noise_sd, carried_residual
 from refracmc.production.fit_pooling import Discrepancy, PooledPrior
 from refracmc.production.fit_posterior import DAYS_PER_MONTH, TECHNICAL_MONTHS, Posterior
-from refracmc.production.fit_sampler import Sample
+from refracmc.production.fit_sampler import Generator, Sample
 from refracmc.production.fit_secondary import secondary_ratios
 from refracmc.production.fit_uptime import uptime_draws, uptime_state
 from refracmc.production.history import PHASES, History
@@ -30,7 +30,7 @@ def assemble(
     prior: PooledPrior,
     samples: Mapping[str, tuple[Target, Sample]],
     draws: int,
-    generator: np.random.Generator,
+    generator: Generator,
 ) -> Posterior:
     """Mix the forms by evidence, add the discrepancy, draw uptime and ratios, sort by technical EUR."""
     names = list(samples)
@@ -63,7 +63,7 @@ def finish(
     form: NDArray[np.int8],
     slots: Array,
     diagnostics: Mapping[str, Any],
-    generator: np.random.Generator,
+    generator: Generator,
 ) -> Posterior:
     """Add uptime and ratios to curves anchored at the end of history, and sort by technical EUR."""
     draws = len(form)
@@ -95,9 +95,10 @@ def anchored(
     discrepancy: Discrepancy,
     gap_to_end: float,
     months: int,
-    generator: np.random.Generator,
+    generator: Generator,
 ) -> Array:
-    """Slots (4, n) at the end of history of fitted particles x (d + 3, n), with the discrepancy folded in."""
+    """Slots (4, n) at the end of history of fitted particles x (d + 3, n), with the discrepancy folded in;
+    gap_to_end and months in months."""
     d, n = len(target.shape.mean), x.shape[1]
     rho = np.minimum(1.0 / (1.0 + np.exp(-x[d + 2])), 0.99)
     last = carried_residual(target.residuals(x)[:, -1], gap_to_end, rho)
@@ -117,7 +118,7 @@ def anchored(
 
 
 def diagnose(results: list[Sample], weights: dict[str, float]) -> dict[str, Any]:
-    """Worst diagnostics over the forms that carry weight, and flags in words."""
+    """Worst diagnostics over the forms that carry weight (share above 0.05), and flags in words."""
     heavy = [r for r, w in zip(results, weights.values(), strict=True) if w > 0.05]
     r_hat = max(float(r.r_hat.max()) for r in heavy)
     acceptance = min(r.acceptance for r in heavy)

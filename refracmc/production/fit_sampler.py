@@ -9,6 +9,7 @@ between-population R-hat (Gelman & Rubin 1992)."""
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -16,9 +17,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+Generator = np.random.Generator
 
 STEP_ESS = 0.5
 MAX_STEPS = 40
+
+
+def keyed_generator(seed: int, *names: str) -> Generator:
+    """The random stream of a meaning: seed and names (no units), nothing else, decide its numbers."""
+    key = tuple(zlib.crc32(name.encode()) for name in names)
+    return Generator(np.random.PCG64(np.random.SeedSequence(seed, spawn_key=key)))
 
 
 @dataclass(frozen=True)
@@ -64,11 +72,12 @@ def sample(
     log_prior: Callable[[Array], Array],
     log_likelihood: Callable[[Array], Array],
     start: Array,
-    generator: np.random.Generator,
+    generator: Generator,
     moves: int = 3,
     final_moves: int = 6,
 ) -> Sample:
-    """Move prior draws `start` (d, n), n even, to the posterior. Functions take (d, n) and return (n,)."""
+    """Move prior draws `start` (d, n), n even, to the posterior. Functions take (d, n) and return (n,),
+    logs of densities (dimensionless)."""
     d, n = start.shape
     half = n // 2
     x, like, prior = start.copy(), log_likelihood(start), log_prior(start)

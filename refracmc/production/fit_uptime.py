@@ -93,7 +93,8 @@ def _mean_known(values: Array, otherwise: float) -> float:
 def uptime_draws(
     state: UptimeState, prior: UptimePrior, uniforms: Array, normals: Array
 ) -> tuple[Array, Array]:
-    """Draws (n,) of the mean uptime ahead, exactly 0 where the well stands idle, and of the uptime if it ran.
+    """Draws (n,) of the mean uptime (share of calendar time) ahead, exactly 0 where the well stands idle,
+    and of the uptime if it ran.
 
     uniforms (2, n), normals (2, n). The second is what a well brought back by a job would run at.
     """

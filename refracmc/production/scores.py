@@ -1,0 +1,134 @@
+"""Scores of a hindcast table: coverage, tails, pinball loss, ranked probability score, bias; each with its
+error.
+
+Percentiles by exceedance: P90 is the low one. A truth on a bound counts as inside. Tails come from the
+randomised probability integral, so that a point mass at zero is counted fairly. Loss = sum of pinball over
+wells and over the levels .1, .5, .9, divided by the sum of actuals (Gneiting & Raftery 2007; Koenker &
+Bassett 1978)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+LEVELS = ((0.1, "p90"), (0.5, "p50"), (0.9, "p10"))
+NOMINAL = 0.8
+
+
+def pinball(actual: Array, quantile: Array, level: float) -> Array:
+    """Pinball (quantile) loss (n,) at one level, in the unit of the volumes."""
+    return np.asarray(np.maximum(level * (actual - quantile), (level - 1.0) * (actual - quantile)))
+
+
+def score(table: pd.DataFrame) -> dict[str, float]:
+    """Scores of the used rows of a table, as fractions; NaN where no well was scored.
+
+    wells; coverage, coverage_se (binomial at the nominal 80 %); share_below_p90, share_above_p10; tail_low,
+    tail_high (randomised probability integral, expected 0.1 each), tail_se; pinball_10, _50, _90 and
+    pinball (their sum); crps, all over the sum of actuals; bias_of_sum (mean over actual, less 1);
+    sum_actual."""
+    rows = table[table["used"].astype(bool)]
+    n = len(rows)
+    names = [
+        "coverage",
+        "coverage_se",
+        "share_below_p90",
+        "share_above_p10",
+        "tail_low",
+        "tail_high",
+        "tail_se",
+    ]
+    names += ["pinball_10", "pinball_50", "pinball_90", "pinball", "crps", "bias_of_sum", "sum_actual"]
+    if n == 0:
+        return {"wells": 0.0} | dict.fromkeys(names, float("nan"))
+    actual = rows["actual"].to_numpy(dtype=np.float64)
+    low, high = rows["p90"].to_numpy(dtype=np.float64), rows["p10"].to_numpy(dtype=np.float64)
+    pit = rows["pit"].to_numpy(dtype=np.float64)
+    total = float(actual.sum())
+    with np.errstate(divide="ignore", invalid="ignore"):
+        losses = [
+            float(np.divide(pinball(actual, rows[name].to_numpy(dtype=np.float64), level).sum(), total))
+            for level, name in LEVELS
+        ]
+        crps = float(np.divide(rows["crps"].sum(), total))
+        bias = float(np.divide(rows["mean"].sum(), total)) - 1.0
+    values = [
+        float(np.mean((actual >= low) & (actual <= high))),
+        float(np.sqrt(NOMINAL * (1.0 - NOMINAL) / n)),
+        float(np.mean(actual < low)),
+        float(np.mean(actual > high)),
+        float(np.mean(pit < 0.1)),
+        float(np.mean(pit > 0.9)),
+        float(np.sqrt(0.09 / n)),
+        *losses,
+        sum(losses),
+        crps,
+        bias,
+        total,
+    ]
+    return {"wells": float(n)} | dict(zip(names, values, strict=True))
+
+
+def scores_by(table: pd.DataFrame, keys: Sequence[str]) -> pd.DataFrame:
+    """One row of scores (fractions) per combination of `keys` (columns of the table)."""
+    rows = []
+    for values, part in table[table["used"].astype(bool)].groupby(list(keys), sort=True):
+        rows.append(dict(zip(keys, values, strict=True)) | score(part))
+    return pd.DataFrame(rows, columns=[*keys, *score(table.iloc[:0])])
+
+
+def integral_histogram(table: pd.DataFrame, bins: int = 10) -> pd.DataFrame:
+    """Histogram of the randomised probability integral: low, high, share, and the error of a share if
+    calibrated."""
+    pit = table.loc[table["used"].astype(bool), "pit"].to_numpy(dtype=np.float64)
+    edges = np.linspace(0.0, 1.0, bins + 1)
+    share = np.histogram(pit, edges)[0] / max(len(pit), 1)
+    error = np.full(bins, np.sqrt((1.0 / bins) * (1.0 - 1.0 / bins) / max(len(pit), 1)))
+    return pd.DataFrame({"low": edges[:-1], "high": edges[1:], "share": share, "share_se": error})
+
+
+def common_shock(table: pd.DataFrame) -> dict[str, float]:
+    """What part of the errors is common to wells cut off in the same quarter of a year.
+
+    Errors are normal scores of the probability integral; the part is the between-quarter share of their
+    variance (one way analysis of variance, intraclass correlation, floored at 0), and the error of the mean
+    over wells that follows from it: wells of one quarter are not independent, so the sum's bias is known
+    less well than n wells suggest."""
+    from scipy.special import ndtri
+
+    rows = table[table["used"].astype(bool)]
+    if len(rows) < 4:
+        return {
+            "common_part": float("nan"),
+            "quarters": float("nan"),
+            "mean_score": float("nan"),
+            "mean_se": float("nan"),
+        }
+    z = ndtri(np.clip(rows["pit"].to_numpy(dtype=np.float64), 0.005, 0.995))
+    quarter = pd.PeriodIndex(rows["cut_off"].astype(str), freq="M").asfreq("Q").astype(str)
+    groups = pd.Series(z).groupby(np.asarray(quarter))
+    counts = groups.size().to_numpy(dtype=np.float64)
+    k, n = len(counts), float(len(z))
+    if k < 2 or n <= k:
+        return {
+            "common_part": float("nan"),
+            "quarters": float(k),
+            "mean_score": float(z.mean()),
+            "mean_se": float("nan"),
+        }
+    between = float((counts * (groups.mean().to_numpy() - z.mean()) ** 2).sum()) / (k - 1)
+    within = float((groups.var(ddof=0).to_numpy() * counts).sum()) / (n - k)
+    size = (n - float((counts**2).sum()) / n) / (k - 1)
+    shared = max(0.0, (between - within) / size)
+    variance = within / n + shared * float((counts**2).sum()) / (n * n)
+    return {
+        "common_part": shared / (shared + within),
+        "quarters": float(k),
+        "mean_score": float(z.mean()),
+        "mean_se": float(np.sqrt(variance)),
+    }
