@@ -9,7 +9,7 @@ from pydantic import StrictInt, StrictStr, ValidationInfo, field_validator
 
 from refracmc.case import units
 from refracmc.case.faults import nearest
-from refracmc.case.fields import Problem, Section, choice, integer, month, read_months
+from refracmc.case.fields import Problem, Section, choice, integer, month, number, read_months
 from refracmc.case.methods_section import Methods
 from refracmc.job.orders import NAMED_ORDERS
 
@@ -23,6 +23,42 @@ class DateSeries(Section):
     first: str = month(..., "first refrac month; a job starts on the first day of its month")
     every_months: int = integer(3, "months", "spacing", 1, 120)
     count: int = integer(..., "dates", "number of dates", 1, MAX_DATES)
+
+
+class Trigger(Section):
+    """A refrac date decided trial by trial on what is known that month."""
+
+    when: Literal["rate_below", "economic_limit", "date"] = choice(
+        ..., "the main phase's rate is below rate_per_d, the well is past its limit, or the window alone"
+    )
+    rate_per_d: float | None = number(
+        None, "bbl/d or Mcf/d", "rate of the month before (rate_below)", 0.0, above=True
+    )
+    earliest: str = month(..., "first month in which the job may start")
+    latest: str = month(..., "last month in which the job may start")
+    orders: tuple[StrictStr, ...] | None = choice(
+        None, "orders and methods it is tried with, all of the case if absent"
+    )
+    min_rate_per_d: float | None = number(
+        None, "bbl/d or Mcf/d", "go only if the rate of the month before is at least this", 0.0
+    )
+    min_price_usd: float | None = number(
+        None, "US$/bbl or US$/Mcf", "go only if the main phase's benchmark price is at least this", 0.0
+    )
+    max_service_index: float | None = number(
+        None, "", "go only if service costs, 1 at the deck's price, are at most this", 0.0
+    )
+
+    def problems(self) -> list[Problem]:
+        found: list[Problem] = []
+        if (self.when == "rate_below") != (self.rate_per_d is not None):
+            text = f"when = {self.when!r} {'without' if self.rate_per_d is None else 'with'} a rate"
+            found.append((("rate_per_d",), text, "a rate with rate_below only", "add or remove the key"))
+        if units.month_number(self.latest) < units.month_number(self.earliest):
+            found.append(
+                (("latest",), f"{self.latest}, before {self.earliest}", "a later month", "swap them")
+            )
+        return found
 
 
 class Strategies(Section):
@@ -61,6 +97,7 @@ class Strategies(Section):
     methods: Methods = choice(
         Methods(), "table [strategies.methods]: isolation methods beside reclosed sleeves"
     )
+    triggers: dict[str, Trigger] = choice({}, "tables [strategies.triggers.NAME] of dates set by triggers")
     custom_orders: dict[str, tuple[StrictInt, ...]] = choice({}, "table of orders as lists of sleeve numbers")
 
     @field_validator("dates", mode="plain")
@@ -110,6 +147,16 @@ class Strategies(Section):
                 text = f"sleeve {', '.join(map(str, doubled))} more than once"
                 found.append((path, text, "each sleeve at most once", "remove the doubled numbers"))
         found += [(("methods", *path), *rest) for path, *rest in self.methods.problems()]  # type: ignore[misc]
+        for name, trigger in self.triggers.items():
+            if not _NAME.match(name):
+                allowed = "letters, digits, _ and -, first a letter, up to 40"
+                found.append((("triggers", name), f"the name {name!r}", allowed, "rename the trigger"))
+            found += [(("triggers", name, *path), *rest) for path, *rest in trigger.problems()]  # type: ignore[misc]
+            for order in trigger.orders or ():
+                if order not in self.all_orders:
+                    allowed = ", ".join(self.all_orders)
+                    remedy = nearest(order, self.all_orders) or "name one of them"
+                    found.append((("triggers", name, "orders"), f"the order {order!r}", allowed, remedy))
         months = self.months
         if not months:
             found.append((("dates",), "an empty list", "one month or more", "give a refrac date"))

@@ -88,12 +88,12 @@ def _statistics(values: Any, sizes: list[int], design: str) -> dict[str, float |
 
 def _well_jobs(plan: WellPlan) -> dict[str, Any]:
     sizes, design = blocks_of(plan.case.sampling.trials), plan.case.sampling.design
-    columns: dict[str, dict[str, list[Any]]] = {s.name: {} for s in plan.strategies}
-    parts: dict[str, dict[str, list[Any]]] = {s.name: {} for s in plan.strategies}
+    columns: dict[str, dict[str, list[Any]]] = {s.name: {} for s in plan.dated}
+    parts: dict[str, dict[str, list[Any]]] = {s.name: {} for s in plan.dated}
     for block, size in enumerate(sizes):
         draws = draw(plan, block, size)
         index = service_index(plan, draws)
-        for strategy, job, cost, by_part in simulate_jobs(plan, draws, plan.strategies):
+        for strategy, job, cost, by_part in simulate_jobs(plan, draws, plan.dated):
             factor = index[strategy.month]
             column = columns[strategy.name]
             made = {
@@ -109,7 +109,7 @@ def _well_jobs(plan: WellPlan) -> dict[str, Any]:
             for name, values in by_part.items():
                 parts[strategy.name].setdefault(name, []).append(values * factor)
     strategies = []
-    for strategy in plan.strategies:
+    for strategy in plan.dated:
         joined = {name: np.concatenate(values) for name, values in columns[strategy.name].items()}
         stated = ("days", "cost_usd", "stages_effective_fraction")
         strategies.append(

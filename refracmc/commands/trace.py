@@ -16,6 +16,7 @@ from refracmc.engine.cash import PER_TRIAL
 from refracmc.engine.draws import draw
 from refracmc.engine.evaluate import (
     StrategyStreams,
+    at_its_date,
     chunks_of,
     evaluate,
     evaluate_one,
@@ -153,6 +154,10 @@ def trace_content(plan: WellPlan, strategy: str, trial: int) -> dict[str, Any]:
     size = blocks_of(case.sampling.trials)[block]
     draws = draw(plan, block, size)
     chosen = [s for s in plan.strategies if s.name == strategy]
+    measured = chosen[:1]
+    if chosen and chosen[0].trigger is not None:
+        plan, fixed = at_its_date(plan, draws, chosen[0], row)
+        chosen = [] if fixed is None else [fixed]
     steps: list[dict[str, Any]] = []
     cost: dict[str, float] = {}
     kept: dict[str, Any] = {}
@@ -160,7 +165,7 @@ def trace_content(plan: WellPlan, strategy: str, trial: int) -> dict[str, Any]:
         part = next(p for p in chunks_of(size) if p.start <= row < p.stop)
         (streams,) = evaluate_one(plan, draws, chosen[0], [part])
         ledger = month_ledger(plan, draws, streams, row)
-        valued = evaluate(plan, draws, chosen).measures
+        valued = evaluate(plan, draws, measured).measures
         measures = {name: float(valued[name][1, row]) for name in PER_TRIAL}
         if measures["executed"]:
             steps = [
@@ -170,7 +175,7 @@ def trace_content(plan: WellPlan, strategy: str, trial: int) -> dict[str, Any]:
             cost = {name: float(values[row]) for name, values in streams.parts.items()}
         kept = _response(plan, streams, row)
     else:
-        result = evaluate(plan, draws, plan.strategies[:1])
+        result = evaluate(plan, draws, plan.dated[:1])
         ledger = nothing_ledger(plan, draws, row)
         measures = {name: float(result.measures[name][0, row]) for name in PER_TRIAL}
     start = units.month_number(case.valuation.date)

@@ -53,10 +53,10 @@ def results_of(found: WellResults) -> compare.Results:
     plan = found.plan
     return compare.Results(
         plan.id,
-        plan.names,
-        (NOTHING, *(s.order for s in plan.strategies)),
-        ("", *(s.date for s in plan.strategies)),
-        found.measures,
+        plan.names[: 1 + len(plan.dated)],
+        (NOTHING, *(s.order for s in plan.dated)),
+        ("", *(s.date for s in plan.dated)),
+        {name: values[: 1 + len(plan.dated)] for name, values in found.measures.items()},
     )
 
 

@@ -48,7 +48,7 @@ class BaseStream:
         """Main-phase recovery to the horizon with no economic limit (n,)."""
         return self.np0 + self.cumulative[:, -1]
 
-    def rows(self, part: slice) -> BaseStream:
+    def rows(self, part: slice | NDArray[np.intp]) -> BaseStream:
         """The same stream for some of the trials."""
         return BaseStream(
             self.oil[part],
@@ -69,7 +69,7 @@ class UnitStream:
     main: Array
     cumulative: Array
 
-    def rows(self, part: slice) -> UnitStream:
+    def rows(self, part: slice | NDArray[np.intp]) -> UnitStream:
         """The same stream for some of the trials."""
         oil, gas, water = self.phases
         return UnitStream((oil[part], gas[part], water[part]), self.main[part], self.cumulative[part])

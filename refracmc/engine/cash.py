@@ -70,7 +70,7 @@ class Money:
     expensed: float = 0.0
     depreciation: dict[int, Array] = field(default_factory=dict)
 
-    def rows(self, part: slice) -> Money:
+    def rows(self, part: slice | NDArray[np.intp]) -> Money:
         """The same money for some of the trials."""
         cut = {
             name: getattr(self, name)[part]

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +32,7 @@ from .cash import PER_TRIAL, CashKernel, DateKernel, JobOutcome, ResponseTerms, 
 from .draws import ROW, job_luck
 from .money import BlockMoney, block_money, service_index
 from .plan import Strategy, WellPlan
+from .triggers import trigger_months, value_trigger
 
 Array = NDArray[np.float64]
 __all__ = ["BlockModel", "BlockResult", "StrategyStreams", "evaluate", "evaluate_one", "service_index"]
@@ -52,6 +53,19 @@ class BlockModel:
     terms: ResponseTerms
     share: Array
     potential: Array
+
+    def rows(self, part: NDArray[np.intp]) -> BlockModel:
+        """The same model for some of the trials; prices and indices that the kernels do not read are left whole."""
+        terms = {name: getattr(self.terms, name)[part] for name in ResponseTerms.__dataclass_fields__}
+        money = self.economics
+        return BlockModel(
+            self.base.rows(part),
+            self.unit.rows(part),
+            replace(money, money=money.money.rows(part)),
+            ResponseTerms(**terms),
+            self.share[part],
+            self.potential[part],
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -274,16 +288,25 @@ def simulate_jobs(
 
 
 def outcome(
-    plan: WellPlan, draws: Draws, model: BlockModel, strategy: Strategy, job: JobResult, cost: Array
+    plan: WellPlan,
+    draws: Draws,
+    model: BlockModel,
+    strategy: Strategy,
+    job: JobResult,
+    cost: Array,
+    index: Array | None = None,
 ) -> JobOutcome:
-    """What the response and the cash flow need of a job: shares kept and effective, days, cost with its index."""
+    """What the response and the cash flow need of a job: shares kept and effective, days, cost with its index.
+
+    index (n,): service-cost index of each trial's month; None: that of the strategy's month.
+    """
     effect = job.effectiveness
     multiplier = _stress(plan, draws, strategy.order, job)
     if multiplier is not None:
         effect = effect * multiplier
     return JobOutcome(
         days=job.days,
-        cost=cost * model.economics.service_index[strategy.month],
+        cost=cost * (model.economics.service_index[strategy.month] if index is None else index),
         kept_share=np.minimum(np.einsum("ij,ij->i", model.share, job.kept), 1.0),
         effective_share=np.einsum("ij,ij->i", model.potential, effect),
         stages_effective=job.stages_effective_share,
@@ -300,7 +323,8 @@ def kernel_of(model: BlockModel, part: slice) -> CashKernel:
     )
 
 
-def _outcome_rows(job: JobOutcome, part: slice) -> JobOutcome:
+def outcome_rows(job: JobOutcome, part: slice | NDArray[np.intp]) -> JobOutcome:
+    """The outcome of some of the trials."""
     return JobOutcome(**{name: getattr(job, name)[part] for name in JobOutcome.__dataclass_fields__})
 
 
@@ -308,6 +332,47 @@ def evaluate(plan: WellPlan, draws: Draws, strategies: Sequence[Strategy] | None
     """Measures of `nothing` and the strategies (all of the plan by default) for the drawn trials."""
     chosen = plan.strategies if strategies is None else tuple(strategies)
     model = model_block(plan, draws)
+    if any(strategy.trigger is not None for strategy in chosen):
+        return _with_triggers(plan, draws, model, chosen)
+    return _dated(plan, draws, model, chosen)
+
+
+def _value(
+    plan: WellPlan,
+    model: BlockModel,
+    chosen: Sequence[Strategy],
+    jobs: Sequence[JobOutcome],
+    measures: dict[str, Array],
+) -> None:
+    (_value_compiled if plan.compiled else _value_arrays)(plan, model, chosen, jobs, measures)
+
+
+def _with_triggers(
+    plan: WellPlan, draws: Draws, model: BlockModel, chosen: Sequence[Strategy]
+) -> BlockResult:
+    """As `evaluate`, with strategies whose month a trigger sets among those chosen."""
+    dated = [strategy for strategy in chosen if strategy.trigger is None]
+    first = _dated(plan, draws, model, dated or plan.dated[:1])
+    place = [1 + k for k, strategy in enumerate(chosen) if strategy.trigger is None]
+    measures = {name: np.zeros((1 + len(chosen), values.shape[1])) for name, values in first.measures.items()}
+    parts = {name: np.zeros((len(chosen), values.shape[1])) for name, values in first.parts.items()}
+    for name, values in first.measures.items():
+        measures[name][0] = values[0]
+        measures[name][place] = values[1 : 1 + len(place)]
+    for name, values in first.parts.items():
+        parts[name][[row - 1 for row in place]] = values[: len(place)]
+    nothing = {name: values[0] for name, values in first.measures.items()}
+    for k, strategy in enumerate(chosen):
+        if strategy.trigger is not None:
+            found, by_part = value_trigger(plan, draws, model, strategy, nothing, _value)
+            for name, row in found.items():
+                measures[name][1 + k] = row
+            for name, row in by_part.items():
+                parts[name][k] = row
+    return BlockResult(measures, parts)
+
+
+def _dated(plan: WellPlan, draws: Draws, model: BlockModel, chosen: Sequence[Strategy]) -> BlockResult:
     n = model.base.np0.size
     jobs: list[JobOutcome] = []
     parts: dict[str, list[Array]] = {}
@@ -318,10 +383,7 @@ def evaluate(plan: WellPlan, draws: Draws, strategies: Sequence[Strategy] | None
     measures = {name: np.zeros((1 + len(chosen), n)) for name in PER_TRIAL}
     for name in ("irr", "payout_months", "breakeven_price"):
         measures[name][0] = np.nan
-    if plan.compiled:
-        _value_compiled(plan, model, chosen, jobs, measures)
-    else:
-        _value_arrays(plan, model, chosen, jobs, measures)
+    _value(plan, model, chosen, jobs, measures)
     executed = measures["executed"][1:]
     costs = {name: np.stack(values) * executed for name, values in parts.items()}
     return BlockResult(measures, costs)
@@ -347,7 +409,7 @@ def _value_arrays(
             date = kernel.date(month, holding)
             for k in members:
                 rows = {name: measures[name][1 + k, part] for name in PER_TRIAL}
-                date.value(_outcome_rows(jobs[k], part), rows)
+                date.value(outcome_rows(jobs[k], part), rows)
 
 
 def _value_compiled(
@@ -440,9 +502,22 @@ def evaluate_one(
         date = kernel.date(strategy.month, plan.well.settings.opex.lease_holding_months)
         date.keep_flows = True
         rows = {name: np.zeros(part.stop - part.start) for name in PER_TRIAL}
-        valued = date.value(_outcome_rows(made, part), rows)
+        valued = date.value(outcome_rows(made, part), rows)
         streams.append(StrategyStreams(part, model, job, made, costs, kernel, date, valued, rows))
     return streams
+
+
+def at_its_date(
+    plan: WellPlan, draws: Draws, strategy: Strategy, row: int
+) -> tuple[WellPlan, Strategy | None]:
+    """A triggered strategy as the fixed date it has in one trial, with a plan that knows the date; None where the
+    trigger does not fire there."""
+    assert strategy.trigger is not None
+    month = int(trigger_months(model_block(plan, draws), strategy.trigger)[row])
+    if month < 0:
+        return plan, None
+    fixed = replace(strategy, month=month, trigger=None)
+    return replace(plan, ages={**plan.ages, month: plan.ages_at(month)}), fixed
 
 
 def forecast_row(plan: WellPlan, draws: Draws, row: int) -> dict[str, object]:

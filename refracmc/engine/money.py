@@ -130,7 +130,12 @@ def _paths(
 
 
 def _job_months(plan: WellPlan) -> list[int]:
-    return sorted({strategy.month for strategy in plan.strategies})
+    """Every month a job may start in: the fixed dates and the windows of triggers."""
+    months = {strategy.month for strategy in plan.dated}
+    for strategy in plan.strategies:
+        if strategy.trigger is not None:
+            months.update(range(strategy.trigger.first, strategy.trigger.last + 1))
+    return sorted(months)
 
 
 def service_index(plan: WellPlan, draws: Mapping[str, Array]) -> dict[int, Array]:

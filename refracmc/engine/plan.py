@@ -24,6 +24,7 @@ from refracmc.job.inputs import JobPolicy
 from refracmc.job.machine import Plan
 from refracmc.job.methods import MethodPlan
 from refracmc.job.planner import plan as plan_job_steps
+from refracmc.job.sleeves import PlanRefused
 from refracmc.production.fit import FitSettings, Posterior, fit_decline
 from refracmc.production.response import intensity_factor
 from refracmc.production.stress import pair_contrast, pair_normal, treated_before
@@ -35,13 +36,30 @@ NOTHING = "nothing"
 
 
 @dataclass(frozen=True)
+class Trigger:
+    """When a job may start: see `triggers`. first, last: months of the window from the valuation month 0; rates in
+    the main phase's unit a day, price in US$ per unit of it."""
+
+    name: str
+    when: str
+    first: int
+    last: int
+    rate_per_d: float = 0.0
+    min_rate_per_d: float | None = None
+    min_price_usd: float | None = None
+    max_service_index: float | None = None
+
+
+@dataclass(frozen=True)
 class Strategy:
-    """One refrac strategy: `<order>@YYYY-MM`, its order and the month index counted from the valuation month."""
+    """One refrac strategy: `<order>@YYYY-MM`, its order and the month index counted from the valuation month; or
+    `<order>@<trigger>` with month -1."""
 
     name: str
     order: str
     month: int
     date: str
+    trigger: Trigger | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,6 +120,17 @@ class WellPlan:
     def horizon(self) -> int:
         """Months valued."""
         return self.case.valuation.horizon_months
+
+    @property
+    def dated(self) -> tuple[Strategy, ...]:
+        """Strategies of a fixed date; they stand before those with a trigger."""
+        return tuple(strategy for strategy in self.strategies if strategy.trigger is None)
+
+    def ages_at(self, month: int) -> Array:
+        """Ages (N,) of the sleeves in a month [years]."""
+        if month in self.ages:
+            return self.ages[month]
+        return self.well.tally.age_years(np.datetime64(self.case.valuation.date, "M") + month)
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -165,6 +194,35 @@ def change_rules(job: Job) -> ChangeRules:
     )
 
 
+def _triggered(case: Case, well: WellCase) -> tuple[Strategy, ...]:
+    """Strategies of the case's triggers; PlanRefused where a window has no month to decide in."""
+    chosen, valuation = well.settings.strategies, case.valuation
+    made = []
+    for name, trigger in chosen.triggers.items():
+        first = max(units.months_between(valuation.date, trigger.earliest), 1)
+        last = min(units.months_between(valuation.date, trigger.latest), valuation.horizon_months - 1)
+        if last < first:
+            raise PlanRefused(
+                f"trigger {name} has no month between the one after the valuation month {valuation.date} and the "
+                "horizon"
+            )
+        rule = Trigger(
+            name,
+            trigger.when,
+            first,
+            last,
+            trigger.rate_per_d or 0.0,
+            trigger.min_rate_per_d,
+            trigger.min_price_usd,
+            trigger.max_service_index,
+        )
+        made += [
+            Strategy(f"{order}@{name}", order, -1, name, rule)
+            for order in (trigger.orders or chosen.all_orders)
+        ]
+    return tuple(made)
+
+
 def build_plan(case: Case, well: WellCase, number: int, posterior: Posterior | None) -> WellPlan:
     """Everything of a well that no trial changes. Raises PlanRefused naming the sleeve."""
     settings, tally = well.settings, well.tally
@@ -193,6 +251,7 @@ def build_plan(case: Case, well: WellCase, number: int, posterior: Posterior | N
         for name, order, _, month in strategies_of(case, well)
     )
     start = np.datetime64(case.valuation.date, "M")
+    triggered = _triggered(case, well)
     ages = {month: tally.age_years(start + month) for month in {s.month for s in strategies}}
     variables = inputs_of(case, well)
     oil, gas = case.deck.monthly(case.valuation.date, case.valuation.horizon_months)
@@ -233,7 +292,7 @@ def build_plan(case: Case, well: WellCase, number: int, posterior: Posterior | N
         variables=variables,
         registry=(*variable_names(), "forecast.row"),
         dependence=_dependence(case, variables),
-        strategies=strategies,
+        strategies=(*strategies, *triggered),
         orders=orders,
         ages=ages,
         policy=policy,

@@ -1,0 +1,118 @@
+"""Refrac dates set by triggers: the month of the job differs by trial and is decided on what is known then.
+
+At the start of month i the rate of month i - 1, its price, whether the well is past its own limit, and the index
+of service costs are known; nothing later is used. The job starts in the first month of the window in which the
+trigger's condition and its gate both hold; where none does, the strategy leaves the well alone. Trials of one
+month are valued together by the kernels that value a fixed date, so a trigger that always fires in month m gives
+the numbers of that date (tests/engine).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from refracmc.job.cost import job_cost
+from refracmc.job.methods import simulate_method
+from refracmc.job.shared import prepare
+from refracmc.job.simulate import JobResult, simulate
+
+from .cash import MONTH_DAYS, PER_TRIAL, JobOutcome
+from .draws import job_luck
+from .plan import Strategy, Trigger, WellPlan
+
+if TYPE_CHECKING:
+    from .evaluate import BlockModel
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.intp]
+Value = Callable[[WellPlan, "BlockModel", Sequence[Strategy], Sequence[JobOutcome], dict[str, Array]], None]
+
+
+def trigger_months(model: BlockModel, trigger: Trigger) -> IntArray:
+    """Month of the job (n,), from the valuation month 0; -1 where the trigger never fires."""
+    from .evaluate import chunks_of, kernel_of
+
+    window = np.arange(trigger.first, trigger.last + 1)
+    n = model.base.np0.size
+    limit = np.concatenate([kernel_of(model, part).nothing.limit for part in chunks_of(n)])
+    past = window > limit[:, None]
+    rate = np.where(window - 1 > limit[:, None], 0.0, model.base.main[:, window - 1] / MONTH_DAYS)
+    fires = np.ones((n, window.size), dtype=bool)
+    if trigger.when == "rate_below":
+        fires = rate < trigger.rate_per_d
+    elif trigger.when == "economic_limit":
+        fires = past
+    if trigger.min_rate_per_d is not None:
+        fires &= rate >= trigger.min_rate_per_d
+    if trigger.min_price_usd is not None:
+        fires &= (
+            np.broadcast_to(model.economics.money.main_price, (n, model.base.main.shape[1]))[:, window - 1]
+            >= trigger.min_price_usd
+        )
+    if trigger.max_service_index is not None:
+        index = np.stack([model.economics.service_index[int(month)] for month in window], axis=1)
+        fires &= index <= trigger.max_service_index
+    return np.where(fires.any(axis=1), trigger.first + np.argmax(fires, axis=1), -1)
+
+
+def triggered_job(
+    plan: WellPlan, draws: Mapping[str, Array], strategy: Strategy, months: IntArray
+) -> tuple[JobResult, Array, dict[str, Array]]:
+    """Job, cost (n,) and cost parts before the service-cost index of a strategy whose month differs by trial;
+    never fired: as in the first month of the window."""
+    from .evaluate import cost_rates, job_inputs, method_terms
+
+    assert strategy.trigger is not None
+    inputs, luck, tally = job_inputs(plan, draws), job_luck(draws), plan.well.tally
+    shared = prepare(inputs, luck, tally, plan.policy.max_tries)
+    if strategy.order in plan.methods:
+        terms = method_terms(plan, draws, strategy.order)
+        job = simulate_method(plan.methods[strategy.order].method, shared, terms)
+    else:
+        at = np.where(months < 0, strategy.trigger.first, months)
+        found, place = np.unique(at, return_inverse=True)
+        ages = np.stack([plan.ages_at(int(month)) for month in found])[place]
+        made = plan.orders[strategy.order].job
+        job = simulate(made, tally, inputs, luck, ages, plan.policy, shared)
+    total, parts = job_cost(job, cost_rates(draws))
+    return job, total, parts
+
+
+def value_trigger(
+    plan: WellPlan,
+    draws: Mapping[str, Array],
+    model: BlockModel,
+    strategy: Strategy,
+    nothing: Mapping[str, Array],
+    value: Value,
+) -> tuple[dict[str, Array], dict[str, Array]]:
+    """Measures and cost parts, each (n,), of a triggered strategy; nothing: the measures of the well left alone;
+    value: fills measures of strategies of fixed dates."""
+    from .evaluate import outcome, outcome_rows
+
+    assert strategy.trigger is not None
+    months = trigger_months(model, strategy.trigger)
+    n = months.size
+    measures = {name: np.zeros(n) for name in PER_TRIAL}
+    for name in ("irr", "payout_months", "breakeven_price"):
+        measures[name][:] = np.nan
+    measures["npv"][:], measures["eur"][:] = nothing["npv"], nothing["eur"]
+    job, cost, parts = triggered_job(plan, draws, strategy, months)
+    index = np.ones(n)
+    for month in np.unique(months[months >= 0]):
+        index[months == month] = model.economics.service_index[int(month)][months == month]
+    whole = outcome(plan, draws, model, strategy, job, cost, index)
+    for month in np.unique(months[months >= 0]):
+        rows = np.flatnonzero(months == month)
+        fixed = replace(strategy, month=int(month), trigger=None)
+        found = {name: np.zeros((2, rows.size)) for name in PER_TRIAL}
+        value(plan, model.rows(rows), [fixed], [outcome_rows(whole, rows)], found)
+        for name in PER_TRIAL:
+            measures[name][rows] = found[name][1]
+    executed = measures["executed"]
+    return measures, {name: values * index * executed for name, values in parts.items()}
