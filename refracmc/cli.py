@@ -77,9 +77,14 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _say_faults(faults: Sequence[Fault], well: str | None = None) -> None:
+def _say_faults(faults: Sequence[Fault], well: str | None = None, case: str = "") -> None:
+    """One line a fault; case: its file, where one call has several."""
     for fault in faults:
-        print(f"refracmc: {'well ' + well + ': ' if well else ''}{fault}", file=sys.stderr)
+        print(f"refracmc: {case}{'well ' + well + ': ' if well else ''}{fault}", file=sys.stderr)
+
+
+def _told(options: argparse.Namespace, case: str) -> str:
+    return f"{case}: " if len(options.cases) > 1 else ""
 
 
 def _new(options: argparse.Namespace) -> int:
@@ -99,11 +104,11 @@ def _check(options: argparse.Namespace) -> int:
         try:
             report = check_case(path)
         except InputError as error:
-            _say_faults(error.faults, error.well)
+            _say_faults(error.faults, error.well, _told(options, path))
             bad = True
             continue
         for well, faults in report.refused.items():
-            _say_faults(faults, well)
+            _say_faults(faults, well, _told(options, path))
             bad = True
         print(report.text)
     return BAD_INPUT if bad else DONE
@@ -122,10 +127,10 @@ def _run(options: argparse.Namespace) -> int:
         keep_trials=options.keep_trials or None,
         quiet=options.quiet,
     )
-    for well, faults in outcome.refused:
-        _say_faults(faults, well)
-    for failure in outcome.failures:
-        print(f"refracmc: {failure}", file=sys.stderr)
+    for case, well, faults in outcome.refused:
+        _say_faults(faults, well, _told(options, case))
+    for case, failure in outcome.failures:
+        print(f"refracmc: {_told(options, case)}{failure}", file=sys.stderr)
     for result in outcome.done:
         print(result.text)
     if outcome.failures or (outcome.refused and outcome.done):

@@ -53,11 +53,11 @@ class RunResult:
 
 @dataclass
 class BatchResult:
-    """All cases of one call: what was done, what was refused (well or None, faults), what failed."""
+    """All cases of one call: done, refused (case file, well or None, faults), failed (case file, why)."""
 
     done: list[RunResult] = field(default_factory=list)
-    refused: list[tuple[str | None, tuple[Fault, ...]]] = field(default_factory=list)
-    failures: list[RunFailure] = field(default_factory=list)
+    refused: list[tuple[str, str | None, tuple[Fault, ...]]] = field(default_factory=list)
+    failures: list[tuple[str, RunFailure]] = field(default_factory=list)
 
 
 def _load(path: str | Path, trials: int | None, seed: int | None) -> Case:
@@ -290,7 +290,7 @@ def run_batch(
         try:
             case = _load(path, trials, seed)
         except InputError as error:
-            batch.refused.append((error.well, error.faults))
+            batch.refused.append((str(path), error.well, error.faults))
             continue
         doubled = [other for other in cases if other.name == case.name]
         if doubled:
@@ -300,7 +300,7 @@ def run_batch(
                 allowed="a name of its own for every case of one call",
                 remedy="rename one of the two",
             )
-            batch.refused.append((None, (fault,)))
+            batch.refused.append((str(path), None, (fault,)))
             continue
         cases.append(case)
     for case in cases:
@@ -308,11 +308,11 @@ def run_batch(
         try:
             result = _run_loaded(case, Path(out), workers, resume, keep_trials, progress)
         except InputError as error:
-            batch.refused.append((error.well, error.faults))
+            batch.refused.append((str(case.path), error.well, error.faults))
             continue
         except RunFailure as error:
-            batch.failures.append(error)
+            batch.failures.append((str(case.path), error))
             continue
         batch.done.append(result)
-        batch.refused.extend(result.refused.items())
+        batch.refused.extend((str(case.path), well, faults) for well, faults in result.refused.items())
     return batch

@@ -165,9 +165,7 @@ def test_the_command_writes_valid_json(case: Path) -> None:
 )
 def test_what_is_not_there_is_refused(case: Path, changes: dict, parts: tuple[str, ...]) -> None:
     options = {"well": "A", "strategy": "nothing", "trial": 0, **changes}
-    done = refracmc(
-        "trace", case, *(word for key, value in options.items() for word in (f"--{key}", value))
-    )
+    done = refracmc("trace", case, *(word for key, value in options.items() for word in (f"--{key}", value)))
     assert done.returncode == 2
     (line,) = done.stderr.splitlines()
     assert all(part in line for part in parts), line
