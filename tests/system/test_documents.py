@@ -13,7 +13,7 @@ import shutil
 import subprocess
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import pandas as pd
 import pytest
@@ -28,7 +28,12 @@ TRIALS = 192
 RARE = "casing_failure_chance = 0.05\nclosed_leak_chance = 0.1"
 """Rules that are off unless asked for: asked for here, so that their names come up."""
 
-METHODS = "\n".join(f"[strategies.methods.{name}]" for name in ("bullhead", "straddle", "liner"))
+TRIGGER = """[strategies.triggers.late]
+when = "date"
+earliest = "2027-02"
+latest = "2027-05"
+"""
+METHODS = TRIGGER + "\n".join(f"[strategies.methods.{name}]" for name in ("bullhead", "straddle", "liner"))
 
 
 def refrac_lines() -> list[list[str]]:
@@ -197,6 +202,7 @@ def test_columns_of_the_data_files() -> None:
 
 def test_keys_outside_the_made_tables() -> None:
     from refracmc.case.load import HEAD_KEYS
+    from refracmc.case.strategies import Trigger
     from refracmc.case.wells import OVERRIDES, OWN, WELL_KEYS
     from refracmc.job.orders import NAMED_ORDERS
     from refracmc.job.planner import CLOSE_POLICIES, RECLOSE_HABITS
@@ -208,6 +214,8 @@ def test_keys_outside_the_made_tables() -> None:
     assert all(f"`{name}`" in wells for name in (*OWN, *OVERRIDES))
     strategies = read.part(TEXT, "Strategies")
     assert tuple(read.names(strategies))[: len(NAMED_ORDERS)] == NAMED_ORDERS
+    for value in get_args(Trigger.model_fields["when"].annotation):
+        assert f'| `"{value}"` |' in strategies
     for value in (*CLOSE_POLICIES, *RECLOSE_HABITS, "accept", "patch", "skip", "perforate"):
         assert f"| `{value}` |" in strategies
 
