@@ -11,6 +11,7 @@ from refracmc.case import units
 from refracmc.case.fields import Section, rule_of
 from refracmc.case.job_section import Job
 from refracmc.case.methods_section import Bullhead, Methods, Straddle
+from refracmc.case.pressure_section import PressureScreen
 from refracmc.case.response_section import Response, Stress
 from refracmc.case.sections import Opex, Prices, TypeCurve
 from refracmc.job.methods import MethodPlan, plan_method
@@ -60,6 +61,7 @@ LATER_NAMES: tuple[str, ...] = (
     "job.cost.slim_stage_usd",
     "job.cost.casing_failure_usd",
     *_declared(Methods, "strategies.methods"),
+    *_declared(PressureScreen, "job.pressure"),
 )
 """Variables that came after the first release of the Sobol design: their places follow the first ones."""
 UNCERTAIN_SECTIONS: Mapping[str, type[Section]] = {

@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Literal
 
 from refracmc.case.fields import Problem, Section, Uncertain, choice, integer, number, uncertain
+from refracmc.case.pressure_section import PressureScreen
 
 FRACTION = "fraction"
 
@@ -155,6 +156,7 @@ class Job(Section):
     well_lost_chance_given_casing_failure: Uncertain = uncertain(
         0.3, FRACTION, "the well is lost, given a casing failure", 0.0, 1.0
     )
+    pressure: PressureScreen | None = choice(None, "table [job.pressure]; absent: pressures are not screened")
     cost: JobCost = choice(JobCost, "table [job.cost]")
 
     def problems(self) -> list[Problem]:

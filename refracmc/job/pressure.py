@@ -57,3 +57,116 @@ def internal_yield_psi(
 def to_nearest_10_psi(pressure_psi: npt.ArrayLike) -> FloatArray:
     """Pressure [psi] to the nearest 10, halves up, as casing tables print it."""
     return np.asarray(10.0 * np.floor(np.asarray(pressure_psi, dtype=float) / 10.0 + 0.5))
+
+
+GRAVITY_PSI: Final = 0.051948
+"""Hydrostatic gradient of a fluid of 1 lb/gal [psi/ft] (7.48052 gal/ft3 / 144 in2/ft2)."""
+YOUNG_PSI: Final = 30.0e6
+POISSON_STEEL: Final = 0.3
+
+
+def hydrostatic_psi(density_lb_per_gal: npt.ArrayLike, depth_ft: npt.ArrayLike) -> FloatArray:
+    """Weight of a column of fluid [psi] at a true vertical depth [ft]."""
+    return np.asarray(
+        GRAVITY_PSI * np.asarray(density_lb_per_gal, dtype=float) * np.asarray(depth_ft, dtype=float)
+    )
+
+
+def friction_factor(reynolds: npt.ArrayLike, relative_roughness: npt.ArrayLike = 0.0) -> FloatArray:
+    """Darcy friction factor [-] of a Newtonian fluid at a Reynolds number [-].
+
+    Turbulent (from 4000): Haaland (1983), J. Fluids Eng. 105(1), doi:10.1115/1.3240948, within 2 % of the
+    Colebrook-White equation. Laminar (up to 2100): 96/Re, a narrow annulus on its hydraulic diameter. Between
+    them the two meet linearly in Re (assumption).
+    """
+    re = np.maximum(np.asarray(reynolds, dtype=float), 1e-9)
+    rough = np.asarray(relative_roughness, dtype=float)
+
+    def haaland(value: FloatArray) -> FloatArray:
+        return np.asarray((-1.8 * np.log10((rough / 3.7) ** 1.11 + 6.9 / value)) ** -2.0)
+
+    turbulent = haaland(np.maximum(re, 4000.0))
+    share = np.clip((re - 2100.0) / 1900.0, 0.0, 1.0)
+    return np.asarray(96.0 / np.minimum(re, 2100.0) * (1.0 - share) + turbulent * share)
+
+
+def annular_friction_psi(
+    rate_bbl_per_min: npt.ArrayLike,
+    length_ft: npt.ArrayLike,
+    inner_in: npt.ArrayLike,
+    outer_in: npt.ArrayLike,
+    density_lb_per_gal: npt.ArrayLike,
+    viscosity_cp: npt.ArrayLike,
+    roughness_in: npt.ArrayLike = 0.0,
+    reduction_fraction: npt.ArrayLike = 0.0,
+) -> FloatArray:
+    """Friction [psi] of a fluid pumped down an annulus between an inner and an outer diameter [in].
+
+    Darcy-Weisbach on the hydraulic diameter outer - inner, concentric, with `friction_factor`;
+    reduction_fraction [-] is what a friction reducer takes off (a stated share; its own correlations need the
+    polymer's data). Rate in bbl/min, density lb/gal, viscosity cp, length ft.
+    """
+    q, length, d1, d2, rho, mu, eps, less = (
+        np.asarray(a, dtype=float)
+        for a in (
+            rate_bbl_per_min,
+            length_ft,
+            inner_in,
+            outer_in,
+            density_lb_per_gal,
+            viscosity_cp,
+            roughness_in,
+            reduction_fraction,
+        )
+    )
+    gap_ft = (d2 - d1) / 12.0
+    area_ft2 = np.pi / 4.0 * (d2**2 - d1**2) / 144.0
+    speed = q * 5.614583 / 60.0 / area_ft2  # ft/s
+    density = rho * 7.480519  # lb/ft3
+    reynolds = density * speed * gap_ft / (mu * 6.719689e-4)
+    factor = friction_factor(reynolds, eps / (d2 - d1))
+    loss = factor * length / gap_ft * density * speed**2 / (2.0 * 32.17405) / 144.0
+    return np.asarray(loss * (1.0 - less))
+
+
+def port_friction_psi(
+    rate_bbl_per_min: npt.ArrayLike,
+    density_lb_per_gal: npt.ArrayLike,
+    ports: npt.ArrayLike,
+    diameter_in: npt.ArrayLike,
+    discharge: npt.ArrayLike = 0.8,
+) -> FloatArray:
+    """Pressure lost through round ports or perforations [psi]: 0.2369 rho q^2 / (n^2 d^4 C^2), the orifice
+    equation in field units (as in Crump & Conway 1988, SPE-15474; constant checked from SI in the tests)."""
+    q, rho, n, d, c = (
+        np.asarray(a, dtype=float)
+        for a in (rate_bbl_per_min, density_lb_per_gal, ports, diameter_in, discharge)
+    )
+    return np.asarray(0.2369 * rho * q**2 / (n**2 * d**4 * c**2))
+
+
+def depleted_stress_psi(
+    closure_psi: npt.ArrayLike, depletion_psi: npt.ArrayLike, biot: npt.ArrayLike, poisson: npt.ArrayLike
+) -> FloatArray:
+    """Closure stress [psi] after the pore pressure fell by `depletion_psi`: uniaxial strain, the stress falls by
+    biot (1 - 2 nu)/(1 - nu) of it (poroelasticity; e.g. Engelder & Fischer 1994, Geology 22)."""
+    nu = np.asarray(poisson, dtype=float)
+    path = np.asarray(biot, dtype=float) * (1.0 - 2.0 * nu) / (1.0 - nu)
+    return np.asarray(np.asarray(closure_psi, dtype=float) - path * np.asarray(depletion_psi, dtype=float))
+
+
+def tubing_collapse_psi(
+    yield_psi: npt.ArrayLike, wall_in: npt.ArrayLike, od_in: npt.ArrayLike, ovality: npt.ArrayLike = 0.0
+) -> FloatArray:
+    """External pressure that collapses coiled tubing [psi], without pull.
+
+    Oval tube under external pressure (Timoshenko & Gere 1961, *Theory of Elastic Stability*, section 7.5), the
+    form in use for coiled tubing; formula from memory, its limits tested: a round tube gives the lesser of the
+    elastic and the yield collapse. ovality = (largest - smallest diameter)/nominal [-].
+    """
+    y, t, d, oval = (np.asarray(a, dtype=float) for a in (yield_psi, wall_in, od_in, ovality))
+    ratio = d / t
+    elastic = 2.0 * YOUNG_PSI / ((1.0 - POISSON_STEEL**2) * ratio * (ratio - 1.0) ** 2)
+    squash = y / (ratio - 1.0)
+    g = squash + elastic / 4.0 * (2.0 + 3.0 * oval * ratio)
+    return np.asarray(g - np.sqrt(np.maximum(g**2 - 2.0 * squash * elastic, 0.0)))
