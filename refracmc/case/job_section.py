@@ -157,7 +157,7 @@ class Job(Section):
         0.3, FRACTION, "the well is lost, given a casing failure", 0.0, 1.0
     )
     pressure: PressureScreen | None = choice(None, "table [job.pressure]; absent: pressures are not screened")
-    cost: JobCost = choice(JobCost, "table [job.cost]")
+    cost: JobCost = choice(JobCost(), "table [job.cost]")
 
     def problems(self) -> list[Problem]:
         found: list[Problem] = []
