@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from refracmc.production.decline import cumulative, cumulative_mixture
-from refracmc.production.fit import DAYS_PER_MONTH, FitRefused, FitSettings, fit_decline
+from refracmc.production.fit import DAYS_PER_MONTH, FitRefused, FitSettings, fit_decline, pooled_decline
 from refracmc.production.fit_forms import log_shape, slots_at_end
 from refracmc.production.history import build_history
 
@@ -116,3 +116,73 @@ def test_forms_and_bounds_can_be_chosen():
     assert posterior.slots[2].max() <= 0.5
     with pytest.raises(ValueError, match="allowed"):
         fit_decline(history, FitSettings(forms=("straight_line",)))
+
+
+def test_the_pooled_prior_stands_in_where_nothing_can_be_fitted():
+    dates = pd.date_range("2016-01", periods=14, freq="MS")
+    frame = pd.DataFrame({"date": dates, "oil_bbl": 0.0, "gas_mcf": 0.0, "days_on": 0.0})
+    never = pooled_decline(build_history(frame, "1"), FitSettings(draws=512))
+    assert np.mean(never.uptime == 0) > 0.5  # shut in for all of its fourteen months: most such wells stay so
+    assert never.running_uptime.min() > 0
+    assert np.all(np.isfinite(never.technical_eur))
+    rising = frame.assign(oil_bbl=np.arange(1.0, 15.0) * 300.0, days_on=dates.days_in_month)
+    history = build_history(rising, "1")
+    with pytest.raises(FitRefused):
+        fit_decline(history)
+    some = pooled_decline(history, FitSettings(draws=512, particles=256))
+    last = history.oil[-1] / 28.0
+    assert np.median(some.slots[0][some.form == 0]) == pytest.approx(last, rel=0.5)
+
+
+def test_a_well_long_shut_in_is_likelier_to_stay_idle():
+    history, _ = made_history(36)
+    running = fit_decline(history, FitSettings(draws=512, particles=256), seed=1)
+    dates = pd.date_range("2016-01", periods=48, freq="MS")
+    oil = np.r_[history.oil, np.zeros(12)]
+    days = np.r_[history.days_on, np.zeros(12)]
+    frame = pd.DataFrame({"date": dates, "oil_bbl": oil, "gas_mcf": 2 * oil, "days_on": days})
+    shut = fit_decline(build_history(frame, "1"), FitSettings(draws=512, particles=256), seed=1)
+    assert np.mean(running.uptime == 0) < 0.1
+    assert np.mean(shut.uptime == 0) > 0.3
+    # the clock stands still while it is shut in: the curve starts where it stopped
+    ratio = np.median(shut.slots[0][shut.form == 0]) / np.median(running.slots[0][running.form == 0])
+    assert ratio == pytest.approx(1.0, abs=0.15)
+
+
+def test_averaged_noise_against_simulation():
+    """Oracle: 20,000 simulated autoregressions of Student-t(4) innovations; tolerance five standard
+    errors."""
+    from refracmc.production.fit_likelihood import NU, averaged_noise_sd
+
+    generator = np.random.default_rng(4)
+    e, total = np.zeros(20_000), np.zeros(20_000)
+    for _ in range(24):
+        e = 0.7 * e + 0.1 * generator.standard_t(NU, 20_000)
+        total += e / 24
+    found = averaged_noise_sd(np.array([0.1]), np.array([0.7]), 24.0)[0]
+    kurtosis = np.mean(((total - total.mean()) / total.std()) ** 4)
+    assert abs(total.std() - found) < 5 * found * np.sqrt((kurtosis - 1) / 4 / 20_000)
+
+
+def test_the_sampler_reaches_a_known_posterior():
+    """Oracle: normal prior and normal likelihood, closed-form posterior and evidence; five standard errors
+    of 2048."""
+    from refracmc.production.fit_sampler import keyed_generator, sample
+
+    generator = keyed_generator(3, "test")
+    start = generator.standard_normal((2, 2048))
+    data, sd = np.array([[1.5], [-0.5]]), 0.2
+
+    def likelihood(x):
+        return -0.5 * np.sum(((x - data) / sd) ** 2, axis=0) - 2 * np.log(sd * np.sqrt(2 * np.pi))
+
+    result = sample(lambda x: -0.5 * np.sum(x * x, axis=0), likelihood, start, generator)
+    spread = np.sqrt(1 / (1 + sd**-2))
+    np.testing.assert_allclose(
+        result.x.mean(axis=1), data[:, 0] / (1 + sd**2), atol=5 * spread / np.sqrt(2048 / 4)
+    )
+    np.testing.assert_allclose(result.x.std(axis=1), spread, rtol=5 / np.sqrt(2 * 2048 / 4))
+    variance = 1 + sd**2
+    evidence = -0.5 * np.sum(data**2) / variance - np.log(2 * np.pi * variance)
+    assert result.log_evidence == pytest.approx(evidence, abs=0.3)
+    assert result.r_hat.max() < 1.05

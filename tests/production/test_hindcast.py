@@ -1,0 +1,170 @@
+"""Hindcast tables and scores. Oracles: hand counts, closed forms, and draws of a known distribution."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from refracmc.production.fit_pooling import default_prior
+from refracmc.production.hindcast import COLUMNS, HindcastSettings, crps_of, run, split_wells
+from refracmc.production.history import build_history
+from refracmc.production.pooling import Evidence, choose_wells, learn_prior, well_evidence
+from refracmc.production.scores import common_shock, integral_histogram, pinball, score
+
+SMALL = {"draws": 128, "particles": 128}
+
+
+def made_well(name, months=40, rate=30000.0, gas_per_oil=0.5, start="2016-01", b=1.0, seed=0):
+    dates = pd.date_range(start, periods=months, freq="MS")
+    t = np.arange(months) / 12.0
+    oil = (
+        rate
+        / (1 + 1.5 * b * t) ** (1 / b)
+        * np.exp(0.05 * np.random.default_rng(seed).standard_normal(months))
+    )
+    return pd.DataFrame(
+        {
+            "well_id": name,
+            "date": dates,
+            "oil_bbl": oil,
+            "gas_mcf": oil * gas_per_oil,
+            "water_bbl": 0.0,
+            "days_on": dates.days_in_month.astype(float),
+        }
+    )
+
+
+def test_the_table_has_its_columns_and_lists_every_well():
+    zero = made_well("zero", 40).assign(oil_bbl=0.0, gas_mcf=0.0)
+    rising = made_well("rising", 40)
+    rising["oil_bbl"] = np.r_[np.linspace(100, 3000, 12), np.full(28, 2500.0)]
+    rising["gas_mcf"] = 0.0
+    few = made_well("few", 40)
+    few.loc[3:, ["oil_bbl", "gas_mcf"]] = 0.0
+    hole = made_well("hole", 40)
+    hole.loc[15, ["oil_bbl", "gas_mcf"]] = np.nan
+    wells = [made_well("good"), made_well("short", 20), zero, rising, few, hole]
+    result = run(pd.concat(wells), HindcastSettings(12, 24, **SMALL))
+    table = result.table.set_index("well_id")
+    assert tuple(result.table.columns[: len(COLUMNS)]) == COLUMNS
+    assert set(table.index) == {"good", "short", "zero", "rising", "few", "hole"}
+    assert table["used"].to_dict() == {
+        "good": True, "short": False, "zero": True, "rising": True, "few": True, "hole": False,
+    }  # fmt: skip
+    assert "20 months" in table.loc["short", "reason"]
+    assert "all zeros" in table.loc["zero", "reason"]
+    assert "rising all along" in table.loc["rising", "reason"]
+    assert "3 producing months" in table.loc["few", "reason"]
+    assert "1 hidden months not declared: not scored" in table.loc["hole", "reason"]
+    assert np.isnan(table.loc["hole", "actual"])
+    forecast = table.drop(index="short")[["p90", "p50", "p10", "mean"]]
+    assert np.isfinite(forecast.to_numpy()).all()
+    assert (forecast["p90"] <= forecast["p10"]).all()
+    good = made_well("good")["oil_bbl"].to_numpy()
+    assert table.loc["good", "actual"] == pytest.approx(good[12:36].sum())
+    zeroed = run(hole, HindcastSettings(12, 24, undeclared="zero", **SMALL)).table
+    assert zeroed.loc[0, "used"]
+    assert zeroed.loc[0, "actual"] == pytest.approx(np.nansum(hole["oil_bbl"].to_numpy()[12:36]))
+
+
+def test_the_phase_is_told_before_the_cut_off():
+    frame = made_well("w")
+    frame.loc[12:, "gas_mcf"] = 1e9
+    result = run(frame, HindcastSettings(12, 24, **SMALL))
+    assert result.table.loc[0, "phase"] == "oil"
+    ready, _ = split_wells(frame, HindcastSettings(12, 24, phase="gas"))
+    assert ready["w"].known.main_phase == "gas"
+    assert len(ready["w"].known) == 12
+
+
+def test_options_out_of_range_are_all_named():
+    with pytest.raises(
+        ValueError, match=r"months in is 1.*months out is 0.*phase is 'water'.*undeclared is 'no'"
+    ):
+        HindcastSettings(1, 0, "water", "no")
+
+
+def test_crps_of_two_draws_and_of_normal_draws():
+    # E|X - y| - E|X - X'|/2 for {0, 2} against 1: 1 - 0.5 x 1
+    assert crps_of(np.array([0.0, 2.0]), 1.0) == pytest.approx(0.5)
+    # closed form for N(0, 1) at 0: (sqrt 2 - 1)/sqrt pi (Gneiting & Raftery 2007, eq. 21)
+    draws = np.random.default_rng(1).standard_normal(40_000)
+    assert crps_of(draws, 0.0) == pytest.approx((np.sqrt(2) - 1) / np.sqrt(np.pi), abs=0.01)
+
+
+def scored(actual, p90, p50, p10, pit, mean):
+    return pd.DataFrame(
+        {
+            "actual": actual,
+            "p90": p90,
+            "p50": p50,
+            "p10": p10,
+            "pit": pit,
+            "mean": mean,
+            "crps": 0.0,
+            "used": True,
+        }
+    )
+
+
+def test_scores_by_hand():
+    table = scored([1.0, 5.0, 9.0, 20.0], 5.0, 8.0, 9.0, [0.02, 0.1, 0.9, 0.99], 8.0)
+    found = score(table)
+    assert found["coverage"] == 0.5  # 5 and 9 stand on the bounds and count as inside
+    assert found["share_below_p90"] == 0.25
+    assert found["share_above_p10"] == 0.25
+    assert found["coverage_se"] == pytest.approx(0.2)
+    low = 0.9 * 4 + 0.0 + 0.1 * 4 + 0.1 * 15
+    assert found["pinball_10"] == pytest.approx(low / 35)
+    assert found["bias_of_sum"] == pytest.approx(32 / 35 - 1)
+    assert pinball(np.array([3.0]), np.array([1.0]), 0.9)[0] == pytest.approx(1.8)
+
+
+def test_a_calibrated_table_is_flat_and_a_narrow_one_is_not():
+    """Tolerance: five standard errors of a share; the negative control draws from a wider truth."""
+    generator = np.random.default_rng(3)
+    flat = scored(np.ones(2000), 0.0, 1.0, 2.0, generator.random(2000), 1.0)
+    shares = integral_histogram(flat)
+    assert np.all(np.abs(shares["share"] - 0.1) < 5 * shares["share_se"])
+    narrow = flat.assign(pit=np.where(generator.random(2000) < 0.2, 0.001, generator.random(2000)))
+    assert not np.all(np.abs(integral_histogram(narrow)["share"] - 0.1) < 5 * shares["share_se"])
+
+
+def test_a_common_shock_is_told_from_independent_errors():
+    generator = np.random.default_rng(5)
+    from scipy.special import ndtr
+
+    quarters = np.repeat([f"{2016 + k}-02" for k in range(8)], 50)
+    own = generator.standard_normal(400)
+    shared = np.repeat(generator.standard_normal(8), 50)
+    alone = scored(np.ones(400), 0, 1, 2, ndtr(own), 1.0).assign(cut_off=quarters)
+    together = alone.assign(pit=ndtr((own + shared) / np.sqrt(2)))
+    assert common_shock(alone)["common_part"] < 0.1
+    assert common_shock(together)["common_part"] > 0.25
+    assert common_shock(together)["mean_se"] > 3 * common_shock(alone)["mean_se"]
+
+
+def test_pooling_moves_towards_many_wells_and_not_without_them():
+    base = default_prior("oil")
+    assert learn_prior([], base) is base
+    low = Evidence(np.array([0.2, 0.6]), np.array([0.01, 0.002]), -0.8, 2.0, 0.0, 0.1)
+    few, many = learn_prior([low] * 3, base, 1), learn_prior([low] * 300, base, 7)
+    start = base.shapes["modified_hyperbolic"].mean
+    assert few.shapes["modified_hyperbolic"].mean[1] < start[1]
+    assert many.shapes["modified_hyperbolic"].mean[1] < few.shapes["modified_hyperbolic"].mean[1]
+    assert many.shapes["modified_hyperbolic"].mean[0] == pytest.approx(0.2, abs=0.15)
+    assert many.uptime.mean[0] < few.uptime.mean[0] < base.uptime.mean[0]
+    silent = Evidence(np.full(2, np.nan), np.full(2, np.nan), 0.0, 0.0, 0.0, 0.0)
+    assert learn_prior([silent], base).shapes == base.shapes
+
+
+def test_evidence_of_a_well_sees_its_own_decline():
+    steep = well_evidence(build_history(made_well("s", b=0.3), "s"), default_prior("oil"))
+    flat = well_evidence(build_history(made_well("f", b=1.6), "f"), default_prior("oil"))
+    assert steep.shape_mean[1] < flat.shape_mean[1]
+    assert steep.uptime_gap > 0
+
+
+def test_the_choice_of_wells_does_not_depend_on_their_order():
+    names = [f"w{k}" for k in range(50)]
+    assert choose_wells(names, 10) == choose_wells(names[::-1], 10)
+    assert len(choose_wells(names, 10)) == 10
