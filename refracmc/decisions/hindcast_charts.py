@@ -89,6 +89,6 @@ def _wells(axes: Axes, rows: pd.DataFrame, phase: str) -> None:
     axes.plot(place, np.maximum(rows["p50"], floor), ".", color=OURS, markersize=3, label="P50")
     axes.plot(place, np.maximum(rows["actual"], floor), "_", color=INK, markersize=5, label="truth")
     axes.set_yscale("log")
-    axes.set_xlabel("wells, by their P50 (number)")
+    axes.set_xlabel("wells, by their P50 (number); zero is drawn at the foot")
     axes.set_ylabel(f"{phase} of the hidden months ({UNITS[phase]})")
     axes.legend(frameon=False, fontsize=7, loc="upper left")

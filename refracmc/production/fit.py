@@ -112,8 +112,9 @@ def _fit(
     for form in prior.form_weights:
         target = make_target(form, cleaned, prior)
         samples[form] = (target, sample_form(target, settings.particles, generator))
-    gap_to_end = float(len(history) - 1 - np.flatnonzero(cleaned.used)[-1]) + 0.5
-    return assemble(history, gap_to_end, prior, samples, settings.draws, generator)
+    used = np.flatnonzero(cleaned.used)
+    gap_to_end = float(len(history) - 1 - used[-1]) + 0.5
+    return assemble(history, used, gap_to_end, prior, samples, settings.draws, generator)
 
 
 def _never_produced(history: History, prior: PooledPrior, draws: int, generator: Generator) -> Posterior:
@@ -127,6 +128,12 @@ def _never_produced(history: History, prior: PooledPrior, draws: int, generator:
     )
     level = prior.log_rate[0] + prior.log_rate[1] * generator.standard_normal(draws)
     slots = slots_at_end("modified_hyperbolic", x, level, 0.0)
+    other = history.gas if history.main_phase == "oil" else history.oil
+    without = int((np.nan_to_num(other) > 0).sum())
+    if (
+        without
+    ):  # the well flows, only not this phase: rule of succession (Laplace) for the phase ever showing
+        slots[0] *= generator.random(draws) < 1.0 / (without + 2.0)
     form = np.full(draws, FORMS.index("modified_hyperbolic"), dtype=np.int8)
     diagnostics = {
         "r_hat": 1.0,

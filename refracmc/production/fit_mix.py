@@ -26,13 +26,17 @@ ACCEPTANCE_LIMIT = 0.08
 
 def assemble(
     history: History,
+    used: NDArray[np.int64],
     gap_to_end: float,
     prior: PooledPrior,
     samples: Mapping[str, tuple[Target, Sample]],
     draws: int,
     generator: Generator,
 ) -> Posterior:
-    """Mix the forms by evidence, add the discrepancy, draw uptime and ratios, sort by technical EUR."""
+    """Mix the forms by evidence, add the discrepancy, draw uptime and ratios, sort by technical EUR.
+
+    used (K,): months fitted; gap_to_end: months from the middle of the last of them to the end of history.
+    """
     names = list(samples)
     log_weight = np.array([np.log(prior.form_weights[f]) + samples[f][1].log_evidence for f in names])
     weight = np.exp(log_weight - log_weight.max())
@@ -54,7 +58,20 @@ def assemble(
         at += count
     results = [s for _, s in samples.values()]
     diagnostics = diagnose(results, dict(zip(names, (float(w) for w in weight), strict=True)))
+    diagnostics["fitted_index"] = used
+    diagnostics["fitted_log_rate"] = fitted_curve(samples, dict(zip(names, counts, strict=True)))
     return finish(history, prior, form, slots, diagnostics, generator)
+
+
+def fitted_curve(samples: Mapping[str, tuple[Target, Sample]], counts: Mapping[str, int]) -> Array:
+    """P90, P50 and P10 (3, K) of the fitted log rate (per producing day) at the months used, before
+    discrepancy."""
+    curves = []
+    for name, (target, result) in samples.items():
+        if counts[name]:
+            take = result.x[:, np.arange(min(int(counts[name]), 256)) % result.x.shape[1]]
+            curves.append(target.y - target.residuals(take))
+    return np.asarray(np.quantile(np.concatenate(curves), [0.1, 0.5, 0.9], axis=0))
 
 
 def finish(

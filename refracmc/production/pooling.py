@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.special import digamma, expit, polygamma
 
 from refracmc.production.fit import FitRefused, check_fittable, make_target, sample_form
-from refracmc.production.fit_pooling import PooledPrior
+from refracmc.production.fit_pooling import PooledPrior, default_prior
 from refracmc.production.fit_sampler import Generator, keyed_generator
 from refracmc.production.fit_uptime import LOG_RATE_REFERENCE, UPTIME_REFERENCE, uptime_state
 from refracmc.production.history import History, clean
@@ -169,6 +169,19 @@ def _normal_means(posterior: Array, variance: Array, mean: float, sd: float) -> 
         within = own / precision + (own * (data - mu)) ** 2
         spread = float((within.sum() + PRIOR_WELLS * sd * sd) / (len(data) + PRIOR_WELLS))
     return mu, float(np.sqrt(spread))
+
+
+def pool_histories(histories: Sequence[History], seed: int = 0, areas: int = 1) -> dict[str, PooledPrior]:
+    """Prior per main phase learned from the wells of a case (areas: number of areas they lie in), for
+    FitSettings."""
+    found: dict[str, PooledPrior] = {}
+    for phase in sorted({h.main_phase for h in histories}):
+        mine = {h.well_id: h for h in histories if h.main_phase == phase and len(h) >= BACKTEST_LEAST}
+        base = default_prior(phase)
+        found[phase] = learn_prior(
+            [well_evidence(mine[n], base, seed) for n in choose_wells(list(mine))], base, areas
+        )
+    return found
 
 
 def choose_wells(names: Sequence[str], limit: int = MAX_WELLS) -> list[str]:

@@ -7,7 +7,7 @@ import pytest
 from refracmc.production.fit_pooling import default_prior
 from refracmc.production.hindcast import COLUMNS, HindcastSettings, crps_of, run, split_wells
 from refracmc.production.history import build_history
-from refracmc.production.pooling import Evidence, choose_wells, learn_prior, well_evidence
+from refracmc.production.pooling import Evidence, choose_wells, learn_prior, pool_histories, well_evidence
 from refracmc.production.scores import common_shock, integral_histogram, pinball, score
 
 SMALL = {"draws": 128, "particles": 128}
@@ -168,3 +168,20 @@ def test_the_choice_of_wells_does_not_depend_on_their_order():
     names = [f"w{k}" for k in range(50)]
     assert choose_wells(names, 10) == choose_wells(names[::-1], 10)
     assert len(choose_wells(names, 10)) == 10
+
+
+def test_a_case_gets_one_prior_per_phase_moved_by_its_wells():
+    wells = [build_history(made_well(f"w{k}", b=0.2, seed=k), f"w{k}") for k in range(6)]
+    priors = pool_histories(wells)
+    assert set(priors) == {"oil"}
+    assert (
+        priors["oil"].shapes["modified_hyperbolic"].mean[1]
+        < default_prior("oil").shapes["modified_hyperbolic"].mean[1]
+    )
+
+
+def test_a_phase_that_never_flowed_beside_one_that_does_is_forecast_as_nothing():
+    frame = made_well("w", gas_per_oil=20.0).assign(oil_bbl=0.0)
+    row = run(frame, HindcastSettings(24, 12, phase="oil", **SMALL)).table.iloc[0]
+    assert row["actual"] == row["p50"] == row["p10"] == 0.0
+    assert "all zeros" in row["reason"]
