@@ -121,7 +121,7 @@ def test_history_is_what_was_produced(ran, raw: pd.DataFrame, wells: pd.DataFram
 
 
 def test_forecasts_join_the_history(ran, raw: pd.DataFrame, wells: pd.DataFrame) -> None:
-    """First forecast year, left alone, against the last year on record: a quarter to twice of it, falling in the median.
+    """First forecast year, left alone, against the last year on record: a quarter to twice of it, and less in most.
 
     Common sense for wells of four years and more, not a test of calibration (tests/statistical has that). A
     well that stood still most of its last year is left out: there is nothing to join to.
