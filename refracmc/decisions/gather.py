@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from refracmc.case import units
 from refracmc.decisions import compare, drivers
+from refracmc.decisions.job_tables import job_tables
 from refracmc.engine.blocks import COST_PARTS, WellResults, read_results
 from refracmc.engine.draws import GROUPS, draw, group_names
 from refracmc.engine.evaluate import (
@@ -85,7 +86,24 @@ def gather_well(plan: WellPlan, folder: Path, sizes: list[int]) -> WellTables:
         "tornado": _tornado(plan, best, results.measures["incremental_npv"][results.best], sizes),
         "cleaning": _cleaning(plan),
     }
+    tables |= job_tables(plan, best, _one_of_each(plan, results), sizes, _typical_row(found, results.best))
     return WellTables(plan.id, tables)
+
+
+def _one_of_each(plan: WellPlan, results: compare.Results) -> list[Strategy]:
+    """Each order at its own best date."""
+    means = results.measures["incremental_npv"].mean(axis=1)
+    chosen: dict[str, int] = {}
+    for k, strategy in enumerate(plan.dated):
+        if strategy.order not in chosen or means[1 + k] > means[1 + chosen[strategy.order]]:
+            chosen[strategy.order] = k
+    return [plan.dated[k] for k in chosen.values()]
+
+
+def _typical_row(found: WellResults, index: int) -> int:
+    """The trial of the first block whose days are nearest the median of all."""
+    days = found.measures["job_days"][index]
+    return int(np.argmin(np.abs(days[: found.sizes[0]] - np.median(days))))
 
 
 def _cost_rows(found: WellResults, best: int) -> list[dict[str, Any]]:
@@ -171,8 +189,7 @@ def _production(plan: WellPlan, best: Strategy, sizes: list[int]) -> list[dict[s
 def _timeline(plan: WellPlan, best: Strategy, found: WellResults, index: int) -> list[dict[str, Any]]:
     """Planned steps, and the log of the trial of the first block whose days are nearest the median."""
     size = found.sizes[0]
-    days = found.measures["job_days"][index]
-    row = int(np.argmin(np.abs(days[:size] - np.median(days))))
+    row = _typical_row(found, index)
     draws = draw(plan, 0, size)
     typical = strategy_log(plan, draws, best, row)
     rows = []

@@ -15,7 +15,7 @@ from pathlib import Path
 from matplotlib.figure import Figure
 
 from refracmc.engine.executors import run_tasks
-from refracmc.reporting import charts_drivers, charts_job, charts_value, style
+from refracmc.reporting import charts_drivers, charts_job, charts_sleeves, charts_value, style
 from refracmc.reporting.tables import ReportData
 
 
@@ -61,6 +61,27 @@ CHARTS: tuple[ChartKind, ...] = (
         "timeline",
         "Where the coiled tubing is and what it does, as planned and in one simulated trial.",
         charts_job.timeline,
+    ),
+    ChartKind(
+        "sleeves",
+        "What every sleeve is, hour by hour, in the simulated trial of the timeline.",
+        charts_sleeves.sleeve_map,
+    ),
+    ChartKind(
+        "spread",
+        "Days and cost of each order: the mean built up from its parts, and the spread of the trials.",
+        charts_sleeves.job_spread,
+    ),
+    ChartKind(
+        "stress",
+        "How far the stages placed so far lower the horizontal stress contrast along the lateral, and what each stage "
+        "meets when it is pumped: the same sum in any order, met by other stages.",
+        charts_sleeves.stress_state,
+    ),
+    ChartKind(
+        "failures",
+        "What one failed shift costs by the sleeve it happens at, with its chance and if it happens.",
+        charts_sleeves.failures,
     ),
     ChartKind(
         "drivers",

@@ -168,6 +168,66 @@ start_hour | number | h | hours since the start of the job
 end_hour | number | h | hours since the start of the job
 outcome | text? | | ok, or what went wrong
 """, "well strategy scenario step"),
+    table_spec("job_parts", "Days and cost of the job by part and order", "one part of one order", """
+well | text | | well id
+strategy | text | | the order at its best date
+order | text | | stage order or isolation method
+measure | text | | days or cost
+part | text | | part of the days or of the cost
+unit | text | | unit of the mean
+mean | number | unit | mean over the trials of the first block, trials without the part counted as 0
+se | number | unit | standard error of the mean
+""", "well order measure part"),
+    table_spec("job_spread", "Spread of days and cost by order", "one percentile of one order", """
+well | text | | well id
+strategy | text | | the order at its best date
+order | text | | stage order or isolation method
+measure | text | | days or cost
+exceedance_percent | number | % | share of trials above the value, 90 for P90
+unit | text | | unit of the value
+value | number | unit | value exceeded by that share of the trials of the first block
+""", "well order measure exceedance_percent"),
+    table_spec("sleeve_map", "Sleeves hour by hour in one trial", "one state of one sleeve", """
+well | text | | well id
+strategy | text | | the refrac of the decision table
+sleeve | integer | | sleeve number (1 is the deepest)
+depth_ft | number | ft | measured depth
+state | text | | open, closed, being treated, open treated, stuck open, stuck closed, patched ...
+from_hour | number | h | hours since the start of the job
+to_hour | number | h | hours since the start of the job
+""", "well sleeve from_hour"),
+    table_spec("stress_state", "Stress along the lateral as the order proceeds", "one sleeve at one time", """
+well | text | | well id
+order | text | | stage order
+state | text | | after so many stages, or as its stage is pumped
+sleeve | integer | | sleeve number (1 is the deepest)
+depth_ft | number | ft | measured depth
+contrast_fall_psi | number | psi | mean fall of the horizontal stress contrast by the stages placed so far
+se_psi | number | psi | its standard error
+""", "well order state sleeve"),
+    table_spec("failures", "Where failures cost most", "one kind of shift of one sleeve that fails", """
+well | text | | well id
+strategy | text | | the refrac of the decision table
+sleeve | integer | | sleeve number (1 is the deepest)
+depth_ft | number | ft | measured depth
+kind | text | | close, open, reclose or reopen
+chance | number | 1 | share of trials in which it is tried and fails
+stages_lost_share | number | 1 | share of the stages' effect lost by this failure alone
+old_lost_share | number | 1 | share of the old entry points lost by this failure alone
+days_more | number | days | days it adds alone
+""", "well sleeve kind"),
+    table_spec("pressure", "Pressure screen", "one limit of one well", """
+well | text | | well id
+limit_name | text | | casing burst, wellhead rating, coiled tubing collapse, or all of them
+inside_share | number | 1 | share of trials in which the treating pressure is within the limit
+inside_share_se | number | 1 | its standard error
+asked_p90_psi | number | psi | P90 (low) of the treating pressure at the surface, deepest stage
+asked_p50_psi | number | psi | P50
+asked_p10_psi | number | psi | P10 (high)
+borne_p90_psi | number | psi | P90 (low) of the pressure the limit allows
+borne_p50_psi | number | psi | P50
+borne_p10_psi | number | psi | P10 (high)
+""", "well limit_name"),
     table_spec("drivers", "What drives the result", "one group of inputs for one target of one well", """
 well | text | | well id
 target | text | | what is explained, e.g. npv or difference

@@ -190,6 +190,29 @@ def _timeline(data: ReportData, well: str) -> Table | None:
     )
 
 
+def _pressure(data: ReportData, well: str) -> Table | None:
+    """Treating pressure against what casing, wellhead and tubing bear."""
+    rows = data.of_well("pressure", well)
+    if rows.empty:
+        return None
+    body = tuple(
+        (
+            str(r["limit_name"]),
+            percent(float(r["inside_share"]), float(r["inside_share_se"])),
+            *(fixed(round(float(r[f"asked_{p}_psi"]), -1), 0) for p in ("p90", "p50", "p10")),
+            *(fixed(round(float(r[f"borne_{p}_psi"]), -1), 0) for p in ("p90", "p50", "p10")),
+        )
+        for _, r in rows.iterrows()
+    )
+    return Table(
+        "Pressure screen: treating pressure at the surface, deepest stage, against what is allowed, psi",
+        ("Limit", "Trials within", "Asked P90", "P50", "P10", "Allowed P90", "P50", "P10"),
+        body,
+        note="A screen, not a design; see the cautions at the end of the page. Allowed: internal yield of the worn "
+        "casing and collapse of the tubing over their factors, and the wellhead's rating.",
+    )
+
+
 def _cell(row: pd.Series, scale: float, percentiles: bool) -> str:
     """Mean with error, the percentiles, and the share of trials in which it is undefined."""
     if row["undefined_share"] >= 1 or not math.isfinite(row["mean"]):
@@ -237,6 +260,7 @@ def evidence(data: ReportData, drawn: Drawn, well: str, anchor: str) -> Section:
         "orders": (_orders, _order_jobs),
         "cost": (_cost,),
         "timeline": (_timeline,),
+        "failures": (_pressure,),
         "drivers": (_drivers,),
         "tornado": (_tornado,),
     }
