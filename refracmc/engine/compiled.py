@@ -17,6 +17,8 @@ IntArray = NDArray[np.int64]
 MONTH_DAYS = 365.25 / 12.0
 AHEAD = 12
 LANES = 16
+CONTRACT = {"contract"}
+"""Multiply-adds may be fused; sums are never reordered."""
 # rows of the result, in the order of cash.PER_TRIAL
 (
     NPV,
@@ -36,7 +38,7 @@ LANES = 16
 ) = range(14)
 
 
-@njit(cache=True, error_model="numpy", inline="never")
+@njit(cache=True, error_model="numpy", fastmath=CONTRACT)
 def _horner(flows: Array, count: int, v: float, acc: Array) -> float:
     """Sum of flows[i] v^i, i < count; flows padded with zeros to a multiple of LANES."""
     power = v
@@ -46,31 +48,42 @@ def _horner(flows: Array, count: int, v: float, acc: Array) -> float:
     for lane in range(LANES):
         acc[lane] = 0.0
     for block in range(blocks - 1, -1, -1):
-        at = block * LANES
+        part = flows[block * LANES :]
         for lane in range(LANES):
-            acc[lane] = acc[lane] * power + flows[at + lane]
+            acc[lane] = acc[lane] * power + part[lane]
     total = 0.0
     for lane in range(LANES - 1, -1, -1):
         total = total * v + acc[lane]
     return total
 
 
-@njit(cache=True, error_model="numpy", inline="never")
-def _monthly_force(flows: Array, count: int, total: float, acc: Array) -> float:
+@njit(cache=True, error_model="numpy", fastmath=CONTRACT)
+def _monthly_force(flows: Array, count: int, total: float, guess: float, acc: Array) -> float:
     """Root x > 0 of sum of flows[i] exp(-x i), for flows that cross zero upward once; x is found to rounding.
 
-    Chandrupatla's bracketed inverse quadratic steps (1997, Adv. Eng. Software 28(3)), from a geometric search.
+    Chandrupatla's bracketed inverse quadratic steps (1997, Adv. Eng. Software 28(3)), from a geometric search
+    that starts at `guess`.
     """
     low, f_low = 0.0, total
-    high, f_high = 0.005, 0.0
-    for _ in range(64):
-        f_high = _horner(flows, count, np.exp(-high), acc)
-        if f_high < 0.0:
-            break
-        low, f_low = high, f_high
-        high *= 2.5
-        if high > 600.0:
-            return np.nan
+    high = guess
+    f_high = _horner(flows, count, np.exp(-high), acc)
+    if f_high < 0.0:
+        for _ in range(8):
+            lower = 0.4 * high
+            f_lower = _horner(flows, count, np.exp(-lower), acc)
+            if f_lower >= 0.0:
+                low, f_low = lower, f_lower
+                break
+            high, f_high = lower, f_lower
+    else:
+        for _ in range(64):
+            low, f_low = high, f_high
+            high *= 2.5
+            if high > 600.0:
+                return np.nan
+            f_high = _horner(flows, count, np.exp(-high), acc)
+            if f_high < 0.0:
+                break
     a, fa, b, fb = high, f_high, low, f_low
     c, fc = a, fa
     t = 0.5
@@ -84,7 +97,7 @@ def _monthly_force(flows: Array, count: int, total: float, acc: Array) -> float:
             b, fb = a, fa
         a, fa = x, fx
         best = a if abs(fa) < abs(fb) else b
-        tolerance = 4.0e-16 * abs(best)
+        tolerance = 1.0e-15 * abs(best)
         limit = tolerance / abs(b - c) if b != c else 1.0
         if fa == 0.0 or limit > 0.5:
             return best
@@ -97,7 +110,7 @@ def _monthly_force(flows: Array, count: int, total: float, acc: Array) -> float:
     return a
 
 
-@njit(cache=True, error_model="numpy", inline="never")
+@njit(cache=True, error_model="numpy", fastmath=CONTRACT)
 def _look_ahead(volume: Array, months: int, out: Array) -> None:
     """out[i] = sum of volume[i .. i + AHEAD - 1], cut at `months`."""
     running = 0.0
@@ -108,43 +121,46 @@ def _look_ahead(volume: Array, months: int, out: Array) -> None:
         out[i] = running
 
 
-@njit(cache=True, error_model="numpy", inline="never")
+@njit(cache=True, error_model="numpy", fastmath=CONTRACT)
 def _margin(volume: Array, price: Array, start: int, month: int, lag: int, count: int, out: Array) -> None:
-    """out[k] = sum over phases of volume[p, start + k - lag] price[p, month + k], 0 for k < lag."""
+    """out[k] = sum over phases of volume[p, start + k - lag] price[p, month + k], 0 for k < lag.
+
+    Slices keep every index of the loop from 0 on, so that it is vectorised.
+    """
+    size = max(count - lag, 0)
+    oil, gas, water = volume[0, start:], volume[1, start:], volume[2, start:]
+    first = month + min(lag, count)
+    oil_price, gas_price, water_price = price[0, first:], price[1, first:], price[2, first:]
+    late = out[min(lag, count) :]
     for k in range(min(lag, count)):
         out[k] = 0.0
-    for k in range(lag, count):
-        at = start + k - lag
-        here = month + k
-        out[k] = (
-            volume[0, at] * price[0, here] + volume[1, at] * price[1, here] + volume[2, at] * price[2, here]
-        )
+    for k in range(size):
+        late[k] = oil[k] * oil_price[k] + gas[k] * gas_price[k] + water[k] * water_price[k]
 
 
-@njit(cache=True, error_model="numpy", inline="never")
-def _ahead_margin(
-    total: Array, price: Array, start: int, month: int, lag: int, count: int, out: Array
-) -> None:
+@njit(cache=True, error_model="numpy", fastmath=CONTRACT)
+def _ahead_margin(total: Array, price: Array, start: int, month: int, lag: int, count: int, out: Array) -> None:
     """Expected margin of the next AHEAD months for a stream `lag` months late; volumes end at `count`.
 
     total (3, T + 1): prefix sums of the phases' volumes.
     """
-    shift = start - lag
     for k in range(count):
         out[k] = 0.0
+    body = max(lag, count - AHEAD)
     for phase in range(3):
         first = total[phase, start]
         for k in range(max(0, lag - AHEAD + 1), min(lag, count)):
             last = min(k + AHEAD, count)
-            out[k] += (total[phase, shift + last] - first) * price[phase, month + k]
-        body = max(lag, count - AHEAD)
-        for k in range(lag, body):
-            out[k] += (total[phase, shift + k + AHEAD] - total[phase, shift + k]) * price[phase, month + k]
+            out[k] += (total[phase, start - lag + last] - first) * price[phase, month + k]
+        now, then = total[phase, start:], total[phase, start + AHEAD :]
+        worth, late = price[phase, month + lag :], out[lag:]
+        for k in range(max(body - lag, 0)):
+            late[k] += (then[k] - now[k]) * worth[k]
         for k in range(body, count):
-            out[k] += (total[phase, shift + count] - total[phase, shift + k]) * price[phase, month + k]
+            out[k] += (total[phase, start - lag + count] - total[phase, start - lag + k]) * price[phase, month + k]
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@njit(cache=True, error_model="numpy", nogil=True, fastmath=CONTRACT)
 def value_trials(
     volumes: Array,
     units: Array,
@@ -318,17 +334,15 @@ def value_trials(
                 near_own, near_new = own_ahead[first_lag], new_ahead[first_lag]
                 far_own, far_new = own_ahead[second_lag], new_ahead[second_lag]
                 life = width - 1
+                needed = fixed_ahead[month:]
                 for k in range(1, width):
-                    value = a0 * near_own[k] + b0 * near_new[k]
-                    value += a1 * far_own[k] + b1 * far_new[k]
-                    if value < fixed_ahead[month + k]:
+                    if a0 * near_own[k] + b0 * near_new[k] + a1 * far_own[k] + b1 * far_new[k] < needed[k]:
                         life = k - 1
                         break
             known = 1 if lost else life + 1 if use_ahead else width
+            fixed_here, disc, alone_here = fixed[t, month:], discount[month:], alone[month:]
             for k in range(known):
-                value = a0 * own_0[k] + b0 * new_0[k]
-                value += a1 * own_1[k] + b1 * new_1[k]
-                net[k] = value - fixed[t, month + k]
+                net[k] = a0 * own_0[k] + b0 * new_0[k] + a1 * own_1[k] + b1 * new_1[k] - fixed_here[k]
             if not use_ahead and not lost:
                 running = net[0] * discount[month]
                 best = running
@@ -347,12 +361,14 @@ def value_trials(
                 cash = -holding[t, i] * keep_cash
                 npv += cash * discount[i]
                 flows[i - first] = cash - alone[i]
+            inc = flows[shift:]
             for k in range(life + 1):
-                flows[shift + k] = net[k] * keep_cash - alone[month + k]
-                npv += net[k] * keep_cash * discount[month + k]
+                inc[k] = net[k] * keep_cash - alone_here[k]
+            for k in range(life + 1):
+                npv += net[k] * keep_cash * disc[k]
             last = width if tax_rate > 0.0 else min(max(life, limit - month) + 2, width)
             for k in range(life + 1, last):
-                flows[shift + k] = -alone[month + k]
+                inc[k] = -alone_here[k]
             given_up = abandonment[t, month + end] * keep_cash
             flows[shift + end] -= given_up
             flows[shift] -= cost
@@ -383,7 +399,7 @@ def value_trials(
             payout = paid - shift + 1.0 if paid >= 0 else np.nan
             rate = np.nan
             if crossings == 1 and sign > 0:
-                force = _monthly_force(flows, size, running, acc)
+                force = _monthly_force(flows, size, running, 1.0 / (1.0 + paid), acc)
                 rate = np.expm1(12.0 * force)
 
             # volumes and the break-even price of the main phase
@@ -398,13 +414,16 @@ def value_trials(
                 stream = early * (keep * own_main[resume] + q2 * new_main[0]) * discount[month + whole]
                 volume += stream
                 value += stream * main_price[t, month + whole]
-            for j in range(1, got):
-                at = month + whole + j
-                stream = early * (keep * own_main[resume + j] + q2 * new_main[j])
-                stream += late * (keep * own_main[resume + j - 1] + q2 * new_main[j - 1])
-                stream *= discount[at]
+            near_own_main, near_new_main = own_main[resume + 1 :], new_main[1:]
+            far_own_main, far_new_main = own_main[resume:], new_main
+            here = month + whole + 1
+            later_disc, later_price = discount[here:], main_price[t, here:]
+            for j in range(max(got - 1, 0)):
+                stream = early * (keep * near_own_main[j] + q2 * near_new_main[j])
+                stream += late * (keep * far_own_main[j] + q2 * far_new_main[j])
+                stream *= later_disc[j]
                 volume += stream
-                value += stream * main_price[t, at]
+                value += stream * later_price[j]
             volume *= keep_cash * main_factor
             value *= keep_cash * main_factor
 
