@@ -33,7 +33,8 @@ when = "date"
 earliest = "2027-02"
 latest = "2027-05"
 """
-METHODS = TRIGGER + "\n".join(f"[strategies.methods.{name}]" for name in ("bullhead", "straddle", "liner"))
+PRESSURE = "[job.pressure]\ntrue_vertical_depth_ft = 9000\n"
+METHODS = TRIGGER + PRESSURE + "\n".join(f"[strategies.methods.{name}]" for name in ("bullhead", "straddle", "liner"))
 
 
 def refrac_lines() -> list[list[str]]:
