@@ -25,8 +25,11 @@ Array = NDArray[np.float64]
 
 PRIOR_WELLS = 30.0  # assumption: the shipped prior counts as much as this many wells
 PRIOR_AREAS = 7.0  # the areas the shipped prior was learned from
-MAX_WELLS = 80  # wells used for one prior; more change it by less than its own error
-PARTICLES = 192
+MAX_WELLS = 60  # wells used for one prior; more change it by less than its own error
+PARTICLES = 128
+WIDEN = (
+    2.5  # wells are asked under a prior this much wider than the one they move, or they would only repeat it
+)
 BACKTEST_MONTHS = (12, 24, 36)
 BACKTEST_LEAST = 12
 BACKTEST_MOST = 24
@@ -86,7 +89,9 @@ def _fit(history: History, base: PooledPrior, generator: Generator) -> Array | N
         check_fittable(history, cleaned)
     except FitRefused:
         return None
-    target = make_target(FORM, cleaned, base)
+    hyper = base.shapes[FORM]
+    wide = replace(hyper, sd=(*(WIDEN * v for v in hyper.sd[:2]), *hyper.sd[2:]))
+    target = make_target(FORM, cleaned, replace(base, shapes={**base.shapes, FORM: wide}))
     return sample_form(target, PARTICLES, generator).x
 
 
@@ -152,13 +157,14 @@ def learn_prior(evidence: Sequence[Evidence], base: PooledPrior, areas: int = 1)
 
 
 def _normal_means(posterior: Array, variance: Array, mean: float, sd: float) -> tuple[float, float]:
-    """Mean and sd over wells from their posteriors under N(mean, sd^2), the old values counting as
+    """Mean and sd over wells from their posteriors under N(mean, (WIDEN sd)^2), the old ones counting as
     PRIOR_WELLS."""
-    precision = 1.0 / np.maximum(variance, 1e-8) - sd**-2
-    telling = precision > 0.1 * sd**-2  # a well whose own months say next to nothing is left out
+    asked = (WIDEN * sd) ** -2
+    precision = 1.0 / np.maximum(variance, 1e-8) - asked
+    telling = precision > 0.5 * asked  # a well whose own months say next to nothing is left out
     if not telling.any():
         return mean, sd
-    data = (posterior / np.maximum(variance, 1e-8) - mean * sd**-2)[telling] / precision[telling]
+    data = (posterior / np.maximum(variance, 1e-8) - mean * asked)[telling] / precision[telling]
     precision = precision[telling]
     mu, spread = mean, sd * sd
     for _ in range(20):
