@@ -14,7 +14,14 @@ from numpy.typing import ArrayLike, NDArray
 
 from .irr import irr_unique, single_upward_crossing
 
+IRR_CEILING = 10.0
+"""Largest annual rate reported (1,000 %): above it the job is paid back within weeks and the rate says no more."""
+BREAKEVEN_BOUND = 1000.0
+"""Largest break-even price reported, US$ per unit, of either sign: beyond it hardly any volume is gained."""
+
 __all__ = [
+    "BREAKEVEN_BOUND",
+    "IRR_CEILING",
     "breakeven_price",
     "capital_efficiency",
     "cvar",

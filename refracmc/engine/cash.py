@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.economics.limits import clear_after, exact_limit, look_ahead_limit
-from refracmc.economics.measures import irr_unique
+from refracmc.economics.measures import BREAKEVEN_BOUND, IRR_CEILING, irr_unique
 from refracmc.production.response import RefracScale, refrac_scale
 
 from .base import BaseStream, UnitStream
@@ -419,7 +419,7 @@ class DateKernel:
         split = month - self.first_column
         flows[:, :split] = self.before - nothing.flows[:, self.first_column : month]
         np.subtract(net, nothing.flows[:, month:], out=flows[:, split:])
-        out["irr"][:] = np.where(self.executed, irr_unique(flows), np.nan)
+        out["irr"][:] = np.where(self.executed, np.minimum(irr_unique(flows), IRR_CEILING), np.nan)
         running = np.cumsum(flows, axis=1)[:, split:]
         paid = running >= 0.0
         first = np.argmax(paid, axis=1) + 1.0
@@ -436,6 +436,7 @@ class DateKernel:
         out["eur"][:] = eur
         out["incremental_eur"][:] = eur - eur0
         price = self._breakeven(response.keep, response.q2, weights, upto, npv - nothing.npv)
+        price = np.clip(price, -BREAKEVEN_BOUND, BREAKEVEN_BOUND)
         out["breakeven_price"][:] = np.where(self.executed, price, np.nan)
         out["job_days"][:] = np.where(self.executed, job.days, 0.0)
         out["job_cost"][:] = np.where(self.executed, job.cost, 0.0)

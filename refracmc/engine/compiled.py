@@ -11,12 +11,16 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from refracmc.economics.measures import BREAKEVEN_BOUND, IRR_CEILING
+
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 MONTH_DAYS = 365.25 / 12.0
 AHEAD = 12
 LANES = 16
+LARGEST_FORCE = float(np.log1p(IRR_CEILING) / 12.0)
+"""Monthly force of the largest annual rate reported."""
 CONTRACT = {"contract"}
 """Multiply-adds may be fused; sums are never reordered."""
 # rows of the result, in the order of cash.PER_TRIAL
@@ -61,29 +65,22 @@ def _horner(flows: Array, count: int, v: float, acc: Array) -> float:
 def _monthly_force(flows: Array, count: int, total: float, guess: float, acc: Array) -> float:
     """Root x > 0 of sum of flows[i] exp(-x i), for flows that cross zero upward once; x is found to rounding.
 
-    Chandrupatla's bracketed inverse quadratic steps (1997, Adv. Eng. Software 28(3)), from a geometric search
-    that starts at `guess`.
+    At most LARGEST_FORCE. Chandrupatla's bracketed inverse quadratic steps (1997, Adv. Eng. Software 28(3)),
+    from a geometric search that starts at `guess`.
     """
     low, f_low = 0.0, total
-    high = guess
+    high = LARGEST_FORCE
     f_high = _horner(flows, count, np.exp(-high), acc)
-    if f_high < 0.0:
-        for _ in range(8):
-            lower = 0.4 * high
-            f_lower = _horner(flows, count, np.exp(-lower), acc)
-            if f_lower >= 0.0:
-                low, f_low = lower, f_lower
-                break
-            high, f_high = lower, f_lower
-    else:
-        for _ in range(64):
-            low, f_low = high, f_high
-            high *= 2.5
-            if high > 600.0:
-                return np.nan
-            f_high = _horner(flows, count, np.exp(-high), acc)
-            if f_high < 0.0:
-                break
+    if f_high >= 0.0:
+        return high
+    inner = min(guess, 0.5 * high)
+    for _ in range(8):
+        f_inner = _horner(flows, count, np.exp(-inner), acc)
+        if f_inner >= 0.0:
+            low, f_low = inner, f_inner
+            break
+        high, f_high = inner, f_inner
+        inner *= 0.4
     a, fa, b, fb = high, f_high, low, f_low
     c, fc = a, fa
     t = 0.5
@@ -139,7 +136,9 @@ def _margin(volume: Array, price: Array, start: int, month: int, lag: int, count
 
 
 @njit(cache=True, error_model="numpy", fastmath=CONTRACT)
-def _ahead_margin(total: Array, price: Array, start: int, month: int, lag: int, count: int, out: Array) -> None:
+def _ahead_margin(
+    total: Array, price: Array, start: int, month: int, lag: int, count: int, out: Array
+) -> None:
     """Expected margin of the next AHEAD months for a stream `lag` months late; volumes end at `count`.
 
     total (3, T + 1): prefix sums of the phases' volumes.
@@ -157,7 +156,9 @@ def _ahead_margin(total: Array, price: Array, start: int, month: int, lag: int, 
         for k in range(max(body - lag, 0)):
             late[k] += (then[k] - now[k]) * worth[k]
         for k in range(body, count):
-            out[k] += (total[phase, start - lag + count] - total[phase, start - lag + k]) * price[phase, month + k]
+            out[k] += (total[phase, start - lag + count] - total[phase, start - lag + k]) * price[
+                phase, month + k
+            ]
 
 
 @njit(cache=True, error_model="numpy", nogil=True, fastmath=CONTRACT)
@@ -400,7 +401,7 @@ def value_trials(
             rate = np.nan
             if crossings == 1 and sign > 0:
                 force = _monthly_force(flows, size, running, 1.0 / (1.0 + paid), acc)
-                rate = np.expm1(12.0 * force)
+                rate = min(np.expm1(12.0 * force), IRR_CEILING)
 
             # volumes and the break-even price of the main phase
             upto = life + 1
@@ -433,7 +434,10 @@ def value_trials(
             out[PAYOUT, row, t] = payout
             out[EUR, row, t] = np0[t] + made
             out[INCREMENTAL_EUR, row, t] = np0[t] + made - eur0
-            out[BREAKEVEN, row, t] = (value - gain) / volume if volume > 0.0 else np.nan
+            out[BREAKEVEN, row, t] = np.nan
+            if volume > 0.0:
+                level = (value - gain) / volume
+                out[BREAKEVEN, row, t] = max(min(level, BREAKEVEN_BOUND), -BREAKEVEN_BOUND)
             out[JOB_DAYS, row, t] = days
             out[JOB_COST, row, t] = gross
             out[CAPEX, row, t] = cost

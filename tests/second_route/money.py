@@ -144,12 +144,19 @@ def measures(money, strategy, nothing, volumes, base_volumes, made_before, job_m
     return {
         "npv": npv,
         "incremental_npv": incremental,
-        "irr": unique_irr(change),
+        "irr": at_most(unique_irr(change), 10.0),  # reported up to 1,000 % a year
         "payout_months": payout(change, job_month),
         "eur": made_before + math.fsum(volumes[main]),
         "incremental_eur": math.fsum(volumes[main]) - math.fsum(base_volumes[main]),
-        "breakeven_price": breakeven(money, incremental, volumes, base_volumes, main),
+        "breakeven_price": -at_most(
+            -at_most(breakeven(money, incremental, volumes, base_volumes, main), 1000.0), 1000.0
+        ),
     }
+
+
+def at_most(value, bound):
+    """The bound where the value is above it; an undefined value stays undefined."""
+    return bound if value > bound else value
 
 
 def unique_irr(change):
