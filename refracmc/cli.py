@@ -66,6 +66,19 @@ def _parser() -> argparse.ArgumentParser:
     job.add_argument("--well", metavar="W", help="one well only")
     job.add_argument("--json", action="store_true")
 
+    orders = commands.add_parser(
+        "orders", help="search the stage orders of one well for value, days and exposure"
+    )
+    orders.add_argument("case", metavar="CASE")
+    orders.add_argument("--well", required=True, metavar="W")
+    orders.add_argument("--date", metavar="YYYY-MM", help="month of the job; default: the case's first")
+    orders.add_argument(
+        "--budget", type=_at_least(0), default=600, metavar="N", help="orders valued; default: 600"
+    )
+    orders.add_argument("--out", default="outputs", metavar="DIR", help="default: outputs")
+    orders.add_argument("--trials", type=_at_least(1), metavar="N", help="as given to run")
+    orders.add_argument("--seed", type=_at_least(0), metavar="N", help="as given to run")
+
     trace = commands.add_parser("trace", help="one trial, complete: inputs, job log, monthly cash flow")
     trace.add_argument("case", metavar="CASE")
     trace.add_argument("--well", required=True, metavar="W")
@@ -163,12 +176,30 @@ def _trace(options: argparse.Namespace) -> int:
     return DONE
 
 
+def _orders(options: argparse.Namespace) -> int:
+    from refracmc.commands.orders import find_orders
+
+    report = find_orders(
+        options.case,
+        well=options.well,
+        date=options.date,
+        budget=options.budget,
+        out=options.out,
+        trials=options.trials,
+        seed=options.seed,
+    )
+    print(report.text)
+    print(report.folder)
+    return DONE
+
+
 _COMMANDS: dict[str, Callable[[Any], int]] = {
     "new": _new,
     "check": _check,
     "run": _run,
     "job": _job,
     "trace": _trace,
+    "orders": _orders,
 }
 
 

@@ -223,6 +223,21 @@ def _triggered(case: Case, well: WellCase) -> tuple[Strategy, ...]:
     return tuple(made)
 
 
+def order_plan(well: WellCase, sleeves: tuple[int, ...]) -> OrderPlan:
+    """The job of one order (sleeve numbers) and its stress matrices. Raises PlanRefused naming the sleeve."""
+    settings, tally = well.settings, well.tally
+    chosen, stress = settings.strategies, settings.stress
+    reach = job_reach_ft(chosen, tally, settings.completion.ct_reach_ft)
+    job = plan_job_steps(tally, sleeves, chosen.close_policy, chosen.reclose_habit, reach)
+    if settings.job.trip_planning == "least_cost":
+        job = with_changes(job, change_rules(settings.job))
+    before = treated_before(sleeves, tally.count)
+    normal = pair_normal(tally.depth_ft, stress.half_height_ft) * before
+    return OrderPlan(
+        job, normal, pair_contrast(tally.depth_ft, stress.half_height_ft, stress.poisson_ratio) * before
+    )
+
+
 def build_plan(case: Case, well: WellCase, number: int, posterior: Posterior | None) -> WellPlan:
     """Everything of a well that no trial changes. Raises PlanRefused naming the sleeve."""
     settings, tally = well.settings, well.tally
@@ -230,14 +245,7 @@ def build_plan(case: Case, well: WellCase, number: int, posterior: Posterior | N
     reach = job_reach_ft(chosen, tally, settings.completion.ct_reach_ft)
     normal = pair_normal(tally.depth_ft, settings.stress.half_height_ft)
     contrast = pair_contrast(tally.depth_ft, settings.stress.half_height_ft, settings.stress.poisson_ratio)
-    orders = {}
-    for name in chosen.orders:
-        sleeves = order_sleeves(chosen, tally, name, reach)
-        job = plan_job_steps(tally, sleeves, chosen.close_policy, chosen.reclose_habit, reach)
-        if settings.job.trip_planning == "least_cost":
-            job = with_changes(job, change_rules(settings.job))
-        before = treated_before(sleeves, tally.count)
-        orders[name] = OrderPlan(job, normal * before, contrast * before)
+    orders = {name: order_plan(well, order_sleeves(chosen, tally, name, reach)) for name in chosen.orders}
     methods = {}
     for name in chosen.methods.names:
         made = method_plan(chosen, tally, name, reach)
