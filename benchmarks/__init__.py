@@ -1,0 +1,1 @@
+"""Speed and memory of the valuation beside what an engineer would write by hand: `python -m benchmarks`."""
