@@ -11,7 +11,14 @@ import pandas as pd
 
 from refracmc import __version__
 from refracmc.case.model import Case
-from refracmc.decisions.gather import DRIVER_BLOCKS, FAN_BLOCKS, WellTables, gather_well, input_rows
+from refracmc.decisions.gather import (
+    DRIVER_BLOCKS,
+    FAN_BLOCKS,
+    WellTables,
+    driver_rows,
+    gather_well,
+    input_rows,
+)
 from refracmc.engine.blocks import read_results
 from refracmc.engine.cash import PER_TRIAL
 from refracmc.engine.draws import draw
@@ -100,6 +107,8 @@ def write_outputs(
     progress.start(f"{case.name}: decisions", len(plans))
     found: dict[int, WellTables] = {}
     for index, tables in run_tasks(_gather_task, state, list(range(len(plans))), workers):
+        # the shares are worked out here, beside the workers: SALib is slow to import
+        tables.tables["drivers"] = driver_rows(plans[index], tables.driver_samples)
         found[index] = tables
         progress.step()
     data = report_data(case, plans, refused, summary, [found[k] for k in range(len(plans))], sizes)

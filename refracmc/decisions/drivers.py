@@ -66,18 +66,28 @@ def variance_shares(
     ]
 
 
-def group_drivers(groups: Sequence[str], evaluate: Evaluate, label: str) -> list[dict[str, Any]]:
-    """Rows (target, group, first, first_ci, total, total_ci) for every target that `evaluate` returns."""
+Samples = dict[str, dict[str, Array]]
+"""target -> {"a", "b" or the name of a group: outputs (n,)}, as `variance_shares` takes them."""
+
+
+def group_samples(groups: Sequence[str], evaluate: Evaluate) -> Samples:
+    """Outputs of the model with all groups from set a, all from b, and each group alone from b."""
     all_a = dict.fromkeys(groups, "a")
     runs = {"a": evaluate(all_a), "b": evaluate(dict.fromkeys(groups, "b"))}
     for group in groups:
         runs[group] = evaluate({**all_a, group: "b"})
-    rows = []
-    for target in runs["a"]:
-        samples = {name: np.asarray(outputs[target]) for name, outputs in runs.items()}
-        for row in variance_shares(groups, samples, salib_seed(label, target)):
-            rows.append({"target": target, **row})
-    return rows
+    return {
+        target: {name: np.asarray(outputs[target]) for name, outputs in runs.items()} for target in runs["a"]
+    }
+
+
+def group_drivers(groups: Sequence[str], samples: Samples, label: str) -> list[dict[str, Any]]:
+    """Rows (target, group, first, first_ci, total, total_ci) for every target of `group_samples`."""
+    return [
+        {"target": target, **row}
+        for target, outputs in samples.items()
+        for row in variance_shares(groups, outputs, salib_seed(label, target))
+    ]
 
 
 def tornado(

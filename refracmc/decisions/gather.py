@@ -47,6 +47,7 @@ class WellTables:
 
     well: str
     tables: dict[str, list[dict[str, Any]] | dict[str, Any]]
+    driver_samples: drivers.Samples
 
 
 def results_of(found: WellResults) -> compare.Results:
@@ -82,12 +83,11 @@ def gather_well(plan: WellPlan, folder: Path, sizes: list[int]) -> WellTables:
         "cost": _cost_rows(found, results.best),
         "production": _production(plan, best, sizes),
         "timeline": _timeline(plan, best, found, results.best),
-        "drivers": _drivers(plan, best, second),
         "tornado": _tornado(plan, best, results.measures["incremental_npv"][results.best], sizes),
         "cleaning": _cleaning(plan),
     }
     tables |= job_tables(plan, best, _one_of_each(plan, results), sizes, _typical_row(found, results.best))
-    return WellTables(plan.id, tables)
+    return WellTables(plan.id, tables, _drivers(plan, best, second))
 
 
 def _one_of_each(plan: WellPlan, results: compare.Results) -> list[Strategy]:
@@ -212,8 +212,8 @@ def _timeline(plan: WellPlan, best: Strategy, found: WellResults, index: int) ->
     return rows
 
 
-def _drivers(plan: WellPlan, best: Strategy, second: Strategy | None) -> list[dict[str, Any]]:
-    """Variance shares of the groups on the best refrac's NPV, on its gain over nothing and over the runner-up."""
+def _drivers(plan: WellPlan, best: Strategy, second: Strategy | None) -> drivers.Samples:
+    """Samples for the variance shares of the groups on the best refrac's NPV, on its gain over nothing and over the runner-up."""
     names = group_names(plan)
     chosen = [best] if second is None else [best, second]
     sets = {
@@ -233,7 +233,12 @@ def _drivers(plan: WellPlan, best: Strategy, second: Strategy | None) -> list[di
                 outputs.setdefault("difference", []).append(difference)
         return {target: np.concatenate(values) for target, values in outputs.items()}
 
-    rows = drivers.group_drivers(GROUPS, run, f"{plan.case.name}/{plan.id}/{plan.case.sampling.seed}")
+    return drivers.group_samples(GROUPS, run)
+
+
+def driver_rows(plan: WellPlan, samples: drivers.Samples) -> list[dict[str, Any]]:
+    """Variance shares of the groups, from the samples that `gather_well` made."""
+    rows = drivers.group_drivers(GROUPS, samples, f"{plan.case.name}/{plan.id}/{plan.case.sampling.seed}")
     return [{"well": plan.id, **row} for row in rows]
 
 

@@ -63,9 +63,11 @@ def plan_changes(plan: Plan, rules: ChangeRules) -> Changes:
     per_ft = 1.0 / (60.0 * rules.ct_speed_ft_per_min)
     fronts: dict[int, list[_Label]] = {0: [_Label(0.0, 0.0, ())]}
     depth = 0.0
+    last = ""
     for number, step in enumerate(plan.steps):
         ways: dict[int, list[_Label]] = {}
-        free = step.action != "test" and depth > 0.0
+        free = step.action != "test" and depth > 0.0 and last != "open"
+        last = step.action
         out_and_in = 2.0 * depth * per_ft
         for used, labels in fronts.items():
             for label in labels:

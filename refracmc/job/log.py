@@ -197,6 +197,7 @@ class _Walk:
         self.calendar = 24.0 / values["work_hours_per_day"]
         self.treated = 0
         self.slim = False
+        self.ready: set[int] = set()  # assembly in place for the stage
         # known to be open on record: met on the way down
         self.to_patch = {int(k) + 1 for k in np.flatnonzero(facts.patch_tried & ~facts.tried["close"])}
         self.just_closed = False
@@ -297,6 +298,8 @@ class _Walk:
                 if self.just_closed:
                     self._row("test", sleeve, v["hours_per_test"], "tight")
             else:
+                if action == "open":
+                    self._assembly(sleeve)
                 worked = self._shift(action, sleeve)
                 self.just_closed = worked and action in ("close", "reclose")
                 if action == "close" and f.patch_tried[k]:
@@ -313,26 +316,34 @@ class _Walk:
             if f.blocked[k] and f.tried["reopen"][k] and not self.plan.reopens[k]:
                 self._step("reopen", s, self.depth)
             return
-        runs = v["stages_per_bha"]
-        self.treated += 1
+        self._assembly(s)
         if f.slim[k]:
-            if not self.slim:
-                self._row("trip", s, v["hours_per_trip"], "slim assembly")
-            self.slim = True
             self._row("slim_tools", s, v["slim_hours_per_stage"])
-        planned = self.plan.changes is not None
-        if (
-            not planned
-            and self.treated > 1
-            and math.floor((self.treated - 1) / runs) > math.floor((self.treated - 2) / runs)
-        ):
-            self._row("trip", s, v["hours_per_trip"], "assembly changed")
         outcome = "screened out" if f.screenout[k] else "treated"
         self._row("treat", s, v["hours_per_stage"] * float(f.stage_factor[k]), outcome)
         if f.screenout[k]:
             self._row("screenout", s, v["screenout_hours"], "cleaned out")
         if f.trip[k]:
             self._row("trip", s, v["hours_per_trip"], "assembly failed")
+
+    def _assembly(self, s: int) -> None:
+        """The changes of the assembly that the stage of a sleeve asks for, before its shift; once a stage."""
+        f, v, k = self.facts, self.v, s - 1
+        if not f.treated[k] or s in self.ready:
+            return
+        self.ready.add(s)
+        self.treated += 1
+        if f.slim[k]:
+            if not self.slim:
+                self._row("trip", s, v["hours_per_trip"], "slim assembly")
+            self.slim = True
+        runs = v["stages_per_bha"]
+        if (
+            self.plan.changes is None
+            and self.treated > 1
+            and math.floor((self.treated - 1) / runs) > math.floor((self.treated - 2) / runs)
+        ):
+            self._row("trip", s, v["hours_per_trip"], "assembly changed")
 
     def _patch(self, s: int) -> None:
         self._row(

@@ -57,7 +57,7 @@ def with_error(value: float, error: float, scale: float = 1.0) -> str:
         return MISSING
     if not math.isfinite(error):
         return significant(value / scale)
-    if error == 0:
+    if error <= 1e-12 * abs(value):
         return f"{significant(value / scale)} ± 0"
     place = decimals_of(error / scale)
     return f"{fixed(value / scale, place)} ± {fixed(error / scale, place)}"
@@ -67,7 +67,7 @@ def to_error(value: float, error: float, scale: float = 1.0, factor: float = PER
     """A percentile cut where ``factor`` times the standard error of the mean cuts; no ``±`` is shown."""
     if not math.isfinite(value):
         return MISSING
-    if not math.isfinite(error) or error <= 0:
+    if not math.isfinite(error) or error <= 1e-12 * abs(value):
         return significant(value / scale)
     return fixed(value / scale, decimals_of(factor * error / scale))
 

@@ -39,7 +39,7 @@ def rows_of(sets, groups, a=7.0):
     def run(source):
         return {"y": ishigami(**{name: sets[source[of[name]]][name] for name in of}, a=a)}
 
-    rows = drivers.group_drivers(tuple(groups), run, "test")
+    rows = drivers.group_drivers(tuple(groups), drivers.group_samples(tuple(groups), run), "test")
     assert [(row["target"], row["group"]) for row in rows] == [("y", group) for group in groups]
     return {row["group"]: row for row in rows}
 
