@@ -24,10 +24,10 @@ ROOT = Path(__file__).parents[1]
 TOLERANCE = 1e-9
 
 
-def agreement(trials: int = 12) -> float:
+def agreement(trials: int = 12, block_size: int = 512) -> float:
     """Largest difference between the scripts and the engine, relative to a trial's values; RuntimeError above 1e-9."""
     plan = plan_of_the_case()
-    block = block_of(plan, 0, 512)
+    block = block_of(plan, 0, block_size)
     few = {"small": block.told.rows(slice(0, trials)), "whole": block.told}
     from . import small_arrays, whole_arrays
 

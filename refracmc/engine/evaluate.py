@@ -32,6 +32,7 @@ from .cash import PER_TRIAL, CashKernel, DateKernel, JobOutcome, ResponseTerms, 
 from .draws import ROW, job_luck
 from .money import BlockMoney, block_money, service_index
 from .plan import Strategy, WellPlan
+from .shapes import check_kernel
 from .triggers import trigger_months, value_trigger
 
 Array = NDArray[np.float64]
@@ -436,7 +437,7 @@ def _value_compiled(
             write_off[row, month] += money.expensed
     net_prices = np.stack((money.price_oil, money.price_gas, money.price_water))
     out = np.empty((len(PER_TRIAL), 1 + len(order), base.np0.size))
-    value_trials(
+    arguments = (
         np.stack((base.oil, base.gas, base.water)),
         np.stack(unit.phases),
         net_prices,
@@ -459,6 +460,8 @@ def _value_compiled(
         plan.well.settings.opex.lease_holding_months,
         out,
     )
+    check_kernel(arguments)
+    value_trials(*arguments)
     rows = [0, *(1 + k for k in order)]
     for row, name in enumerate(PER_TRIAL):
         measures[name][rows] = out[row]

@@ -15,6 +15,7 @@ import pytest
 
 from refracmc.engine.cash import PER_TRIAL
 from refracmc.engine.evaluate import evaluate, model_block
+from refracmc.engine.shapes import check_kernel
 from tests.engine.kernels import CASES, EDGES, TOLERANCE, awkward_plan, both, differences, drawn
 
 pytest.importorskip("numba")
@@ -67,6 +68,46 @@ def test_a_trial_stands_alone(compiled: bool, tmp_path: Path) -> None:
     for name in PER_TRIAL:
         assert np.array_equal(some[name], whole[name][[0, 10, 3]], equal_nan=True), name
         assert np.array_equal(part[name], whole[name][:, rows], equal_nan=True), name
+
+
+def kernel_arguments() -> list:
+    """Sound arguments of the kernel: two trials, twelve months, three strategies."""
+    rng = np.random.default_rng(1)
+    cube, sheet = rng.random((3, 2, 12)), rng.random((2, 12))
+    months = np.array([0, 3, 11])
+    jobs = rng.random((6, 3, 2))
+    return [
+        *(cube, cube, cube, cube, False, sheet, sheet, sheet, sheet, 1.0, 0, rng.random(12), rng.random(2)),
+        *(rng.random((6, 2)), jobs, months, np.zeros((3, 12)), 0.0, 1.0, 5, np.empty((14, 4, 2))),
+    ]
+
+
+@pytest.mark.parametrize("place", [0, 1, 2, 3, 5, 6, 7, 8, 11, 12, 13, 14, 16, 20])
+@pytest.mark.parametrize("axis", [0, -1])
+def test_a_wrong_shape_is_refused(place: int, axis: int) -> None:
+    """Each array a row or a column short."""
+    check_kernel(tuple(kernel_arguments()))
+    arguments = kernel_arguments()
+    arguments[place] = np.delete(arguments[place], 0, axis=axis)
+    with pytest.raises(ValueError, match=r"found shape .* allowed: "):
+        check_kernel(tuple(arguments))
+
+
+@pytest.mark.parametrize(
+    ("place", "index", "value", "said"),
+    [
+        (15, 0, -1, "months: found -1"),
+        (15, 2, 12, "months: found 0 to 12; allowed: 0 to 11"),
+        (14, (0, 1, 1), np.nan, "days shut in"),
+        (14, (0, 1, 1), np.inf, "days shut in"),
+        (14, (0, 1, 1), -0.5, "days shut in"),
+    ],
+)
+def test_an_index_out_of_bounds_is_refused(place: int, index, value: float, said: str) -> None:
+    arguments = kernel_arguments()
+    arguments[place][index] = value
+    with pytest.raises(ValueError, match=said):
+        check_kernel(tuple(arguments))
 
 
 BOUNDS = """
