@@ -73,7 +73,7 @@ def hydrostatic_psi(density_lb_per_gal: npt.ArrayLike, depth_ft: npt.ArrayLike) 
 
 
 def friction_factor(reynolds: npt.ArrayLike, relative_roughness: npt.ArrayLike = 0.0) -> FloatArray:
-    """Darcy friction factor [-] of a Newtonian fluid at a Reynolds number [-].
+    """Darcy friction factor of a Newtonian fluid at a Reynolds number; all without unit, as ratios [-].
 
     Turbulent (from 4000): Haaland (1983), J. Fluids Eng. 105(1), doi:10.1115/1.3240948, within 2 % of the
     Colebrook-White equation. Laminar (up to 2100): 96/Re, a narrow annulus on its hydraulic diameter. Between
