@@ -17,7 +17,9 @@ FRACTION = "fraction"
 class JobCost(Section):
     """Lump sums and rates at the 8/8 level, multiplied by the service-cost index."""
 
-    mobilisation_usd: Uncertain = uncertain(250_000.0, "US$", "mobilisation of all crews, lump sum", 0.0)
+    mobilisation_usd: Uncertain = uncertain(
+        250_000.0, "US$", "mobilisation of all crews, and what re-runs the lift, lump sum", 0.0
+    )
     workover_usd_per_day: Uncertain = uncertain(18_000.0, "US$/d", "workover rig and crew before CT", 0.0)
     ct_spread_usd_per_day: Uncertain = uncertain(
         38_000.0,
@@ -94,7 +96,7 @@ class Job(Section):
     ct_speed_ft_per_min: Uncertain = uncertain(
         50.0, "ft/min", "running speed, mean of in and out", 0.0, above=True
     )
-    cleanout_hours: Uncertain = uncertain(14.0, "h", "cleanout to the toe", 0.0)
+    cleanout_hours: Uncertain = uncertain(14.0, "h", "cleanout and drift to the toe and back", 0.0)
     hours_per_trip: Uncertain = uncertain(14.0, "h", "trip out and back to change the assembly", 0.0)
     stages_per_bha: int = integer(20, "stages", "stages an assembly lasts", 1, 1000)
     trip_chance_per_stage: Uncertain = uncertain(0.02, FRACTION, "unplanned trip after a stage", 0.0, 1.0)

@@ -135,7 +135,10 @@ class IncomeTax(Section):
 
     rate: float = number(..., "fraction", "income tax rate", 0.0, 1.0, below=True)
     schedule: Literal["macrs_7", "macrs_5", "straight_line_7y", "expensed"] = choice(
-        "macrs_7", "depreciation of what is not expensed", source="IRS Publication 946, table A-1"
+        "macrs_7",
+        "depreciation of what is not expensed, half-year convention (straight_line_7y: 1/14, six of 1/7, 1/14; "
+        "expensed: all in the job month)",
+        source="IRS Publication 946, table A-1",
     )
     intangible_fraction: float = number(0.7, "fraction", "share of the job expensed at once", 0.0, 1.0)
 
@@ -165,7 +168,9 @@ class Fiscal(Section):
 class Opex(Section):
     """Operating cost at the 8/8 level, abandonment, and holding of a suspended well."""
 
-    fixed_usd_per_month: Uncertain = uncertain(9_000.0, "US$/month", "fixed cost while on production", 0.0)
+    fixed_usd_per_month: Uncertain = uncertain(
+        9_000.0, "US$/month", "fixed cost while on production or in the job", 0.0
+    )
     oil_usd_per_bbl: Uncertain = uncertain(4.0, USD_BBL, "variable cost of oil", 0.0)
     gas_usd_per_mcf: Uncertain = uncertain(0.4, USD_MCF, "variable cost of gas", 0.0)
     water_usd_per_bbl: Uncertain = uncertain(1.0, USD_BBL, "handling and disposal of produced water", 0.0)
