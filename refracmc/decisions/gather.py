@@ -213,7 +213,7 @@ def _timeline(plan: WellPlan, best: Strategy, found: WellResults, index: int) ->
 
 
 def _drivers(plan: WellPlan, best: Strategy, second: Strategy | None) -> drivers.Samples:
-    """Samples for the variance shares of the groups on the best refrac's NPV, on its gain over nothing and over the runner-up."""
+    """Samples for variance shares of the best refrac's NPV, its gain over nothing and over the runner-up."""
     names = group_names(plan)
     chosen = [best] if second is None else [best, second]
     sets = {
