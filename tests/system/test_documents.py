@@ -34,7 +34,11 @@ earliest = "2027-02"
 latest = "2027-05"
 """
 PRESSURE = "[job.pressure]\ntrue_vertical_depth_ft = 9000\n"
-METHODS = TRIGGER + PRESSURE + "\n".join(f"[strategies.methods.{name}]" for name in ("bullhead", "straddle", "liner"))
+METHODS = (
+    TRIGGER
+    + PRESSURE
+    + "\n".join(f"[strategies.methods.{name}]" for name in ("bullhead", "straddle", "liner"))
+)
 
 
 def refrac_lines() -> list[list[str]]:
@@ -111,6 +115,12 @@ def test_columns_of_the_trials(made: Path) -> None:
     assert sorted(told) == sorted(set(inputs) - set(variable_names()))
     summary = pd.read_csv(folder / "summary.csv")
     assert set(summary["measure"]) == set(read.names(read.part(TEXT, "Measures")))
+
+
+def test_table_of_the_orders(made: Path) -> None:
+    (table,) = (made / "outputs" / "starter" / "orders").glob("*.csv")
+    told = [row[0].strip("`") for row in read.rows(read.part(TEXT, "Search of stage orders"))]
+    assert list(pd.read_csv(table).columns) == told
 
 
 def test_files_of_a_run(made: Path) -> None:
@@ -201,6 +211,17 @@ def test_columns_of_the_data_files() -> None:
     assert len(told("Price deck")) == 6
 
 
+def test_counts_in_the_limits() -> None:
+    from refracmc.decisions.gather import DRIVER_BLOCKS, FAN_BLOCKS
+    from refracmc.engine.draws import GROUPS
+    from refracmc.sampling.streams import BLOCK_SIZE
+
+    limits = " ".join(read.part(TEXT, "Limits of the model").split())
+    assert len(GROUPS) == 5
+    assert f"five groups of inputs from {DRIVER_BLOCKS} x {BLOCK_SIZE} trials" in limits
+    assert f"first {FAN_BLOCKS * BLOCK_SIZE:,} trials" in limits
+
+
 def test_keys_outside_the_made_tables() -> None:
     from refracmc.case.load import HEAD_KEYS
     from refracmc.case.strategies import Trigger
@@ -241,7 +262,7 @@ def test_commands_and_options_are_those_of_the_parser() -> None:
 
 def test_commands_parse() -> None:
     calls = refrac_lines()
-    assert {call[1] for call in calls} == {"new", "check", "run", "job", "trace"}
+    assert {call[1] for call in calls} == set(cli._COMMANDS)
     for call in calls:
         cli._parser().parse_args(call[1:])
     for block in [*read.blocks(TEXT, "bash"), *read.blocks(NOTES, "bash")]:
