@@ -62,31 +62,62 @@ def _horner(flows: Array, count: int, v: float, acc: Array) -> float:
 
 
 @njit(cache=True, error_model="numpy", fastmath=CONTRACT)
+def _dot(a: Array, b: Array, count: int, acc: Array) -> float:
+    """Sum of a[i] b[i], i < count, in LANES running sums added in a fixed order."""
+    for lane in range(LANES):
+        acc[lane] = 0.0
+    whole = count // LANES
+    for block in range(whole):
+        left, right = a[block * LANES :], b[block * LANES :]
+        for lane in range(LANES):
+            acc[lane] += left[lane] * right[lane]
+    total = 0.0
+    for lane in range(LANES):
+        total += acc[lane]
+    for i in range(whole * LANES, count):
+        total += a[i] * b[i]
+    return total
+
+
+@njit(cache=True, error_model="numpy", fastmath=CONTRACT)
+def _index(value: float, scale: float) -> float:
+    """A net value relative to the first outlay, bent so that it is nearly linear in log force; same sign and zero."""
+    relative = value / scale
+    return np.log1p(relative) if relative > -0.9 else relative
+
+
+@njit(cache=True, error_model="numpy", fastmath=CONTRACT)
 def _monthly_force(flows: Array, count: int, total: float, guess: float, acc: Array) -> float:
     """Root x > 0 of sum of flows[i] exp(-x i), for flows that cross zero upward once; x is found to rounding.
 
     At most LARGEST_FORCE. Chandrupatla's bracketed inverse quadratic steps (1997, Adv. Eng. Software 28(3)),
     from a geometric search that starts at `guess`.
     """
-    low, f_low = 0.0, total
+    scale = 1.0
+    for i in range(count):
+        if flows[i] != 0.0:
+            scale = abs(flows[i])
+            break
     high = LARGEST_FORCE
-    f_high = _horner(flows, count, np.exp(-high), acc)
+    f_high = _index(_horner(flows, count, np.exp(-high), acc), scale)
     if f_high >= 0.0:
         return high
+    low, f_low = 0.0, _index(total, scale)
     inner = min(guess, 0.5 * high)
-    for _ in range(8):
-        f_inner = _horner(flows, count, np.exp(-inner), acc)
+    for _ in range(12):
+        f_inner = _index(_horner(flows, count, np.exp(-inner), acc), scale)
         if f_inner >= 0.0:
             low, f_low = inner, f_inner
             break
         high, f_high = inner, f_inner
-        inner *= 0.4
+        inner *= 0.5
+    # steps are taken in log force between positive ends; from a zero end by halves of the force itself
     a, fa, b, fb = high, f_high, low, f_low
     c, fc = a, fa
-    t = 0.5
+    t = (f_high / (f_high - f_low)) if low > 0.0 else 0.5
     for _ in range(200):
-        x = a + t * (b - a)
-        fx = _horner(flows, count, np.exp(-x), acc)
+        x = a * (b / a) ** t if b > 0.0 and a > 0.0 else a + t * (b - a)
+        fx = _index(_horner(flows, count, np.exp(-x), acc), scale)
         if (fx > 0.0) == (fa > 0.0):
             c, fc = a, fa
         else:
@@ -94,15 +125,15 @@ def _monthly_force(flows: Array, count: int, total: float, guess: float, acc: Ar
             b, fb = a, fa
         a, fa = x, fx
         best = a if abs(fa) < abs(fb) else b
-        tolerance = 1.0e-15 * abs(best)
-        limit = tolerance / abs(b - c) if b != c else 1.0
-        if fa == 0.0 or limit > 0.5:
+        if fa == 0.0 or abs(b - a) <= 2.0e-15 * abs(best):
             return best
-        xi, phi = (a - b) / (c - b), (fa - fb) / (fc - fb)
-        if 1.0 - np.sqrt(1.0 - xi) < phi < np.sqrt(xi):
-            t = fa / (fb - fa) * fc / (fb - fc) + (c - a) / (b - a) * fa / (fc - fa) * fb / (fc - fb)
-        else:
-            t = 0.5
+        limit = 1.0e-15 * abs(best) / abs(b - a)
+        t = 0.5
+        if a > 0.0 and b > 0.0 and c > 0.0 and fc != fa and fc != fb:
+            span = np.log(b / a)
+            xi, phi = span / np.log(b / c), (fa - fb) / (fc - fb)
+            if 1.0 - np.sqrt(max(1.0 - xi, 0.0)) < phi < np.sqrt(max(xi, 0.0)):
+                t = fa / (fb - fa) * fc / (fb - fc) + np.log(c / a) / span * fa / (fc - fa) * fb / (fc - fb)
         t = min(1.0 - limit, max(limit, t))
     return a
 
@@ -204,6 +235,8 @@ def value_trials(
     own_total, new_total = own_sums[main_row], new_sums[main_row]
     own_main, new_main = own[main_row], new[main_row]
     fixed_ahead, test = np.empty(horizon), np.empty(horizon)
+    own_disc, new_disc = np.zeros(horizon + 1), np.zeros(horizon + 1)
+    priced, stream = np.empty(horizon), np.empty(horizon)
     lags = 2
     for s in range(count):
         for t in range(n):
@@ -227,6 +260,13 @@ def value_trials(
             for i in range(horizon):
                 own_sums[phase, i + 1] = own_sums[phase, i] + own[phase, i]
                 new_sums[phase, i + 1] = new_sums[phase, i] + new[phase, i]
+
+        ratio = 1.0
+        for i in range(horizon):
+            priced[i] = discount[i] * main_price[t, i]
+            own_disc[i + 1] = own_disc[i] + own_main[i] * discount[i]
+            new_disc[i + 1] = new_disc[i] + new_main[i] * ratio
+            ratio *= discount[1] / discount[0]
 
         # ---- the well left alone
         _margin(own, price, 0, 0, 0, horizon, net)
@@ -279,10 +319,9 @@ def value_trials(
                 for lag in range(lags):
                     ready[lag] = 0
                 forgone, forgone_value = 0.0, 0.0
-                for i in range(resume, limit + 1):
-                    worth = own_main[i] * discount[i]
-                    forgone += worth
-                    forgone_value += worth * main_price[t, i]
+                if limit >= resume:
+                    forgone = own_disc[limit + 1] - own_disc[resume]
+                    forgone_value = _dot(own_main[resume:], priced[resume:], limit + 1 - resume, acc)
             days, gross = jobs[0, s, t], jobs[1, s, t]
             lost = jobs[5, s, t] > 0.5
             alive = 0.0 if lost else 1.0
@@ -365,8 +404,7 @@ def value_trials(
             inc = flows[shift:]
             for k in range(life + 1):
                 inc[k] = net[k] * keep_cash - alone_here[k]
-            for k in range(life + 1):
-                npv += net[k] * keep_cash * disc[k]
+            npv += keep_cash * _dot(net, disc, life + 1, acc)
             last = width if tax_rate > 0.0 else min(max(life, limit - month) + 2, width)
             for k in range(life + 1, last):
                 inc[k] = -alone_here[k]
@@ -412,19 +450,22 @@ def value_trials(
             made = old0 + early * (keep * (own_total[resume + got] - old0) + q2 * new_total[got])
             made += late * (keep * (own_total[resume + later] - old0) + q2 * new_total[later])
             if got > 0:
-                stream = early * (keep * own_main[resume] + q2 * new_main[0]) * discount[month + whole]
-                volume += stream
-                value += stream * main_price[t, month + whole]
-            near_own_main, near_new_main = own_main[resume + 1 :], new_main[1:]
-            far_own_main, far_new_main = own_main[resume:], new_main
-            here = month + whole + 1
-            later_disc, later_price = discount[here:], main_price[t, here:]
-            for j in range(max(got - 1, 0)):
-                stream = early * (keep * near_own_main[j] + q2 * near_new_main[j])
-                stream += late * (keep * far_own_main[j] + q2 * far_new_main[j])
-                stream *= later_disc[j]
-                volume += stream
-                value += stream * later_price[j]
+                here = month + whole
+                step = discount[here] / discount[resume]
+                own_then = own_disc[resume + got] - own_disc[resume]
+                volume += early * (keep * step * own_then + q2 * discount[here] * new_disc[got])
+                stream[0] = early * (keep * own_main[resume] + q2 * new_main[0])
+                near_own_main, near_new_main = own_main[resume + 1 :], new_main[1:]
+                far_own_main, rest = own_main[resume:], stream[1:]
+                for j in range(got - 1):
+                    rest[j] = early * (keep * near_own_main[j] + q2 * near_new_main[j]) + late * (
+                        keep * far_own_main[j] + q2 * new_main[j]
+                    )
+                value += _dot(stream, priced[here:], got, acc)
+                if later > 0:
+                    own_then = own_disc[resume + later] - own_disc[resume]
+                    step = discount[here + 1] / discount[resume]
+                    volume += late * (keep * step * own_then + q2 * discount[here + 1] * new_disc[later])
             volume *= keep_cash * main_factor
             value *= keep_cash * main_factor
 

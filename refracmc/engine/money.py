@@ -98,6 +98,7 @@ def block_money(plan: WellPlan, draws: Mapping[str, Array]) -> BlockMoney:
     return BlockMoney(money, paths.oil, paths.gas, service_index(plan, draws))
 
 
+_PATHS_KEPT = 4
 _LAST: list[tuple[tuple[Array | None, ...], object, PricePaths, tuple[Array, Array] | None]] = []
 
 
@@ -125,7 +126,7 @@ def _paths(
         n,
     )
     expected = expected_mean_ahead(paths, 12) if prices.model in PROCESSES else None
-    _LAST[:] = [(arrays, plan.case, paths, expected)]
+    _LAST[:] = [(arrays, plan.case, paths, expected), *_LAST[: _PATHS_KEPT - 1]]
     return paths, expected
 
 
