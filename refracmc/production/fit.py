@@ -47,7 +47,7 @@ class FitSettings:
     or None."""
 
     draws: int = 2048
-    particles: int = 1024
+    particles: int = 2048
     forms: tuple[str, ...] | None = None
     terminal_decline_per_year: tuple[float, float] | None = None
     b_max: float | None = None

@@ -7,13 +7,14 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri, stdtrit
 
 from refracmc.production.decline import FORMS, cumulative_mixture
 from refracmc.production.fit_forms import slots_at_end
 from refracmc.production.fit_likelihood import Target, averaged_noise_sd, carried_residual
 from refracmc.production.fit_pooling import Discrepancy, PooledPrior
 from refracmc.production.fit_posterior import DAYS_PER_MONTH, TECHNICAL_MONTHS, Posterior
-from refracmc.production.fit_sampler import Generator, Sample
+from refracmc.production.fit_sampler import Generator, Sample, stratified
 from refracmc.production.fit_secondary import secondary_ratios
 from refracmc.production.fit_uptime import uptime_draws, uptime_state
 from refracmc.production.history import PHASES, History
@@ -87,8 +88,8 @@ def finish(
     up, running = uptime_draws(
         uptime_state(history),
         prior.uptime,
-        generator.random((2, draws)),
-        generator.standard_normal((2, draws)),
+        np.stack([stratified(generator, draws) for _ in range(2)]),
+        ndtri(np.stack([stratified(generator, draws) for _ in range(2)])),
     )
     horizon = (up * DAYS_PER_MONTH * TECHNICAL_MONTHS)[:, None]
     further = cumulative_mixture(form, slots, horizon)[:, 0]
@@ -115,14 +116,18 @@ def anchored(
     generator: Generator,
 ) -> Array:
     """Slots (4, n) at the end of history of fitted particles x (d + 3, n), with the discrepancy folded in;
-    gap_to_end and months in months."""
+    gap_to_end and months in months.
+
+    The t errors are of a LOG rate, whose exponential has no mean: quantiles at the middles of equal strata
+    bound them, so that no single draw carries the mean."""
     d, n = len(target.shape.mean), x.shape[1]
     rho = np.minimum(1.0 / (1.0 + np.exp(-x[d + 2])), 0.99)
     last = carried_residual(target.residuals(x)[:, -1], gap_to_end, rho)
-    lasting = generator.standard_t(discrepancy.level_df, n) * discrepancy.level_sd_after(months)
-    ahead = averaged_noise_sd(np.exp(x[d + 1]), rho, discrepancy.noise_months) * generator.standard_normal(n)
+    lasting = stdtrit(discrepancy.level_df, stratified(generator, n)) * discrepancy.level_sd_after(months)
+    noise = averaged_noise_sd(np.exp(x[d + 1]), rho, discrepancy.noise_months)
+    ahead = noise * ndtri(stratified(generator, n))
     level = x[d] + discrepancy.carry * last + discrepancy.level_mean + lasting + ahead
-    widen = np.exp(discrepancy.decline_sd * generator.standard_normal(n))
+    widen = np.exp(discrepancy.decline_sd * ndtri(stratified(generator, n)))
     slots = slots_at_end(target.form, x[:d], level, target.end)
     if target.form == "modified_hyperbolic":
         slots[1] *= widen

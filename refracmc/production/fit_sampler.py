@@ -29,6 +29,11 @@ def keyed_generator(seed: int, *names: str) -> Generator:
     return Generator(np.random.PCG64(np.random.SeedSequence(seed, spawn_key=key)))
 
 
+def stratified(generator: Generator, n: int) -> Array:
+    """The middles (n,) of n equal strata of the unit interval, in random order."""
+    return (generator.permutation(n) + 0.5) / n
+
+
 @dataclass(frozen=True)
 class Sample:
     """Particles x (d, n), log evidence, and diagnostics: acceptance of the last moves, R-hat (d,) between
