@@ -32,7 +32,8 @@ class Ratio:
 class BaseStream:
     """oil, gas, water (n, T) in bbl, Mcf, bbl; `main` is one of them; cumulative (n, T+1) of `main` from month 0.
 
-    np0 (n,): main-phase cumulative up to the valuation month; uptime (n,): share of calendar time on.
+    np0 (n,): main-phase cumulative up to the valuation month; running (n,): share of calendar time on where the
+    well runs, which a well that stands idle would have again after a job.
     """
 
     oil: Array
@@ -41,7 +42,7 @@ class BaseStream:
     main: Array
     cumulative: Array
     np0: Array
-    uptime: Array
+    running: Array
 
     @property
     def technical(self) -> Array:
@@ -57,7 +58,7 @@ class BaseStream:
             self.main[part],
             self.cumulative[part],
             self.np0[part],
-            self.uptime[part],
+            self.running[part],
         )
 
 
@@ -86,7 +87,7 @@ class StreamTable:
 
     total: Array
     others: dict[str, Array]
-    uptime: Array
+    running: Array
 
 
 def stream_table(
@@ -96,11 +97,13 @@ def stream_table(
     ratios: dict[str, Ratio],
     months_before: float,
     horizon: int,
+    running: Array | None = None,
 ) -> StreamTable:
     """Streams of K parameter rows from the valuation month on.
 
     form (K,), slots (4, K), uptime (K,): decline on producing time, as in production.decline. months_before:
-    calendar months from the anchor of that time, where the ratios start too, to the valuation month.
+    calendar months from the anchor of that time, where the ratios start too, to the valuation month. running
+    (K,): uptime of a stream that a job brings, where the well itself may stand idle (uptime 0); None: as uptime.
     """
     edges = MONTH_DAYS * (months_before + np.arange(horizon + 1))
     total = cumulative_mixture(form, slots, uptime[:, None] * edges)
@@ -108,7 +111,7 @@ def stream_table(
         phase: ratio_cumulative(total, ratio.now, ratio.final, ratio.change)
         for phase, ratio in ratios.items()
     }
-    return StreamTable(total, others, uptime)
+    return StreamTable(total, others, uptime if running is None else running)
 
 
 def own_stream(
@@ -121,7 +124,7 @@ def own_stream(
     start = total[:, 0]
     oil, gas, water = _by_phase(main_phase, main, others)
     return BaseStream(
-        oil, gas, water, main, total - start[:, None], start + produced_before, table.uptime[row]
+        oil, gas, water, main, total - start[:, None], start + produced_before, table.running[row]
     )
 
 

@@ -110,7 +110,13 @@ def _posterior_table(plan: WellPlan) -> tuple[StreamTable, dict[str, Ratio]]:
             for phase in _phases(plan.well.main_phase)
         }
         table = stream_table(
-            posterior.form, posterior.slots, posterior.uptime, ratios, plan.months_before, plan.horizon
+            posterior.form,
+            posterior.slots,
+            posterior.uptime,
+            ratios,
+            plan.months_before,
+            plan.horizon,
+            posterior.running_uptime,
         )
         _TABLES[key] = (plan, table, ratios)
         if len(_TABLES) > _KEPT_TABLES:
@@ -183,7 +189,7 @@ def model_block(plan: WellPlan, draws: Draws) -> BlockModel:
         ]
     )
     change = np.full(n, response.ratio_change_fraction)
-    unit = unit_stream(main, slots, base.uptime, ends, change, plan.horizon)
+    unit = unit_stream(main, slots, base.running, ends, change, plan.horizon)
     headroom = headroom_ultimate(base.np0, base.cumulative[:, -1], draws["response.headroom"], plan.intensity)
     terms = ResponseTerms(
         uplift=draws["response.uplift"] * draws["response.play_factor"] * plan.intensity,
@@ -535,6 +541,9 @@ def forecast_row(plan: WellPlan, draws: Draws, row: int) -> dict[str, object]:
         "posterior_row": k,
         "slots": [float(value) for value in posterior.slots[:, k]],
         "uptime_fraction": float(posterior.uptime[k]),
+        "running_uptime_fraction": float(
+            (posterior.uptime if posterior.running_uptime is None else posterior.running_uptime)[k]
+        ),
         "ratios": {
             phase: [float(np.asarray(part)[k]) for part in parts]
             for phase, parts in posterior.secondary.items()

@@ -7,8 +7,10 @@ negative controls change one rule of the second route each and must be found out
 """
 
 import random
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from refracmc.case.load import load_case
@@ -66,6 +68,38 @@ def test_an_awkward_case_agrees(name: str, tmp_path: Path) -> None:
     rows_of = {s.name: [rng.randrange(512) for _ in range(8)] for s in plan.strategies}
     _, found = compare(plan, rows_of)
     assert not found, text_of(found)
+
+
+def idle_plan(plan):
+    """The plan with every other row of its posterior standing idle for good."""
+    posterior = plan.posterior
+    idle = np.arange(posterior.uptime.size) % 2 == 0
+    return replace(
+        plan,
+        posterior=replace(
+            posterior,
+            uptime=np.where(idle, 0.0, posterior.uptime),
+            running_uptime=np.where(idle, 0.7, posterior.uptime),
+        ),
+    )
+
+
+def test_a_job_brings_back_an_idle_well(demo_plans, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The stream of the job runs where the well would stand idle. Negative control: at the well's own uptime."""
+    plan = idle_plan(demo_plans[0])
+    soon = sorted(plan.dated, key=lambda s: s.month)[0]  # before the lease of an idle well lapses
+    chosen = {soon.name: list(range(24))}
+    _, found = compare(plan, chosen)
+    assert not found, text_of(found)
+    real = trial.refrac_streams
+
+    def own_uptime(response, base, running, *rest):
+        idle = not any(base["main"])
+        return real(response, base, 0.0 if idle else running, *rest)
+
+    monkeypatch.setattr(trial, "refrac_streams", own_uptime)
+    _, found = compare(plan, chosen)
+    assert found
 
 
 def changed_argument(position, change):

@@ -50,7 +50,8 @@ def run(trial):
     stressed = dict(job)
     stressed["effectiveness"] = [e * f for e, f in zip(job["effectiveness"], multiplier, strict=True)]
     v, w = sleeve_shares(trial["shares"], trial["luck"])
-    streams = refrac_streams(trial["response"], base, trial["well"]["uptime"], stressed, v, w, m, s0, months)
+    running = trial["well"]["running_uptime"]
+    streams = refrac_streams(trial["response"], base, running, stressed, v, w, m, s0, months)
     full = phases(streams, trial["main"])
     limit = m if job["lost"] else cash.life_limit(money, full, m)
     volumes = {p: [x if i <= limit else 0.0 for i, x in enumerate(full[p])] for p in PHASES}
