@@ -8,6 +8,7 @@ same thing. Reading is strict: a truth value is no number, inf and nan are refus
 from __future__ import annotations
 
 import datetime
+import difflib
 import math
 from collections.abc import Mapping
 from pathlib import Path
@@ -54,12 +55,16 @@ def uncertain(
     source: str = ASSUMPTION,
     above: bool = False,
     below: bool = False,
+    records: bool = False,
 ) -> Any:
     """A number that may be a distribution. `above`/`below` exclude the bounds themselves for fixed numbers.
 
+    records: a shipped record may be named in place of values.
+
     `default` is a number, a distribution table, None (absent unless stated) or ... (must be stated).
     """
-    return _declare("uncertain", default, unit, text, source, low=low, high=high, above=above, below=below)
+    limits = {"low": low, "high": high, "above": above, "below": below}
+    return _declare("uncertain", default, unit, text, source, **limits, records=records)
 
 
 def number(
@@ -127,6 +132,8 @@ class Section(BaseModel):
             for key, value in raw.items():
                 if isinstance(value, dict) and isinstance(value.get("source"), str):
                     section._stated_sources[key] = value["source"]
+                elif isinstance(value, dict) and value.get("dist") == "empirical" and "named" in value:
+                    section._stated_sources[key] = _record(value["named"])[1]
         return section
 
     @model_validator(mode="before")
@@ -249,6 +256,35 @@ def read_months(value: Any) -> tuple[str, ...]:
     return tuple(_read_month(item) for item in value)
 
 
+def _record(name: str) -> tuple[tuple[float, ...], str]:
+    """Values and source of a shipped record. Raises ValueError where there is none of that name."""
+    from refracmc.production.uplift import named_uplift
+
+    return named_uplift(name)
+
+
+def _named_values(spec: Mapping[str, Any], rule: Mapping[str, Any]) -> dict[str, Any]:
+    """The table with the values of a shipped record in place of its name."""
+    from refracmc.production.uplift import RECORDS
+
+    allowed = f'{", ".join(sorted(RECORDS))}, with dist = "empirical" and no values or file'
+    if not rule.get("records"):
+        raise refuse(
+            f"named = {_found(spec['named'])} for an input no record is shipped for",
+            "named only for response.uplift",
+            "state values, a file or another kind",
+        )
+    if spec.get("dist") != "empirical" or {"values", "file", "column"} & set(spec):
+        raise refuse("named beside other keys, or with another kind", allowed, "leave the others out")
+    name = spec["named"]
+    if not isinstance(name, str) or name not in RECORDS:
+        close = difflib.get_close_matches(name, RECORDS, n=1) if isinstance(name, str) else []
+        remedy = f"did you mean {close[0]!r}?" if close else "name one of them"
+        raise refuse(f"named = {_found(name)}", allowed, remedy)
+    rest = {key: item for key, item in spec.items() if key != "named"}
+    return {**rest, "values": list(_record(name)[0])}
+
+
 def _read_uncertain(value: Any, rule: dict[str, Any], base_dir: Path | None) -> Distribution:
     if isinstance(value, Distribution):
         return value
@@ -256,6 +292,8 @@ def _read_uncertain(value: Any, rule: dict[str, Any], base_dir: Path | None) -> 
     if not isinstance(value, dict):
         return from_spec(_read_number(value, rule), "", base_dir=base_dir)
     spec = {key: item for key, item in value.items() if key != "source"}
+    if "named" in spec:
+        spec = _named_values(spec, rule)
     allowed = f"{range_text(rule)}, or a distribution within it"
     if "source" in value and not isinstance(value["source"], str):
         raise refuse(f"source = {_found(value['source'])}", "a text", "name where the numbers come from")

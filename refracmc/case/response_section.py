@@ -21,6 +21,7 @@ class Response(Section):
         "initial rate of the refrac stream over the peak rate, base forecast subtracted",
         0.0,
         source="assumption around 50 to 60 % of first rate (Barnett, no new perforations, trade press 2015)",
+        records=True,
     )
     play_factor: Uncertain = uncertain(
         1.0, "factor", "factor on the uplift that all wells share", 0.0, above=True
