@@ -29,7 +29,7 @@ from refracmc.case.fields import Section, choice, refuse
 from refracmc.case.job_section import Job
 from refracmc.case.model import Case, WellCase
 from refracmc.case.response_section import Response, Stress
-from refracmc.case.sections import Dependence, Fiscal, Opex, Outputs, Prices, Sampling, Valuation
+from refracmc.case.sections import Dependence, Fiscal, Opex, Outputs, Pooling, Prices, Sampling, Valuation
 from refracmc.case.strategies import Strategies
 from refracmc.case.tables import Files, decode
 from refracmc.case.wells import WELL_KEYS, WellReader
@@ -49,6 +49,7 @@ SHARED: Mapping[str, type[Section]] = {
     "dependence": Dependence,
     "strategies": Strategies,
     "outputs": Outputs,
+    "fit": Pooling,
 }
 HEAD_KEYS = ("schema_version", "name", "title", "data_status")
 _ID = re.compile(r"^[A-Za-z0-9][A-Za-z0-9 _.-]{0,63}$")
@@ -160,6 +161,7 @@ class _Loader:
             wells=tuple(wells),
             refused=refused,
             files=dict(sorted(self.files.hashes.items())),
+            fit=self._sure("fit", Pooling),
         )
 
     def _get(self, key: str, model: type[S]) -> S | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -21,6 +21,7 @@ from refracmc.case.sections import (
     Interests,
     Opex,
     Outputs,
+    Pooling,
     Prices,
     Sampling,
     TypeCurve,
@@ -114,6 +115,7 @@ class Case:
     wells: tuple[WellCase, ...]
     refused: Mapping[str, tuple[Fault, ...]]
     files: Mapping[str, str]
+    fit: Pooling = field(default_factory=Pooling)
 
     def well(self, name: str) -> WellCase:
         """The well of that id; KeyError with the ids there are."""

@@ -281,6 +281,16 @@ class TypeCurve(Section):
     water_ratio: float = number(0.0, "bbl per unit of the main phase", "water per main phase", 0.0)
 
 
+class Pooling(Section):
+    """How the fits of the case's wells hang together."""
+
+    pool: StrictBool = choice(
+        False,
+        "the wells of the case move the prior of their fits; false: each fit stands alone, so that a well added "
+        "or changed alters no other well's numbers",
+    )
+
+
 class Fit(Section):
     """What the engineer fixes of the decline fit; every key may be left out."""
 

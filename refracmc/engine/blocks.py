@@ -21,7 +21,7 @@ from .draws import draw
 from .evaluate import evaluate
 from .executors import run_tasks
 from .measures import summarise_well
-from .plan import WellPlan, build_plan, fit_well, use_compiled
+from .plan import Priors, WellPlan, build_plan, fit_well, pooled_priors, use_compiled
 from .progress import Silent
 
 Array = NDArray[np.float64]
@@ -73,14 +73,15 @@ def _fault_of(case: Case, well: str, error: Exception) -> Fault:
 _COMPILE = -1
 
 
-def _fit_task(case: Case, number: int) -> Posterior | FitRefused | None:
+def _fit_task(state: tuple[Case, Priors], number: int) -> Posterior | FitRefused | None:
+    case, priors = state
     if number == _COMPILE:
         from .compiled import warm
 
         warm()
         return None
     try:
-        return fit_well(case, case.wells[number])
+        return fit_well(case, case.wells[number], priors)
     except FitRefused as error:
         return error
 
@@ -93,8 +94,9 @@ def prepare_wells(
     numbers = list(range(len(case.wells)))
     progress.start(f"{case.name}: fitting", len(numbers))
     fits: dict[int, Any] = {}
+    priors = pooled_priors(case)
     first = [_COMPILE] if use_compiled(case) else []
-    for number, found in run_tasks(_fit_task, case, first + numbers, workers):
+    for number, found in run_tasks(_fit_task, (case, priors), first + numbers, workers):
         fits[number] = found
         if number != _COMPILE:
             progress.step()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -26,6 +27,7 @@ from refracmc.job.methods import MethodPlan
 from refracmc.job.planner import plan as plan_job_steps
 from refracmc.job.sleeves import PlanRefused
 from refracmc.production.fit import FitSettings, Posterior, fit_decline
+from refracmc.production.fit_pooling import PooledPrior
 from refracmc.production.response import intensity_factor
 from refracmc.production.stress import pair_contrast, pair_normal, treated_before
 from refracmc.sampling.dependence import rank_matrix
@@ -161,12 +163,36 @@ def blocks_of(trials: int) -> list[int]:
     return [BLOCK_SIZE] * whole + ([left] if left else [])
 
 
-def fit_well(case: Case, well: WellCase) -> Posterior | None:
-    """Posterior of the well's decline, or None where a type curve stands in its place. Raises FitRefused."""
+Priors = Mapping[str, PooledPrior]
+"""Prior of the fits by main phase."""
+
+
+def pooled_priors(case: Case) -> Priors:
+    """Priors that the wells of the case have moved, by phase; empty where each fit stands alone.
+
+    A well is one of those that move its prior (empirical Bayes). All wells count as one area (assumption).
+    """
+    if not case.fit.pool:
+        return {}
+    from refracmc.production.pooling import pool_histories
+
+    histories = [
+        well.history for well in case.wells if well.forecast == "history" and well.history is not None
+    ]
+    return pool_histories(histories, case.sampling.seed)
+
+
+def fit_well(case: Case, well: WellCase, priors: Priors | None = None) -> Posterior | None:
+    """Posterior of the well's decline, or None where a type curve stands in its place. Raises FitRefused.
+
+    priors: those of `pooled_priors`, found here where not given.
+    """
     if well.forecast == "type_curve":
         return None
     assert well.history is not None
-    settings = FitSettings(**(well.fit.settings() if well.fit is not None else {}))
+    known = pooled_priors(case) if priors is None else priors
+    own = well.fit.settings() if well.fit is not None else {}
+    settings = FitSettings(**own, prior=known.get(well.main_phase))
     return fit_decline(well.history, settings, seed=case.sampling.seed)
 
 
