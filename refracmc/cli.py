@@ -79,6 +79,36 @@ def _parser() -> argparse.ArgumentParser:
     orders.add_argument("--trials", type=_at_least(1), metavar="N", help="as given to run")
     orders.add_argument("--seed", type=_at_least(0), metavar="N", help="as given to run")
 
+    forecast = commands.add_parser(
+        "forecast", help="page per well: history, fit, residuals, parameters, months set aside, step-ups"
+    )
+    forecast.add_argument("case", metavar="CASE")
+    forecast.add_argument("--well", metavar="W", help="one well only")
+    forecast.add_argument("--seed", type=_at_least(0), metavar="N", help="as given to run")
+    forecast.add_argument("--out", default="outputs", metavar="DIR", help="default: outputs")
+    forecast.add_argument("--quiet", action="store_true", help="no progress")
+
+    hindcast = commands.add_parser(
+        "hindcast", help="hide the later months of every well, forecast them, and score the forecasts"
+    )
+    hindcast.add_argument("histories", nargs="+", metavar="HISTORY", help="CSV or Parquet, many wells a file")
+    hindcast.add_argument(
+        "--months-in", required=True, metavar="N", help="months known, from first production"
+    )
+    hindcast.add_argument("--months-out", required=True, metavar="M", help="months hidden and forecast")
+    hindcast.add_argument("--phase", default="auto", metavar="P", help="oil, gas or auto; default: auto")
+    hindcast.add_argument(
+        "--wells", metavar="FILE", help="table of well_id and area: the prior may learn from other areas"
+    )
+    hindcast.add_argument(
+        "--undeclared", default="list", metavar="U", help="a well with a hidden month missing: list or zero"
+    )
+    hindcast.add_argument("--seed", type=_at_least(0), metavar="N", help="root of the random streams")
+    hindcast.add_argument(
+        "--out", default="outputs/hindcast", metavar="DIR", help="default: outputs/hindcast"
+    )
+    hindcast.add_argument("--quiet", action="store_true", help="no progress")
+
     trace = commands.add_parser("trace", help="one trial, complete: inputs, job log, monthly cash flow")
     trace.add_argument("case", metavar="CASE")
     trace.add_argument("--well", required=True, metavar="W")
@@ -193,6 +223,36 @@ def _orders(options: argparse.Namespace) -> int:
     return DONE
 
 
+def _forecast(options: argparse.Namespace) -> int:
+    from refracmc.commands.forecast import write_forecasts
+
+    report = write_forecasts(
+        options.case, well=options.well, seed=options.seed, out=options.out, quiet=options.quiet
+    )
+    print(report.text)
+    for well, faults in report.refused.items():
+        _say_faults(faults, well)
+    return FAILED if report.refused else DONE
+
+
+def _hindcast(options: argparse.Namespace) -> int:
+    from refracmc.commands.hindcast import hindcast
+
+    report = hindcast(
+        options.histories,
+        months_in=options.months_in,
+        months_out=options.months_out,
+        phase=options.phase,
+        wells=options.wells,
+        undeclared=options.undeclared,
+        seed=options.seed,
+        out=options.out,
+        quiet=options.quiet,
+    )
+    print(report.text)
+    return DONE
+
+
 _COMMANDS: dict[str, Callable[[Any], int]] = {
     "new": _new,
     "check": _check,
@@ -200,6 +260,8 @@ _COMMANDS: dict[str, Callable[[Any], int]] = {
     "job": _job,
     "trace": _trace,
     "orders": _orders,
+    "forecast": _forecast,
+    "hindcast": _hindcast,
 }
 
 

@@ -111,11 +111,25 @@ def write_forecast_page(
     _volumes(axes[1, 0], tables, unit)
     _parameters(axes[1, 1], posterior, tables["correlation"])
     flags = "; ".join(posterior.diagnostics.get("flags", [])) or "no flags"
-    figure.suptitle(f"well {history.well_id}: {history.main_phase}; sampler: {flags}", fontsize=9, color=INK)
+    figure.suptitle(
+        f"well {history.well_id}: {history.main_phase}; {segment_text(tables['months'])}; sampler: {flags}",
+        fontsize=9,
+        color=INK,
+    )
     FigureCanvasAgg(figure)
     path = target / f"{stem}.png"
     figure.savefig(path, metadata={"Software": None})
     return [*files, path]
+
+
+def segment_text(months: pd.DataFrame) -> str:
+    """From which month the fit runs, and the segment the step-ups propose where it is another."""
+    used = months.loc[months["used"].astype(bool), "date"]
+    text = f"fitted from {used.iloc[0]}" if len(used) else "no month fitted"
+    steps = months.loc[months["step_up"].notna(), "date"]
+    if not len(steps):
+        return f"{text}, no step-up found"
+    return f"{text}, proposed segment start {steps.iloc[-1]} ({len(steps)} step-up{'s' * (len(steps) > 1)} found)"
 
 
 def _dates(table: pd.DataFrame) -> np.ndarray[tuple[int, ...], np.dtype[np.datetime64]]:

@@ -65,6 +65,8 @@ def run_hindcast(
     frame = read_histories(paths)
     areas = read_areas(wells_file) if wells_file is not None else None
     result = run(frame, settings, areas, progress)
+    if not result.wells:
+        raise InputError(_none_left(result.table, settings))
     baseline = yardstick(result, settings)
     scores = score_tables(result.table, baseline)
     integral = integral_histogram(result.table)
@@ -96,6 +98,18 @@ def run_hindcast(
 
         files += draw_hindcast(result.table, baseline, integral, folder)
     return HindcastReport(result.table, baseline, scores, integral, shock, tuple(files))
+
+
+def _none_left(table: pd.DataFrame, settings: HindcastSettings) -> Fault:
+    """The fault of histories of which no well can be hindcast, with the reason met most often."""
+    reasons = table["reason"].value_counts()
+    most = f"; most often: {reasons.index[0]}" if len(reasons) else ""
+    return Fault(
+        "hindcast: histories",
+        f"{len(table)} wells, none of them with enough history{most}",
+        f"a well with {settings.months_in} + {settings.months_out} months from first production on",
+        "choose fewer months, or longer histories",
+    )
 
 
 def read_histories(paths: Sequence[str | Path]) -> pd.DataFrame:
