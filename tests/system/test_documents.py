@@ -1,10 +1,9 @@
-"""README.md and DEVELOPERS.md against the source: what they name exists, and what exists they name.
+"""README.md against the source: what it names exists, and what exists it names.
 
 Oracle: the source itself, and what the commands of the README really write when they are run in their order in an
 empty folder. Negative controls: the same checks on texts with a name removed or added must fail.
 """
 
-import importlib
 import inspect
 import json
 import re
@@ -117,10 +116,25 @@ def test_columns_of_the_trials(made: Path) -> None:
     assert set(summary["measure"]) == set(read.names(read.part(TEXT, "Measures")))
 
 
-def test_table_of_the_orders(made: Path) -> None:
-    (table,) = (made / "outputs" / "starter" / "orders").glob("*.csv")
-    told = [row[0].strip("`") for row in read.rows(read.part(TEXT, "Search of stage orders"))]
-    assert list(pd.read_csv(table).columns) == told
+def test_tables_of_other_commands(made: Path) -> None:
+    """Every table that stands below its file's name in bold: the columns of the file, in their order."""
+    found = re.findall(
+        r"^\*\*`([\w<>-]+\.csv)`\*\*(?:.+\n)+\n((?:\|.*\n)+)", read.part(TEXT, "Commands"), re.MULTILINE
+    )
+    told = {
+        re.sub(r"<\w+>", "*", name): [row[0].strip("`") for row in read.rows(table)] for name, table in found
+    }
+    written = {
+        path
+        for path in (made / "outputs").rglob("*.csv")
+        if path.parent.name in ("orders", "forecasts", "hindcast")
+    }
+    for pattern, columns in told.items():
+        (file,) = (path for path in written if path.match(pattern))
+        assert list(pd.read_csv(file).columns) == columns, file.name
+        written.remove(file)
+    assert [path.name for path in written] == ["hindcast_baseline.csv"]
+    assert list(pd.read_csv(written.pop()).columns) == told["hindcast.csv"]
 
 
 def test_files_of_a_run(made: Path) -> None:
@@ -228,7 +242,9 @@ def test_keys_outside_the_made_tables() -> None:
     from refracmc.case.wells import OVERRIDES, OWN, WELL_KEYS
     from refracmc.job.orders import NAMED_ORDERS
     from refracmc.job.planner import CLOSE_POLICIES, RECLOSE_HABITS
+    from refracmc.production.uplift import RECORDS
 
+    assert set(re.findall(r'named = "(\w+)"', TEXT)) == set(RECORDS)
     head = read.part(TEXT, "The case file").partition("### ")[0]
     assert tuple(read.names(head)) == HEAD_KEYS
     wells = read.part(TEXT, "[[wells]]")
@@ -316,28 +332,3 @@ def test_picture_is_small() -> None:
     picture = re.findall(r"!\[[^\]]+\]\(([^)]+)\)", TEXT)
     assert len(picture) == 1
     assert 10_000 < (read.ROOT / picture[0]).stat().st_size < 150_000
-
-
-def wrong_functions(text: str) -> list[str]:
-    """Functions named with their arguments that do not exist so."""
-    wrong = []
-    for dotted, arguments in re.findall(r"`(refracmc(?:\.\w+)+)\(([^`)]*)\)`", text):
-        module, _, name = dotted.rpartition(".")
-        try:
-            function = getattr(importlib.import_module(module), name)
-        except (ImportError, AttributeError):
-            wrong.append(dotted)
-            continue
-        if list(inspect.signature(function).parameters) != [a for a in arguments.split(", ") if a]:
-            wrong.append(f"{dotted}{inspect.signature(function)}")
-    return wrong
-
-
-def test_published_checks_name_their_functions() -> None:
-    table = read.part(NOTES, "Published checks")
-    assert not wrong_functions(table)
-    told = {check for row in read.rows(table) for check in re.findall(r"\b[DMSRG]\d\b", row[0])}
-    needed = {f"{k}{n}" for k, count in (("D", 5), ("M", 4), ("S", 4), ("G", 4)) for n in range(1, count + 1)}
-    assert needed | {"R4"} <= told
-    assert wrong_functions("`refracmc.production.decline.fit_arps(time, rate)`")
-    assert wrong_functions("`refracmc.production.decline.nonsense(time)`")
