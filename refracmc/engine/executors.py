@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import ctypes
 import multiprocessing
 import os
 import signal
@@ -19,6 +21,8 @@ from threadpoolctl import threadpool_limits
 from refracmc.errors import RunFailure
 
 Result = TypeVar("Result")
+_TRIM_THRESHOLD, _MMAP_THRESHOLD = -1, -3
+"""Options of mallopt(3)."""
 _state: Any = None
 
 
@@ -29,9 +33,21 @@ def default_workers() -> int:
     return max(1, os.cpu_count() or 1)
 
 
+def keep_memory() -> None:
+    """Ask the C library to keep freed memory: block arrays come and go, and fresh pages cost as much as sums.
+
+    GNU only; elsewhere it does nothing. It changes no number.
+    """
+    with contextlib.suppress(OSError, AttributeError):
+        library = ctypes.CDLL("libc.so.6")
+        for option in (_TRIM_THRESHOLD, _MMAP_THRESHOLD):
+            library.mallopt(option, 1 << 30)
+
+
 def _start(state: Any) -> None:
     global _state
     _state = state
+    keep_memory()
     threadpool_limits(1)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # an interrupt from the keyboard is the parent's to handle
     threading.Thread(target=_end_with_parent, daemon=True).start()
@@ -57,6 +73,7 @@ def run_tasks(
     state is handed to every worker once. Raises RunFailure when a worker dies.
     """
     if workers <= 1 or len(tasks) <= 1:
+        keep_memory()
         with threadpool_limits(1):
             for task in tasks:
                 yield task, function(state, task)

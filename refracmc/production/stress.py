@@ -216,15 +216,31 @@ def effect(
         _column("limit_scale", limit_scale, positive=True),
     )
     gain, loss = _column("effect_strength", effect_strength), _column("limit_strength", limit_strength)
-    exponent = np.zeros(fall.shape)
-    if gain.any():
-        # (half - (C0 - dC))/scale written as base + dC/scale, so that dC = 0 gives exactly no effect.
-        base = (half - start) / scale
-        exponent += gain * (_logistic(base + fall / scale) - _logistic(base))
-    if loss.any():
-        base = -limit / width
-        exponent -= loss * (_logistic(base + rise / width) - _logistic(base))
-    return np.asarray(np.exp(exponent))
+    # (half - (C0 - dC))/scale written as base + dC/scale, so that dC = 0 gives exactly no effect.
+    exponent = None
+    for strength, change, base, spread in (
+        (gain, fall, (half - start) / scale, scale),
+        (-loss, rise, -limit / width, width),
+    ):
+        if strength.any():
+            term = _bent(change, base, spread)
+            term *= strength
+            exponent = term if exponent is None else np.add(exponent, term, out=exponent)
+    if exponent is None:
+        return np.ones(fall.shape)
+    return np.asarray(np.exp(exponent, out=exponent))
+
+
+def _bent(change: Array, base: Array, spread: Array) -> Array:
+    """L(base + change/spread) - L(base), a new (n, N) array, with as few passes as it takes."""
+    y = change / -spread
+    y -= base
+    np.minimum(y, 700.0, out=y)
+    np.exp(y, out=y)
+    y += 1.0
+    np.reciprocal(y, out=y)
+    y -= _logistic(base)
+    return y
 
 
 def stress_multiplier(
