@@ -169,7 +169,8 @@ def _method(data: ReportData) -> Section:
         "stages add a stream "
         "to what is kept of the old one. Both branches run to their economic limit and are abandoned there.",
         f"{PERCENTILES} This holds for costs and days too. Numbers are shown only to the digits that their "
-        "standard error supports. An outcome that is undefined in a trial is counted and shown.",
+        "standard error supports. An outcome that is undefined in a trial is counted and shown. Standard errors are "
+        "conditional on the fitted posterior.",
         f"Files: summary.csv and .parquet; in tables/: {files}.{version}",
     )
     return Section("Method", "method", (Note((*paragraphs, *f.notes)),))
