@@ -50,7 +50,7 @@ def _parser() -> argparse.ArgumentParser:
     run = commands.add_parser("run", help="value every strategy of the case's wells")
     run.add_argument("cases", nargs="+", metavar="CASE")
     run.add_argument("--out", default="outputs", metavar="DIR", help="default: outputs")
-    run.add_argument("--trials", type=_at_least(1), metavar="N", help="in place of the case's number")
+    run.add_argument("--trials", type=_at_least(2), metavar="N", help="in place of the case's number")
     run.add_argument("--seed", type=_at_least(0), metavar="N", help="in place of the case's seed")
     run.add_argument("--workers", type=_at_least(1), metavar="N", help="processes; default: all processors")
     run.add_argument("--resume", action="store_true", help="go on with an interrupted run")
@@ -61,7 +61,7 @@ def _parser() -> argparse.ArgumentParser:
 
     job = commands.add_parser("job", help="plan, days and cost of the CT job per strategy, without its value")
     job.add_argument("case", metavar="CASE")
-    job.add_argument("--trials", type=_at_least(1), metavar="N")
+    job.add_argument("--trials", type=_at_least(2), metavar="N")
     job.add_argument("--seed", type=_at_least(0), metavar="N")
     job.add_argument("--well", metavar="W", help="one well only")
     job.add_argument("--json", action="store_true")
@@ -76,7 +76,7 @@ def _parser() -> argparse.ArgumentParser:
         "--budget", type=_at_least(0), default=600, metavar="N", help="orders valued; default: 600"
     )
     orders.add_argument("--out", default="outputs", metavar="DIR", help="default: outputs")
-    orders.add_argument("--trials", type=_at_least(1), metavar="N", help="as given to run")
+    orders.add_argument("--trials", type=_at_least(2), metavar="N", help="as given to run")
     orders.add_argument("--seed", type=_at_least(0), metavar="N", help="as given to run")
 
     forecast = commands.add_parser(
@@ -104,9 +104,7 @@ def _parser() -> argparse.ArgumentParser:
         "--undeclared", default="list", metavar="U", help="a well with a hidden month missing: list or zero"
     )
     hindcast.add_argument("--seed", type=_at_least(0), metavar="N", help="root of the random streams")
-    hindcast.add_argument(
-        "--out", default="outputs/hindcast", metavar="DIR", help="default: outputs/hindcast"
-    )
+    hindcast.add_argument("--out", default="outputs", metavar="DIR", help="default: outputs")
     hindcast.add_argument("--quiet", action="store_true", help="no progress")
 
     trace = commands.add_parser("trace", help="one trial, complete: inputs, job log, monthly cash flow")
@@ -114,7 +112,7 @@ def _parser() -> argparse.ArgumentParser:
     trace.add_argument("--well", required=True, metavar="W")
     trace.add_argument("--strategy", required=True, metavar="S", help="nothing, or ORDER@YYYY-MM")
     trace.add_argument("--trial", required=True, type=_at_least(0), metavar="N", help="counted from 0")
-    trace.add_argument("--trials", type=_at_least(1), metavar="N", help="as given to run")
+    trace.add_argument("--trials", type=_at_least(2), metavar="N", help="as given to run")
     trace.add_argument("--seed", type=_at_least(0), metavar="N", help="as given to run")
     trace.add_argument("--json", action="store_true")
     return parser

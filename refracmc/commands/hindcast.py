@@ -64,7 +64,7 @@ def hindcast(
     wells: str | Path | None = None,
     undeclared: str = "list",
     seed: int | None = None,
-    out: str | Path = "outputs/hindcast",
+    out: str | Path = "outputs",
     quiet: bool = True,
 ) -> HindcastText:
     """Hindcast every well of the files with months_in + months_out months and write tables and charts into OUT.

@@ -30,7 +30,7 @@ def keyed_generator(seed: int, *names: str) -> Generator:
 
 
 def stratified(generator: Generator, n: int) -> Array:
-    """The middles (n,) of n equal strata of the unit interval, in random order."""
+    """The middles (n,) of n equal strata of the unit interval (chances, no unit), in random order."""
     return (generator.permutation(n) + 0.5) / n
 
 
