@@ -55,12 +55,13 @@ def change(case: Path, pattern: str, text: str) -> None:
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
-    """The folder in which the README's commands were run, in their order, but for those on the demo."""
+    """The folder in which the README's commands were run, in their order, without the demo's case."""
     folder = tmp_path_factory.mktemp("documents")
     patch = pytest.MonkeyPatch()
     patch.chdir(folder)
     for call in refrac_lines():
-        if any("configs/demo" in word for word in call):
+        call = [word for word in call if "configs/demo" not in word]
+        if call == ["refracmc", "run"]:
             continue
         assert cli.main(call[1:]) == cli.DONE, call
         if call[1] == "new":
