@@ -28,7 +28,7 @@ USD_BBL, USD_MCF = "US$/bbl", "US$/Mcf"
 class Sampling(Section):
     """How many trials, from which seed, laid out how."""
 
-    trials: int = integer(10_000, "trials", "number of trials per strategy", 1, MAX_TRIALS)
+    trials: int = integer(10_000, "trials", "number of trials per strategy", 2, MAX_TRIALS)
     seed: int = integer(20261101, "", "root of all random streams", 0, 2**63 - 1)
     design: Literal["latin_hypercube", "plain", "sobol"] = choice(
         "latin_hypercube", "latin_hypercube, plain or sobol", source="McKay, Beckman & Conover 1979"

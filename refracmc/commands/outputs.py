@@ -21,7 +21,7 @@ from refracmc.decisions.gather import (
 )
 from refracmc.engine.blocks import read_results
 from refracmc.engine.cash import PER_TRIAL
-from refracmc.engine.draws import draw
+from refracmc.engine.draws import PROCESSES, draw
 from refracmc.engine.executors import run_tasks
 from refracmc.engine.plan import WellPlan
 from refracmc.engine.progress import Silent
@@ -61,7 +61,7 @@ def report_data(
         if frames:
             tables[key] = pd.concat(frames, ignore_index=True)
     tables["inputs"] = input_rows(plans)[list(TABLES["inputs"].names)]
-    notes = []
+    notes = _terms(case, plans)
     for plan in plans:
         if plan.posterior is not None:
             notes += [f"{plan.id}: fit: {flag}" for flag in plan.posterior.diagnostics.get("flags", [])]
@@ -89,6 +89,42 @@ def report_data(
         driver_trials=DRIVER_BLOCKS * BLOCK_SIZE,
     )
     return build_report_data(facts, tables)
+
+
+def _terms(case: Case, plans: list[WellPlan]) -> list[str]:
+    """What a reader of the page must know of prices, interests, taxes, the lease and the sleeves."""
+    oil, gas = plans[0].deck_oil, plans[0].deck_gas
+    middle, last = len(oil) // 2, len(oil) - 1
+    prices = case.prices
+    text = (
+        f"Price deck, month 1 / {middle + 1} / {last + 1}: oil {oil[0]:.2f} / {oil[middle]:.2f} / {oil[last]:.2f} "
+        f"US$/bbl, gas {gas[0]:.2f} / {gas[middle]:.2f} / {gas[last]:.2f} US$/Mcf"
+    )
+    if prices.model in PROCESSES:
+        text += (
+            f"; prices of a trial move around it with volatilities of {prices.oil_annual_volatility:.0%} (oil) and "
+            f"{prices.gas_annual_volatility:.0%} (gas) a year"
+        )
+    notes = [f"{text}."]
+    for plan in plans:
+        settings = plan.well.settings
+        fiscal, interests = settings.fiscal, settings.interests
+        states = {
+            state: [str(k + 1) for k in np.flatnonzero(plan.well.tally.in_state(state))]
+            for state in ("leaking", "stuck_open", "stuck_closed", "patched", "perforated")
+        }
+        odd = ", ".join(
+            f"{state.replace('_', ' ')}: sleeve {' '.join(ks)}" for state, ks in states.items() if ks
+        )
+        notes.append(
+            f"{plan.id}: NPV, capex and cash are net to a working interest of {interests.working:g} and a net revenue "
+            f"interest of {interests.net_revenue:g}; job cost, days and EUR are at 100 %. Production taxes "
+            f"{fiscal.severance_oil_fraction:.1%} oil, {fiscal.severance_gas_fraction:.1%} gas, ad valorem "
+            f"{fiscal.ad_valorem_fraction:.1%}. A well past its limit is held up to "
+            f"{settings.opex.lease_holding_months} months for a job; then the lease is lost and no job done. "
+            f"Of its {plan.well.tally.count} sleeves on record, {odd or 'none is out of order'}."
+        )
+    return notes
 
 
 def write_outputs(

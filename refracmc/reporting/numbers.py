@@ -69,7 +69,10 @@ def to_error(value: float, error: float, scale: float = 1.0, factor: float = PER
         return MISSING
     if not math.isfinite(error) or error <= 1e-12 * abs(value):
         return significant(value / scale)
-    return fixed(value / scale, decimals_of(factor * error / scale))
+    place = decimals_of(factor * error / scale)
+    if value:  # an error of the mean far above the percentile itself says nothing of it
+        place = max(place, 1 - math.floor(math.log10(abs(value / scale))))
+    return fixed(value / scale, place)
 
 
 def chance_error(chance: float, trials: int) -> float:

@@ -6,15 +6,19 @@ at least two standard errors (common practice, no source); below that it is call
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import pandas as pd
 
-from refracmc.reporting.numbers import MILLION, percent, significant, to_error, with_error
+from refracmc.reporting.numbers import MILLION, fixed, percent, significant, to_error, with_error
 from refracmc.reporting.tables import ReportData, RunFacts
 
 CLEAR = 2.0
 """Standard errors beyond which a difference is called real."""
+
+FEW_TRIALS = 100
+"""Fewer trials than this carry no advice: their errors are not known well enough (assumption)."""
 
 PERCENTILES = "P90 is the low and P10 the high value (share of trials above it)."
 
@@ -109,14 +113,14 @@ def _timing(data: ReportData, row: pd.Series, good: bool) -> tuple[str, str]:
         close = "" if -after["gain_usd"] >= CLEAR * after["gain_se_usd"] else " (within the error)"
         more = "" if len(curve) == 2 else f", until {last['date']} {far}"
         text = f"waiting until {after['date']} costs US$ {lost} million{close}{more}"
-        return f"The best date is a corner, now (the first one tried): {text}.", "now"
+        return f"The earliest date tried is the best: {text}.", "now"
     if best < len(curve) - 1:
         return f"The best date lies inside the span tried, {curve['date'][best]}: it gains {told}{close}.", ""
     if good:
         text = f"it gains {told}{close}; later dates should be tried"
-        return f"The best date is a corner, the last one tried ({last['date']}): {text}.", "last"
+        return f"The best date is the last one tried, {last['date']}: {text}.", "last"
     text = f"it looks better by {told}{close}, but only because the loss recedes"
-    return f"The best date is a corner, never: with the last date tried, {last['date']}, {text}.", "last"
+    return f"No date is worth it: with the last one tried, {last['date']}, {text}.", "last"
 
 
 def verdict(data: ReportData, well: str) -> Verdict:
@@ -136,7 +140,7 @@ def verdict(data: ReportData, well: str) -> Verdict:
     if mean > CLEAR * error:
         advice, headline = "refracture", f"Refracture {well} {words}"
         value = f"On average this is worth {worth} more than doing nothing ({spread}), "
-        value += f"but it loses in {chance} of trials"
+        value += f"but it loses in {chance} of trials" if row["p_loss"] > 0 else "and no trial loses"
         if row["p_loss"] > 0.5:
             value += ": it loses more often than not, and the upside carries the mean"
     elif mean < -CLEAR * error:
@@ -153,10 +157,16 @@ def verdict(data: ReportData, well: str) -> Verdict:
             f"average ({spread}), "
             f"within the sampling error of zero, and loses in {chance} of trials"
         )
-    if row["executed_share"] < 1:
+    done = float(row["executed_share"])
+    if done < 1:
+        left = math.floor(1000.0 * done) / 10.0
         value += (
-            f"; it is carried out in {percent(row['executed_share'])} of them, as the lease "
-            "ends first in the rest"
+            f"; it is carried out in {fixed(left, 1)} % of them: in the rest the well is past its limit for longer "
+            "than the lease holds, and they count as zero in value, days and cost. Part or all of what a later "
+            "date gains may be such jobs left undone"
         )
-    timing, corner = _timing(data, row, mean > CLEAR * error)
+    if data.facts.trials < FEW_TRIALS:
+        advice = "undecided"
+        headline = f"{well}: {data.facts.trials} trials are too few for advice"
+    timing, corner = _timing(data, row, mean > -CLEAR * error)
     return Verdict(well, advice, headline, f"{value}.", timing, corner)

@@ -319,7 +319,7 @@ TABLE: dict[str, tuple[str, str, str, str, str, str]] = {
         "without quotes",
     ),
     "huge trials": ("case.toml", "trials = 1000", "trials = 1e12", "sampling.trials", "1e+12", "10,000,000"),
-    "no trials": ("case.toml", "trials = 1000", "trials = 0", "sampling.trials", "0 trials", "from 1"),
+    "no trials": ("case.toml", "trials = 1000", "trials = 0", "sampling.trials", "0 trials", "from 2"),
     "half a trial": ("case.toml", "trials = 1000", "trials = 10.5", "sampling.trials", "10.5", "whole"),
     "inf": ("case.toml", CHANCE, "close_chance = inf", "job.close_chance", "inf", "finite"),
     "nan": ("case.toml", CHANCE, "close_chance = nan", "job.close_chance", "nan", "finite"),
