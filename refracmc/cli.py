@@ -276,6 +276,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except RunFailure as error:
         print(f"refracmc: {error}", file=sys.stderr)
         return FAILED
+    except (ValueError, ArithmeticError) as error:
+        text = " ".join(str(error).split())
+        print(
+            f"refracmc: the numbers of this case cannot be worked with ({text[:300]}); look for a value that is "
+            "far too large or too small",
+            file=sys.stderr,
+        )
+        return FAILED
     except MemoryError:
         print("refracmc: out of memory; use fewer --workers or fewer strategies", file=sys.stderr)
         return FAILED
