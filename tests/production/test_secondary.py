@@ -1,5 +1,7 @@
 """Oracles: quadrature of the ratio over the cumulative (second route) and limits by algebra."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -19,7 +21,7 @@ def test_volume_is_the_integral_of_the_ratio(x: float, now: float, final: float,
     ends = [0.0, min(change, x), x]
     area = sum(
         quad(lambda s: ratio([s], now, final, change)[0], a, b, epsrel=1e-11)[0]
-        for a, b in zip(ends, ends[1:], strict=False)
+        for a, b in pairwise(ends)
         if b > a
     )
     found = ratio_cumulative([x], [now], [final], [change])[0, 0]
