@@ -127,13 +127,6 @@ def _shared(plan: WellPlan, block: int, trials: int) -> dict[str, Array]:
     return values
 
 
-def mix(
-    first: Mapping[str, Array], second: Mapping[str, Array], groups: Mapping[str, str], take: str
-) -> dict[str, Array]:
-    """The draws `first` with the names of one group taken from `second`."""
-    return {name: second[name] if groups[name] == take else value for name, value in first.items()}
-
-
 def job_luck(values: Mapping[str, Array]) -> JobLuck:
     """The job's luck among the drawn values."""
     names = (*_LUCK, *(name for name in _OPTIONAL if name in values))
