@@ -10,6 +10,10 @@ from refracmc.case.tables import SHOWN, Table, shorten
 from refracmc.errors import Fault
 
 
+LARGEST = 1e9
+"""Size no cell of a table passes, in any unit: a monthly volume, a price, a depth."""
+
+
 def require_columns(
     table: Table, required: list[tuple[str, ...]], optional: list[tuple[str, ...]]
 ) -> tuple[dict[str, str], list[Fault]]:
@@ -45,6 +49,7 @@ def numbers(
     *,
     blank: bool,
     low: float = 0.0,
+    high: float = LARGEST,
     above: bool = False,
     whole: bool = False,
 ) -> tuple[NDArray[np.float64], list[Fault]]:
@@ -84,6 +89,10 @@ def numbers(
         note(text, "{cell!r}", "write a plain number, or leave the cell blank if it was not declared")
     note(infinite, "{cell}", "write a finite number")
     note(small, "{cell} {unit}", "correct the value")
+    with np.errstate(invalid="ignore"):
+        large = ~infinite & (np.abs(values) > high)
+    allowed += f", at most {high:g} {unit} in size".rstrip()
+    note(large, "{cell} {unit}", "correct the value or its unit")
     if whole:
         with np.errstate(invalid="ignore"):
             note(

@@ -12,8 +12,9 @@ import difflib
 import math
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, Final, Self
 
+import numpy as np
 from pydantic import (
     BaseModel,
     ConfigDict,
@@ -31,6 +32,11 @@ from refracmc.case import units
 from refracmc.sampling.distributions import Distribution, SpecError, from_spec
 
 ASSUMPTION = "assumption"
+LARGEST: Final = {"h": 1e4, "d": 3_650.0}
+"""Size no value of a key passes, by unit, where its range has no end: beyond it sums overflow or a job never ends."""
+LARGEST_OTHER: Final = 1e12
+RARE: Final = 1e-9
+"""Chance at each end of a distribution that its reach is told at."""
 Uncertain = Annotated[Distribution, SkipValidation]
 Problem = tuple[tuple[str | int, ...], str, str, str]
 """A fault inside a section: key path within it, found, allowed, remedy."""
@@ -216,6 +222,19 @@ def _outside(value: float, rule: dict[str, Any]) -> bool:
     return bool(below or above)
 
 
+def _refuse_absurd(low: float, high: float, rule: dict[str, Any], what: str) -> None:
+    """Refuse a value, or the reach of a distribution, whose size no key can mean."""
+    limit = LARGEST.get(rule["unit"], LARGEST_OTHER)
+    size = max(abs(low), abs(high))
+    if not size <= limit:
+        unit = f" {_unit(rule['unit'])}" if rule["unit"] else ""
+        raise refuse(
+            f"{what}{size:.6g}{unit}",
+            f"{range_text(rule)}, at most {limit:g}{unit} in size",
+            "correct the value",
+        )
+
+
 def _read_number(value: Any, rule: dict[str, Any]) -> float | int:
     whole = rule["kind"] == "integer"
     if isinstance(value, bool) or not isinstance(value, int | float):
@@ -231,6 +250,7 @@ def _read_number(value: Any, rule: dict[str, Any]) -> float | int:
         raise refuse(_found(value, rule["unit"]), range_text(rule), "round it")
     if _outside(value, rule):
         raise refuse(_found(value, rule["unit"]), range_text(rule), "correct the value or its unit")
+    _refuse_absurd(value, value, rule, "")
     return int(value) if whole else float(value)
 
 
@@ -327,4 +347,6 @@ def _read_uncertain(value: Any, rule: dict[str, Any], base_dir: Path | None) -> 
         )
     if low == high and _outside(low, rule):
         raise refuse(f"{low:.12g}{unit}", allowed, "correct the value or its unit")
+    ends = distribution.ppf(np.array([RARE, 1.0 - RARE]))
+    _refuse_absurd(float(ends[0]), float(ends[1]), rule, f"a {spec['dist']} distribution that reaches ")
     return distribution

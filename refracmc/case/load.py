@@ -66,9 +66,18 @@ class Head(Section):
     @field_validator("name", mode="after")
     @classmethod
     def _name(cls, value: str) -> str:
-        if not re.fullmatch(r"[A-Za-z0-9_-]{1,80}", value):
+        if not re.fullmatch(r"[A-Za-z0-9_][A-Za-z0-9_-]{0,79}", value):
+            allowed = "letters, digits, _ and -, not - first, up to 80 characters"
+            raise refuse(f"{value[:90]!r}", allowed, "rename the case")
+        return value
+
+    @field_validator("title", mode="after")
+    @classmethod
+    def _title(cls, value: str) -> str:
+        if len(value) > 200 or not value.isprintable():
+            found = f"{value[:60]!r} of {len(value)} characters"
             raise refuse(
-                f"{value[:90]!r}", "letters, digits, _ and -, up to 80 characters", "rename the case"
+                found, "one line of printable text, up to 200 characters", "shorten or retype the title"
             )
         return value
 

@@ -206,6 +206,13 @@ def _parse(name: str, data: bytes) -> Table:
                 continue
             if header is None:
                 header = [cell.strip() for cell in record]
+                other = next((mark for mark in (";", "\t", "|") if mark in record[0]), None)
+                if len(header) == 1 and other is not None:
+                    found = f"a header whose columns stand apart by {other!r}"
+                    fault = Fault(
+                        f"{name}: row {reader.line_num}", found, "commas", "save the file with commas"
+                    )
+                    raise InputError(fault)
                 continue
             if len(record) != len(header):
                 found = f"{len(record)} cells"

@@ -9,7 +9,7 @@ from refracmc.case import units
 from refracmc.case.columns import months, numbers, require_columns
 from refracmc.case.faults import nearest
 from refracmc.case.histories import well_rows
-from refracmc.case.tables import Table
+from refracmc.case.tables import Table, shorten
 from refracmc.errors import Fault
 from refracmc.job.sleeves import ISOLATIONS, STATES, Tally, TallyProblem
 
@@ -144,7 +144,7 @@ def _date_faults(
             faults.append(
                 Fault(rows.where(k, "installed"), units.month_text(built), allowed, "correct the date")
             )
-    return faults
+    return shorten(faults)
 
 
 def _words(rows: Table, column: str, known: tuple[str, ...]) -> tuple[NDArray[np.str_], list[Fault]]:
