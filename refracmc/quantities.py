@@ -41,7 +41,7 @@ _STRESS = "Sneddon 1946; Sneddon & Elliott 1946 (plane-strain crack)"
 _MEASURES: tuple[tuple[str, str, str, str, str], ...] = (
     ("npv", "NPV", "US$", "Net present value at the valuation date, mid-month discounting", _DEF),
     ("incremental_npv", "dNPV", "US$", "NPV minus the NPV of doing nothing in the same trial", _DEF),
-    ("irr", "IRR", "1/yr",
+    ("irr", "IRR", "1/year",
      "Effective annual rate at which the incremental NPV is zero, where the root is unique",
      "Norstrom 1972 (uniqueness)"),
     ("payout_months", "", "months",
@@ -57,6 +57,10 @@ _MEASURES: tuple[tuple[str, str, str, str, str], ...] = (
      "Flat main-phase price at which the incremental NPV is zero, all else held", _DEF),
     ("job_days", "", "days", "Days the well is shut in for the job", _DEF),
     ("job_cost", "", "US$", "Cost of the job, all its parts together", _DEF),
+    ("capex", "", "US$", "Cost of the job at the working interest, 0 where it is not carried out", _DEF),
+    ("effective_share", "", "1", "Mean effectiveness of the planned stages, before the stress effect", _DEF),
+    ("executed_share", "", "1", "Share of trials in which the job is carried out", _DEF),
+    ("capped_share", "", "1", "Share of trials in which the ultimate cut the refrac stream", _DEF),
 )  # fmt: skip
 
 _INPUTS: tuple[tuple[str, str, str, str, str], ...] = (
@@ -67,11 +71,11 @@ _INPUTS: tuple[tuple[str, str, str, str, str], ...] = (
     ("prices.gas_level", "", "1", "Factor on the whole gas price deck", _CP),
     ("prices.oil_usd_per_bbl", "", "US$/bbl", "Flat oil price", _DEF),
     ("prices.gas_usd_per_mcf", "", "US$/Mcf", "Flat gas price", _DEF),
-    ("prices.oil_annual_volatility", "sigma", "1/yr^0.5", "Volatility of the log oil price", "Schwartz 1997"),
-    ("prices.gas_annual_volatility", "sigma", "1/yr^0.5", "Volatility of the log gas price", "Schwartz 1997"),
-    ("prices.oil_reversion_per_year", "kappa", "1/yr",
+    ("prices.oil_annual_volatility", "sigma", "1/year^0.5", "Volatility of the log oil price", "Schwartz 1997"),
+    ("prices.gas_annual_volatility", "sigma", "1/year^0.5", "Volatility of the log gas price", "Schwartz 1997"),
+    ("prices.oil_reversion_per_year", "kappa", "1/year",
      "Speed at which the log oil price reverts", "Schwartz 1997"),
-    ("prices.gas_reversion_per_year", "kappa", "1/yr",
+    ("prices.gas_reversion_per_year", "kappa", "1/year",
      "Speed at which the log gas price reverts", "Schwartz 1997"),
     ("prices.oil_gas_correlation", "rho", "1", "Correlation of the oil and gas price shocks", _DEF),
     ("prices.oil_differential_usd_per_bbl", "", "US$/bbl", "Added to the oil price at the well", _CP),
@@ -96,7 +100,7 @@ _INPUTS: tuple[tuple[str, str, str, str, str], ...] = (
     ("job.open_chance", "p", "1", "Chance that one try opens a closed sleeve, averaged over wells", _DEF),
     ("job.reclose_chance", "p", "1", "Chance that one try recloses a treated sleeve", _DEF),
     ("job.reopen_chance", "p", "1", "Chance that one try reopens a sleeve at the end", _DEF),
-    ("job.age_slope_per_year", "", "logit/yr", "Change of the shift chance with the age of the sleeve", _DEF),
+    ("job.age_slope_per_year", "", "logit/year", "Change of the shift chance with the age of the sleeve", _DEF),
     ("job.cycle_slope", "", "logit/shift", "Change of the shift chance with each earlier shift", _DEF),
     ("job.well_effect_sd", "", "logit", "Spread of the effect all sleeves of a well share", _DEF),
     ("job.sleeve_effect_sd", "", "logit", "Spread of the effect all tries on a sleeve share", _DEF),
@@ -161,9 +165,9 @@ _INPUTS: tuple[tuple[str, str, str, str, str], ...] = (
     ("response.kept_fraction", "", "1", "Share of the old production that goes on after the job", _DEF),
     ("response.acceleration_fraction", "alpha", "1",
      "Share of the refrac stream taken from the old stream", _DEF),
-    ("response.decline_per_year", "D2", "1/yr", "Nominal initial decline of the refrac stream", _ARPS),
+    ("response.decline_per_year", "D2", "1/year", "Nominal initial decline of the refrac stream", _ARPS),
     ("response.b", "b2", "1", "Hyperbolic exponent of the refrac stream", _ARPS),
-    ("response.terminal_decline_per_year", "Dmin2", "1/yr",
+    ("response.terminal_decline_per_year", "Dmin2", "1/year",
      "Nominal terminal decline of the refrac stream", _ARPS),
     ("response.headroom", "", "1", "Ultimate the rock could give over the EUR without a refrac", _DEF),
     ("response.ultimate", "Nult", "main phase", "Ultimate the rock could give, where it is stated", _DEF),
@@ -199,7 +203,7 @@ _INPUTS: tuple[tuple[str, str, str, str, str], ...] = (
 )  # fmt: skip
 
 MEASURES: Mapping[str, Quantity] = MappingProxyType({row[0]: Quantity(*row) for row in _MEASURES})
-"""The twelve measures of ``summary.csv``, in their fixed order."""
+"""The measures of ``summary.csv``, in their fixed order."""
 
 INPUTS: Mapping[str, Quantity] = MappingProxyType({row[0]: Quantity(*row) for row in _INPUTS})
 """Uncertain and fixed inputs by the key path of the case."""

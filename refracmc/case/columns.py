@@ -9,7 +9,6 @@ from refracmc.case.faults import nearest
 from refracmc.case.tables import SHOWN, Table, shorten
 from refracmc.errors import Fault
 
-
 LARGEST = 1e9
 """Size no cell of a table passes, in any unit: a monthly volume, a price, a depth."""
 

@@ -151,7 +151,10 @@ def make_tables(
                     "eur": 3e5 + total / 20, "incremental_eur": (extra + cost0) / 40, "p_loss": (extra <
                     0).astype(float), "cvar": None, "capital_efficiency": extra / 2e6, "job_days": 14 +
                     rng.gamma(4, 0.8, trials), "irr": 0.2 + extra / 1e7, "payout_months": 12 +
-                    rng.gamma(2, 9, trials), "breakeven_price": 45 + rng.gamma(3, 4, trials)}[measure]  # fmt: skip
+                    rng.gamma(2, 9, trials), "breakeven_price": 45 + rng.gamma(3, 4, trials),
+                    "capex": cost0 * (name != NOTHING), "effective_share": rng.beta(9, 1, trials) *
+                    (name != NOTHING), "executed_share": np.full(trials, float(name != NOTHING)),
+                    "capped_share": rng.integers(0, 2, trials).astype(float)}[measure]  # fmt: skip
                 if measure in ("irr", "payout_months", "breakeven_price"):
                     row["undefined_share"] = 1.0 if name == NOTHING else 0.31
                 if measure == "cvar":
@@ -226,7 +229,7 @@ def make_tables(
         for name, unit, low, high, swing in (
             ("response.uplift", "1", 0.31, 0.78, 2.1e6),
             ("prices.oil_level", "1", 0.75, 1.3, 1.4e6),
-            ("response.decline_per_year", "1/yr", 0.9, 1.9, -0.8e6),
+            ("response.decline_per_year", "1/year", 0.9, 1.9, -0.8e6),
             ("response.headroom", "1", 1.4, 2.2, 0.5e6),
             ("job.cost.frac_spread_usd_per_day", "US$/day", 55000, 80000, -0.3e6),
             ("job.close_chance", "1", 0.93, 0.98, 0.2e6),

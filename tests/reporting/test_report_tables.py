@@ -15,10 +15,11 @@ from refracmc.reporting.tables import ReportData, ReportDataProblem, RunFacts, b
 Facts = Callable[..., RunFacts]
 
 
-def test_measures_are_the_twelve_of_the_summary() -> None:
+def test_measures_are_those_of_the_summary() -> None:
     assert tuple(MEASURES) == (
         "npv", "incremental_npv", "irr", "payout_months", "eur", "incremental_eur", "capital_efficiency",
-        "p_loss", "cvar", "breakeven_price", "job_days", "job_cost")  # fmt: skip
+        "p_loss", "cvar", "breakeven_price", "job_days", "job_cost", "capex", "effective_share", "executed_share",
+        "capped_share")  # fmt: skip
     for known in (*MEASURES.values(), *INPUTS.values()):
         assert known.unit
         assert known.meaning
