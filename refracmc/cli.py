@@ -64,6 +64,7 @@ def _parser() -> argparse.ArgumentParser:
     job.add_argument("--trials", type=_at_least(2), metavar="N")
     job.add_argument("--seed", type=_at_least(0), metavar="N")
     job.add_argument("--well", metavar="W", help="one well only")
+    job.add_argument("--out", default="outputs", metavar="DIR", help="default: outputs")
     job.add_argument("--json", action="store_true")
 
     orders = commands.add_parser(
@@ -181,9 +182,17 @@ def _run(options: argparse.Namespace) -> int:
 
 def _job(options: argparse.Namespace) -> int:
     from refracmc.commands.job import plan_job
+    from refracmc.engine.executors import default_workers
 
-    report = plan_job(options.case, trials=options.trials, seed=options.seed, well=options.well)
-    print(report.json() if options.json else report.text())
+    report = plan_job(
+        options.case,
+        trials=options.trials,
+        seed=options.seed,
+        well=options.well,
+        out=options.out,
+        workers=default_workers(),
+    )
+    print(report.json() if options.json else f"{report.text()}\n{report.folder}")
     for well, faults in report.refused.items():
         _say_faults(faults, well)
     return FAILED if report.refused else DONE

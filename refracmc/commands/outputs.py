@@ -65,7 +65,14 @@ def report_data(
     for plan in plans:
         if plan.posterior is not None:
             notes += [f"{plan.id}: fit: {flag}" for flag in plan.posterior.diagnostics.get("flags", [])]
-    facts = RunFacts(
+    return build_report_data(run_facts(case, sizes, refused, tuple(notes)), tables)
+
+
+def run_facts(
+    case: Case, sizes: list[int], refused: dict[str, tuple[Fault, ...]], notes: tuple[str, ...] = ()
+) -> RunFacts:
+    """What was run; sizes: trials of each block."""
+    return RunFacts(
         name=case.name,
         title=case.title,
         data_status=case.data_status,
@@ -84,11 +91,10 @@ def report_data(
         refused=tuple(
             (well, "; ".join(str(fault) for fault in faults)) for well, faults in sorted(refused.items())
         ),
-        notes=tuple(notes),
+        notes=notes,
         fan_trials=sum(sizes[:FAN_BLOCKS]),
         driver_trials=DRIVER_BLOCKS * BLOCK_SIZE,
     )
-    return build_report_data(facts, tables)
 
 
 def _terms(case: Case, plans: list[WellPlan]) -> list[str]:

@@ -41,14 +41,14 @@ def job_tables(
     date; row: the trial of the first block that is shown as an example."""
     size = sizes[0]
     draws = draw(plan, 0, size)
-    parts, spread, placed, failed = _parts(plan, draws, chosen)
+    parts, spread, placed, failed = parts_of(plan, draws, chosen)
     return {
         "job_parts": parts,
         "job_spread": spread,
-        "sleeve_map": _sleeve_map(plan, draws, best, row),
-        "stress_state": _stress_state(plan, draws, chosen, placed),
-        "failures": _failures(plan, draws, best, failed),
-        "pressure": _pressure(plan, draws),
+        "sleeve_map": sleeve_map(plan, draws, best, row),
+        "stress_state": stress_state(plan, draws, chosen, placed),
+        "failures": failures(plan, draws, best, failed),
+        "pressure": pressure_rows(plan, draws),
     }
 
 
@@ -64,9 +64,11 @@ def _day_parts(plan: WellPlan, job: JobResult, npt: Array, waiting: Array) -> di
     return made
 
 
-def _parts(
+def parts_of(
     plan: WellPlan, draws: Mapping[str, Array], chosen: Sequence[Strategy]
 ) -> tuple[Rows, Rows, dict[str, Array], dict[str, Array]]:
+    """Means by part and spread of days [days] and cost [US$] of the chosen strategies; by order, what was placed
+    (n, N) and the share of trials in which each shift was tried and failed (4, N)."""
     inputs = job_inputs(plan, draws)
     index = service_index(plan, draws)
     parts: Rows = []
@@ -111,7 +113,7 @@ def _row(plan: WellPlan, strategy: Strategy, **values: Any) -> dict[str, Any]:
     return {"well": plan.id, "strategy": strategy.name, "order": strategy.order, **values}
 
 
-def _sleeve_map(plan: WellPlan, draws: Mapping[str, Array], best: Strategy, row: int) -> Rows:
+def sleeve_map(plan: WellPlan, draws: Mapping[str, Array], best: Strategy, row: int) -> Rows:
     """What each sleeve is, from hour to hour, in one trial: read off that trial's log."""
     if best.order in plan.methods:
         return []
@@ -162,7 +164,7 @@ def _sleeve_map(plan: WellPlan, draws: Mapping[str, Array], best: Strategy, row:
     return sorted(rows, key=lambda found: (found["sleeve"], found["from_hour"]))
 
 
-def _stress_state(
+def stress_state(
     plan: WellPlan, draws: Mapping[str, Array], chosen: Sequence[Strategy], placed: Mapping[str, Array]
 ) -> Rows:
     """Mean fall of the horizontal stress contrast along the lateral after parts of the order, and what each stage
@@ -212,9 +214,7 @@ def _stress_rows(
     ]
 
 
-def _failures(
-    plan: WellPlan, draws: Mapping[str, Array], best: Strategy, failed: Mapping[str, Array]
-) -> Rows:
+def failures(plan: WellPlan, draws: Mapping[str, Array], best: Strategy, failed: Mapping[str, Array]) -> Rows:
     """What one failed shift costs by where it sits: the job with that failure alone against the job without any,
     and its chance in the simulated trials."""
     if best.order not in failed:
@@ -270,7 +270,7 @@ def _failures(
     return rows
 
 
-def _pressure(plan: WellPlan, draws: Mapping[str, Array]) -> Rows:
+def pressure_rows(plan: WellPlan, draws: Mapping[str, Array]) -> Rows:
     """Share of trials within each limit, and the pressures in their percentiles."""
     if not can_screen(plan):
         return []

@@ -122,9 +122,17 @@ def production(data: ReportData, well: str) -> Figure | None:
 def cost(data: ReportData, well: str) -> Figure | None:
     """Build-up of the mean cost of the best refrac, part upon part, largest first, with standard errors."""
     rows = data.of_well("cost", well)
-    best_row = data.of_well("decision", well)
-    chosen = str(best_row["strategy"].iloc[0])
-    rows = rows[(rows["strategy"] == chosen) & (rows["mean_usd"] != 0)]
+    best = data.of_well("decision", well).iloc[0]
+    chosen = str(best["strategy"])
+    rows = rows[rows["strategy"] == chosen]
+    return build_up(data, well, chosen, rows, float(best["job_cost_usd"]), float(best["job_cost_se_usd"]))
+
+
+def build_up(
+    data: ReportData, well: str, chosen: str, rows: pd.DataFrame, total: float, error: float
+) -> Figure | None:
+    """Cost parts of one strategy from its rows of a cost table; total and its standard error in US$."""
+    rows = rows[rows["mean_usd"] != 0]
     if rows.empty:
         return None
     rows = rows.iloc[rows["mean_usd"].argsort(kind="stable")[::-1].to_numpy()].reset_index(drop=True)
@@ -133,7 +141,7 @@ def cost(data: ReportData, well: str) -> Figure | None:
         f"{well}: what the job costs, {strategy_words(chosen)}",
         footer(
             data,
-            error_range(best_row["job_cost_se_usd"], "total"),
+            error_range(pd.Series([error]), "total"),
             percentiles=False,
             extra="Means of the parts add up to the mean total; each bar starts where the one above it ends.",
         ),
@@ -151,8 +159,7 @@ def cost(data: ReportData, well: str) -> Figure | None:
         f"{with_error(m, s, MILLION)}  ({fixed(100 * q, 1)} %)"
         for m, s, q in zip(rows["mean_usd"], rows["se_usd"], rows["share"], strict=True)
     ]
-    best = best_row.iloc[0]
-    labels.append(f"{with_error(float(best['job_cost_usd']), float(best['job_cost_se_usd']), MILLION)}")
+    labels.append(with_error(total, error, MILLION))
     for height, label in zip((*y, 0.0), labels, strict=True):
         axes.text(1.015, height, label, fontsize=7.8, va="center", transform=axes.get_yaxis_transform())
     names = [style.shorten(spoken(str(part)), 32) for part in rows["part"]]
@@ -250,9 +257,9 @@ def timeline(data: ReportData, well: str) -> Figure | None:
     rows = data.of_well("timeline", well)
     if rows.empty:
         return None
-    chosen = str(data.of_well("decision", well)["strategy"].iloc[0])
-    if (rows["strategy"] == chosen).any():
-        rows = rows[rows["strategy"] == chosen]
+    decided = data.of_well("decision", well)["strategy"]
+    if rows["strategy"].isin(decided).any():
+        rows = rows[rows["strategy"].isin(decided)]
     strategy = str(rows["strategy"].iloc[0])
     rows = rows[rows["strategy"] == strategy]
     scenarios = [s for s in ("planned", "typical") if (rows["scenario"] == s).any()]

@@ -64,6 +64,14 @@ def _chance_error(data: ReportData, rows: pd.DataFrame) -> float:
     return float(np.sqrt((rows["chance"] * (1.0 - rows["chance"])).max() / _one_block(data)))
 
 
+def _dates_of(data: ReportData, well: str) -> str:
+    """At which date the orders of `job_parts` stand, in words."""
+    if len(data.of_well("decision", well)):
+        return "each at its best date"
+    dates = {str(name).rpartition("@")[2] for name in data.of_well("job_parts", well)["strategy"]}
+    return f"a job in {', '.join(sorted(dates))}"
+
+
 def job_spread(data: ReportData, well: str) -> Figure | None:
     """Mean days and cost of each order by part, and how far they spread in the trials."""
     parts, spread = data.of_well("job_parts", well), data.of_well("job_spread", well)
@@ -72,10 +80,10 @@ def job_spread(data: ReportData, well: str) -> Figure | None:
     orders = list(dict.fromkeys(parts["order"]))
     height = 2.05 + 2 * (0.32 * len(orders) + 0.75)
     figure = style.frame(
-        f"{well}: days and cost of the job by order, each at its best date",
+        f"{well}: days and cost of the job by order, {_dates_of(data, well)}",
         footer(
             data,
-            f"standard errors are in tables/job_parts.csv ({_one_block(data)} trials)",
+            f"standard errors are in job_parts.csv ({_one_block(data)} trials)",
             money=False,
             trials=_one_block(data),
             extra="Bars: means by part. Line: P90 to P10, dot: P50, of the same trials.",
@@ -121,7 +129,7 @@ def job_spread(data: ReportData, well: str) -> Figure | None:
     for row, (named, groups) in enumerate((("days", _GROUPS), ("cost", _COSTS))):
         marks = [style.Mark(label, colour) for label, colour, members in groups if drawn & set(members)]
         marks[:1] = [style.Mark(f"{named}: {mark.label}", mark.colour) for mark in marks[:1]]
-        style.legend_row(figure, marks, down=0.42 + 0.22 * row)
+        style.legend_row(figure, marks, down=0.42 + 0.4 * row)
     return figure
 
 

@@ -195,7 +195,7 @@ depth_ft | number | ft | measured depth
 state | text | | open, closed, being treated, open treated, stuck open, stuck closed, patched ...
 from_hour | number | h | hours since the start of the job
 to_hour | number | h | hours since the start of the job
-""", "well sleeve from_hour"),
+""", "well strategy sleeve from_hour"),
     table_spec("stress_state", "Stress along the lateral as the order proceeds", "one sleeve at one time", """
 well | text | | well id
 order | text | | stage order
@@ -215,7 +215,7 @@ chance | number | 1 | share of trials in which it is tried and fails
 stages_lost_share | number | 1 | share of the stages' effect lost by this failure alone
 old_lost_share | number | 1 | share of the old entry points lost by this failure alone
 days_more | number | days | days it adds alone
-""", "well sleeve kind"),
+""", "well strategy sleeve kind"),
     table_spec("pressure", "Pressure screen", "one limit of one well", """
 well | text | | well id
 limit_name | text | | casing burst, wellhead rating, coiled tubing collapse, or all of them
@@ -271,14 +271,16 @@ TABLES: Mapping[str, TableSpec] = MappingProxyType({spec.key: spec for spec in _
 """All tables of a report by key, in the order of the files."""
 
 
+def table_markdown(spec: TableSpec) -> list[str]:
+    """Title and columns of one table as lines of Markdown."""
+    lines = [f"**{spec.key}**: {spec.title}; one row is {spec.row}.", ""]
+    lines += ["| column | kind | unit | meaning |", "|---|---|---|---|"]
+    for c in spec.columns:
+        kind = f"{c.kind}, may be missing" if c.optional else c.kind
+        lines.append(f"| {c.name} | {kind} | {c.unit} | {c.meaning} |")
+    return [*lines, ""]
+
+
 def columns_markdown() -> str:
     """All tables and their columns as Markdown, for the README; generated, so that it cannot fall behind."""
-    lines: list[str] = []
-    for spec in TABLES.values():
-        lines += [f"**{spec.key}**: {spec.title}; one row is {spec.row}.", ""]
-        lines += ["| column | kind | unit | meaning |", "|---|---|---|---|"]
-        for c in spec.columns:
-            kind = f"{c.kind}, may be missing" if c.optional else c.kind
-            lines.append(f"| {c.name} | {kind} | {c.unit} | {c.meaning} |")
-        lines.append("")
-    return "\n".join(lines)
+    return "\n".join(line for spec in TABLES.values() for line in table_markdown(spec))

@@ -44,7 +44,8 @@ def csv_bytes(frame: pd.DataFrame) -> bytes:
     return stream.getvalue()
 
 
-def _write_table(frame: pd.DataFrame, stem: Path) -> list[Path]:
+def write_table(frame: pd.DataFrame, stem: Path) -> list[Path]:
+    """Write one table as STEM.csv and STEM.parquet, each whole or not at all; returns the paths."""
     csv, parquet = stem.with_suffix(".csv"), stem.with_suffix(".parquet")
     write_whole(csv, csv_bytes(frame))
     stream = io.BytesIO()
@@ -58,7 +59,7 @@ def write_tables(data: ReportData, folder: Path) -> list[Path]:
     (folder / "tables").mkdir(parents=True, exist_ok=True)
     written: list[Path] = []
     for key, frame in data.tables.items():
-        written += _write_table(frame, folder / key if key == "summary" else folder / "tables" / key)
+        written += write_table(frame, folder / key if key == "summary" else folder / "tables" / key)
     return written
 
 

@@ -23,6 +23,7 @@ import numpy as np
 import pandas as pd
 
 from refracmc.reporting.columns import NOTHING, TABLES, Column, TableSpec, table_spec
+from refracmc.reporting.job_columns import ALL_TABLES
 
 __all__ = ["NOTHING", "TABLES", "Column", "ReportData", "ReportDataProblem", "RunFacts", "TableSpec",
            "build_report_data", "table_spec"]  # fmt: skip
@@ -81,13 +82,14 @@ class ReportData:
 
     @property
     def wells(self) -> tuple[str, ...]:
-        """Well ids in the order of the decision table."""
-        return tuple(str(well) for well in self.tables["decision"]["well"])
+        """Well ids in the order of the decision table; without one, of the first table."""
+        key = "decision" if "decision" in self.tables else next(iter(self.tables))
+        return tuple(dict.fromkeys(str(well) for well in self.tables[key]["well"]))
 
     def of_well(self, key: str, well: str) -> pd.DataFrame:
         """Rows of one well of a table (an empty frame if the table or the well is absent)."""
         if key not in self.tables:
-            return pd.DataFrame(columns=list(TABLES[key].names))
+            return pd.DataFrame(columns=list(ALL_TABLES[key].names))
         rows = self.places[key].get(well, np.array([], dtype=np.intp))
         return self.tables[key].iloc[rows].reset_index(drop=True)
 
@@ -156,19 +158,23 @@ def _checked(spec: TableSpec, frame: pd.DataFrame, problems: list[str]) -> pd.Da
     return made
 
 
-def build_report_data(facts: RunFacts, tables: Mapping[str, pd.DataFrame]) -> ReportData:
-    """Check the tables and freeze them.
+def build_report_data(facts: RunFacts, tables: Mapping[str, pd.DataFrame], valued: bool = True) -> ReportData:
+    """Check the tables and freeze them. valued: false for tables of the job alone, which have no decision.
 
     Raises :class:`ReportDataProblem` with all that is wrong at once: unknown or missing tables and columns,
     values of the wrong kind, missing values, doubled rows, percentiles out of order, shares outside 0 to 1,
     wells that the decision table does not have, a decision's strategy that the summary does not have.
     """
-    problems = [f"table {key} is not known" for key in tables if key not in TABLES]
-    problems += [f"table {s.key} is missing" for s in TABLES.values() if s.required and s.key not in tables]
+    specs = TABLES if valued else ALL_TABLES
+    problems = [f"table {key} is not known" for key in tables if key not in specs]
+    if valued:
+        problems += [
+            f"table {s.key} is missing" for s in TABLES.values() if s.required and s.key not in tables
+        ]
     made = {
-        spec.key: _checked(spec, tables[spec.key], problems) for spec in TABLES.values() if spec.key in tables
+        spec.key: _checked(spec, tables[spec.key], problems) for spec in specs.values() if spec.key in tables
     }
-    if not problems:
+    if not problems and "decision" in made and "summary" in made:
         wells = set(made["decision"]["well"])
         for key, frame in made.items():
             strange = sorted(set(frame["well"].dropna()) - wells)

@@ -45,7 +45,14 @@ def strategy_words(strategy: str) -> str:
     order, at, date = strategy.rpartition("@")
     if not at:
         return "doing nothing" if strategy == "nothing" else spoken(strategy)
-    return f"{spoken(order)} in {date}"
+    return (
+        f"{spoken(order)} in {date}" if has_date(strategy) else f"{spoken(order)} by trigger {spoken(date)}"
+    )
+
+
+def has_date(strategy: str) -> bool:
+    """Whether a strategy stands at a date of its own (names of triggers start with a letter)."""
+    return strategy.rpartition("@")[2][:1].isdigit()
 
 
 def money_basis(facts: RunFacts) -> str:

@@ -16,6 +16,7 @@ from typing import Any
 from refracmc.case import units
 from refracmc.case.keys import KeyRow, key_rows
 from refracmc.reporting.columns import columns_markdown
+from refracmc.reporting.job_columns import job_columns_markdown
 from refracmc.sampling.distributions import _OPTIONAL, KINDS
 
 ROOT = Path(__file__).parents[2]
@@ -79,6 +80,7 @@ MADE = {
     "kinds": kinds_markdown,
     "twins": twins_markdown,
     "columns": lambda: columns_markdown().strip().replace("<", "&lt;"),
+    "job_columns": lambda: job_columns_markdown().strip().replace("<", "&lt;"),
 }
 
 
@@ -142,7 +144,7 @@ def paths_of(value: Any, at: str = "") -> Iterator[str]:
         yield at
     if isinstance(value, dict):
         named = PLACEHOLDERS.get(at.rpartition(".")[2])
-        if named and set(value) == {"mean", "se", "p90", "p50", "p10"}:
+        if named and {"mean", "se", "p90", "p50", "p10"} <= set(value):
             named = None
         if named and not value:
             yield from (f"{at}.{named}", f"{at}.{named}[]")

@@ -301,7 +301,7 @@ def no_constant(text: str) -> float:
 
 def test_job_plans_without_values(tmp_path: Path) -> None:
     case = write_case(tmp_path, changed(CASE, ("trials = 1100", "trials = 300")))
-    done = refracmc("job", case, "--json")
+    done = refracmc("job", case, "--json", "--out", tmp_path / "out")
     assert done.returncode == 0, done.stderr
     content = json.loads(done.stdout, parse_constant=no_constant)
     assert [well["well"] for well in content["wells"]] == ["A", "B"]
@@ -320,11 +320,12 @@ def test_job_plans_without_values(tmp_path: Path) -> None:
             assert row["days"]["p90"] <= row["days"]["p50"] <= row["days"]["p10"]
             cost = math.fsum(row["mean_cost_parts_usd"].values())
             assert cost == pytest.approx(row["cost_usd"]["mean"], rel=1e-9)
-    text = refracmc("job", case, "--well", "B", "--trials", "64")
+    text = refracmc("job", case, "--well", "B", "--trials", "64", "--out", tmp_path / "out")
     assert text.returncode == 0
+    assert text.stdout.splitlines()[-1] == str(tmp_path / "out" / "small" / "job")
     assert "toe_to_heel" in text.stdout
     assert "A:" not in text.stdout
-    assert refracmc("job", case, "--well", "C").returncode == 2
+    assert refracmc("job", case, "--well", "C", "--out", tmp_path / "out").returncode == 2
 
 
 @pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")

@@ -157,6 +157,36 @@ def test_files_of_a_run(made: Path) -> None:
     assert all(kind.key in told for kind in CHARTS)
 
 
+def test_files_of_a_job(made: Path) -> None:
+    """The README names every file of the command, and no other; every table of the job is a made one."""
+    from refracmc.reporting.job_columns import JOB_TABLES
+
+    refracmc.plan_job(made / "mywell" / "case.toml", trials=64, out=made / "drawn")
+    folder = made / "drawn" / "starter" / "job" / "W-1"
+    orders = set(pd.read_csv(folder / "job_steps.csv")["order"])
+    told = read.names(read.part(TEXT, "Tables and charts of a job"))
+    tables = {name.removesuffix(".csv") for name in told if name.endswith(".csv")}
+    charts = {
+        name.removesuffix(".png").replace("<order>", order)
+        for name in told
+        if name.endswith(".png")
+        for order in orders
+    }
+    files = {path.name for path in folder.iterdir()}
+    assert {f"{name}{end}" for name in tables for end in (".csv", ".parquet")} <= files
+    drawn = {name.rpartition(".")[0] for name in files if name.endswith((".png", ".svg"))}
+    assert drawn <= charts
+    kinds = {name.partition("-")[0] for name in drawn}
+    assert kinds == {name.partition("-")[0] for name in charts}
+    assert files == {
+        *(f"{name}{end}" for name in tables for end in (".csv", ".parquet")),
+        *(f"{name}{end}" for name in drawn for end in (".png", ".svg")),
+    }
+    for key, spec in JOB_TABLES.items():
+        assert tuple(pd.read_csv(folder / f"{key}.csv").columns) == spec.names
+        assert tuple(pd.read_parquet(folder / f"{key}.parquet").columns) == spec.names
+
+
 def content_of(made: Path, what: str) -> Any:
     case = made / "mywell" / "case.toml"
     if what == "Keys of job":
