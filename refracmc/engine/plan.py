@@ -279,6 +279,8 @@ def build_plan(case: Case, well: WellCase, number: int, posterior: Posterior | N
             methods[name] = MethodOrder(made, None, None)
         else:
             before = treated_before(made.sleeves, tally.count)
+            if made.kind == "liner":  # the sleeves of one stage are treated at once
+                before *= made.stage_of[None, :] < made.stage_of[:, None]
             methods[name] = MethodOrder(made, normal * before, contrast * before)
     strategies = tuple(
         Strategy(name, order, month, name.rsplit("@", 1)[1])

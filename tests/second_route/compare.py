@@ -7,7 +7,7 @@ from importlib.util import find_spec
 import numpy as np
 
 from refracmc.engine.draws import draw
-from refracmc.engine.evaluate import chunks_of, evaluate, evaluate_one
+from refracmc.engine.evaluate import at_its_date, chunks_of, evaluate, evaluate_one
 from refracmc.engine.ledger import month_ledger, nothing_ledger
 from tests.second_route import trial as second
 from tests.second_route.inputs import trial_inputs
@@ -65,8 +65,9 @@ def compare_trial(plan, draws, strategy, t, streams, measures):
     if int(kernel.nothing.limit[at]) != mine["nothing"]["limit"]:
         out.append(f"life alone: engine {kernel.nothing.limit[at]}, plain {mine['nothing']['limit']}")
     if mine["executed"]:
-        if strategy.month + int(streams.valued.life[at]) != mine["limit"]:
-            out.append(f"life: engine {strategy.month + streams.valued.life[at]}, plain {mine['limit']}")
+        life = mine["job_month"] + int(streams.valued.life[at])
+        if life != mine["limit"]:
+            out.append(f"life: engine {life}, plain {mine['limit']}")
         job_numbers(streams, t, at, mine, out)
     cash_columns(month_ledger(plan, draws, streams, t), mine, "strategy", sliver, out)
     more = abs(mine["measures"]["incremental_eur"])
@@ -84,6 +85,27 @@ def compare_trial(plan, draws, strategy, t, streams, measures):
     return out
 
 
+def compare_triggered(plan, draws, strategy, t, measures):
+    """As `compare_trial` where a trigger sets the date: its month first, then the trial at that date."""
+    mine = second.run(trial_inputs(plan, draws, strategy, t))
+    its_plan, dated = at_its_date(plan, draws, strategy, t)
+    month = None if dated is None else dated.month
+    if month != mine["job_month"] and mine["executed"]:
+        return [f"trigger: engine month {month}, plain {mine['job_month']}"]
+    if dated is None:
+        out: list[str] = []
+        for name in MEASURES:
+            for kernel, values in measures.items():
+                if not close(values[name][t], mine["measures"][name]):
+                    out.append(
+                        f"{name}, {kernel}: engine {values[name][t]!r}, plain {mine['measures'][name]!r}"
+                    )
+        return out
+    part = next(p for p in chunks_of(len(measures["arrays"]["npv"])) if p.start <= t < p.stop)
+    streams = evaluate_one(its_plan, draws, dated, [part])[0]
+    return compare_trial(its_plan, draws, strategy, t, streams, measures)
+
+
 def slivers(mine, main):
     """Volumes that tell a month's rounding: it is a difference of cumulatives, cut by one of days."""
     base = mine["nothing"]["base"]
@@ -99,7 +121,7 @@ def slivers(mine, main):
 
 def job_numbers(streams, t, at, mine, out):
     job, plain = streams.job, mine["job"]
-    for name in ("days", "ct_hours", "called_off", "stuck", "lost"):
+    for name in ("days", "ct_hours", "called_off", "stuck", "lost", "stages_effective_share"):
         if not close(getattr(job, name)[t], plain[name]):
             out.append(f"job {name}: engine {getattr(job, name)[t]!r}, plain {plain[name]!r}")
     for name in ("kept", "effectiveness", "placed"):
@@ -153,15 +175,17 @@ def compare(plan, rows_of, block=0):
         name: evaluate(replace(plan, compiled=on), draws, strategies).measures for name, on in kernels.items()
     }
     for k, strategy in enumerate(strategies):
-        streams = evaluate_one(plan, draws, strategy, parts)
+        measures = {
+            kernel: {name: values[1 + k] for name, values in of.items()} for kernel, of in measured.items()
+        }
+        streams = evaluate_one(plan, draws, strategy, parts) if strategy.trigger is None else ()
         for trial in rows_of[strategy.name]:
             t = rows.index(trial)
-            chunk = next(s for s in streams if s.part.start <= t < s.part.stop)
-            measures = {
-                kernel: {name: values[1 + k] for name, values in of.items()}
-                for kernel, of in measured.items()
-            }
-            texts = compare_trial(plan, draws, strategy, t, chunk, measures)
+            if strategy.trigger is None:
+                chunk = next(s for s in streams if s.part.start <= t < s.part.stop)
+                texts = compare_trial(plan, draws, strategy, t, chunk, measures)
+            else:
+                texts = compare_triggered(plan, draws, strategy, t, measures)
             count += 1
             if texts:
                 found[plan.id, strategy.name, trial] = texts

@@ -3,6 +3,8 @@
 Nothing is calculated here that the model calculates: settings are copied, drawn values read off their row.
 """
 
+from tests.second_route.changes import Rules, plan_changes
+from tests.second_route.plan import plan_job
 from tests.second_route.prices import price_path, service_index
 from tests.second_route.trial import posterior_row
 
@@ -109,17 +111,37 @@ def share_inputs(tally, response):
     }
 
 
-def planned_changes(steps):
-    """Where the plan changes its assembly or string: [(kind, depth)]; None where trips are counted instead.
-
-    Taken from the plan as it is: that the changes cost least is tested in tests/job against all other sets.
-    """
-    if steps.changes is None:
+def planned_changes(job, tally, order, policy):
+    """Where the plan changes its assembly or string: ((kind, depth), ...); None where trips are counted instead."""
+    if job.trip_planning != "least_cost":
         return None
-    depths = [0.0, *(float(step.depth_ft) for step in steps.steps)]
-    return [
-        (str(kind), depths[k]) for k, kind in zip(steps.changes.before_step, steps.changes.kinds, strict=True)
-    ]
+    actions = plan_job(tally, order, policy["close_policy"], policy["reclose_habit"], policy["ct_reach_ft"])
+    rules = Rules(
+        job.stages_per_bha,
+        job.ct_string_life_ft,
+        *(
+            float(getattr(job, key).mean())  # expected when the plan is made
+            for key in ("bha_change_hours", "string_change_hours", "ct_speed_ft_per_min")
+        ),
+    )
+    return plan_changes(tuple(tally["depth_ft"]), tuple(actions), rules)
+
+
+def method_inputs(chosen, row, order):
+    """(kind, its table with drawn values) of another isolation method; None for an order of stages."""
+    section = getattr(chosen.methods, order, None)
+    return None if section is None else (order, row.section(f"strategies.methods.{order}", section))
+
+
+def trigger_inputs(chosen, strategy, valuation):
+    """The table of the strategy's trigger, months counted from the valuation month; None for a fixed date."""
+    if strategy.trigger is None:
+        return None
+    section = chosen.triggers[strategy.name.split("@")[1]]
+    out = {key: getattr(section, key) for key in type(section).model_fields}
+    for key in ("earliest", "latest"):
+        out[key] = month_number(out[key]) - valuation
+    return out
 
 
 def reach_ft(chosen, tally, ct_reach_ft):
@@ -177,8 +199,9 @@ def money_inputs(plan, row):
     }
 
 
-def trial_inputs(plan, draws, strategy, t):
-    """Everything the second route needs for one trial of one strategy."""
+def trial_inputs(plan, draws, strategy, t, month=None):
+    """Everything the second route needs for one trial of one strategy; month: that in which its trigger fires."""
+    month = strategy.month if month is None else month
     row = Row(draws, t)
     settings, tally = plan.well.settings, plan.well.tally
     chosen, job = settings.strategies, settings.job
@@ -186,14 +209,18 @@ def trial_inputs(plan, draws, strategy, t):
     money = money_inputs(plan, row)
     inputs = row.section("job", job)
     rates = row.section("job.cost", job.cost)
-    rates["service_index"] = service_index(
-        money["oil_factor"],
-        rates["service_index_beta"],
-        job.cost.service_index_lag_months,
-        job.cost.service_index_sd,
-        row.value("costs.service_luck"),
-        strategy.month,
-    )
+
+    def index_at(i):
+        return service_index(
+            money["oil_factor"],
+            rates["service_index_beta"],
+            job.cost.service_index_lag_months,
+            job.cost.service_index_sd,
+            row.value("costs.service_luck"),
+            i,
+        )
+
+    rates["service_index"] = index_at(month)
     response = row.section("response", settings.response)
     response["intensity_lb_per_ft"] = settings.completion.proppant_lb_per_ft
     response["peak_rate_per_d"] = peak
@@ -203,29 +230,40 @@ def trial_inputs(plan, draws, strategy, t):
         if name.startswith("luck."):
             read = row.value if values.ndim == 1 else row.several
             luck[name.removeprefix("luck.")] = read(name)
+    valuation = month_number(plan.case.valuation.date)
+    sleeves = tally_inputs(tally, valuation + month)
+    policy = {
+        "close_policy": chosen.close_policy,
+        "reclose_habit": chosen.reclose_habit,
+        "when_not_closing": chosen.when_not_closing,
+        "when_not_opening": chosen.when_not_opening,
+        "when_not_reopening": chosen.when_not_reopening,
+        "stop_loss_failed_closes": chosen.stop_loss_failed_closes,
+        "max_tries": job.max_tries,
+        "patched_restricts": chosen.patched_restricts,
+        "changes": None,
+        "ct_reach_ft": reach_ft(chosen, tally, settings.completion.ct_reach_ft),
+    }
+    method, order = method_inputs(chosen, row, strategy.order), None
+    if method is None:
+        order = [int(s) for s in plan.orders[strategy.order].job.order]
+        policy["changes"] = planned_changes(job, sleeves, order, policy)
     return {
         "months": plan.case.valuation.horizon_months,
         "main": plan.well.main_phase,
-        "job_month": strategy.month,
+        "job_month": month,
+        "trigger": trigger_inputs(chosen, strategy, valuation) if month < 0 else None,
+        "at_month": lambda i: trial_inputs(plan, draws, strategy, t, i),
         "lease_holding_months": settings.opex.lease_holding_months,
-        "order": [int(s) for s in plan.orders[strategy.order].job.order],
+        "order": order,
+        "method": method,
         "well": well,
         "money": money,
-        "tally": tally_inputs(tally, month_number(plan.case.valuation.date) + strategy.month),
+        "service_index": index_at,
+        "tally": sleeves,
         "inputs": inputs,
         "rates": rates,
-        "policy": {
-            "close_policy": chosen.close_policy,
-            "reclose_habit": chosen.reclose_habit,
-            "when_not_closing": chosen.when_not_closing,
-            "when_not_opening": chosen.when_not_opening,
-            "when_not_reopening": chosen.when_not_reopening,
-            "stop_loss_failed_closes": chosen.stop_loss_failed_closes,
-            "max_tries": job.max_tries,
-            "patched_restricts": chosen.patched_restricts,
-            "changes": planned_changes(plan.orders[strategy.order].job),
-            "ct_reach_ft": reach_ft(chosen, tally, settings.completion.ct_reach_ft),
-        },
+        "policy": policy,
         "response": response,
         "shares": share_inputs(tally, settings.response),
         "stress": row.section("stress", settings.stress),

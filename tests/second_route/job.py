@@ -343,7 +343,12 @@ def finish(trial, order, feet, called_off):
         "casing_days": casing_days,
         "casing": casing,
         "days": i["days_before_ct"] + ct_days + stuck_days + casing_days + i["days_after_ct"],
+        "days_before": i["days_before_ct"],
+        "frac_days": ct_days,  # the pumping crew stands by
+        "isolation_usd": 0.0,
         "treated": trial.treated,
+        "stage_volumes": treated,
+        "stages": [[s] for s in order],
         "pumped": [trial.pumped[s] for s in trial.sleeves],
         "placed": [trial.placed[s] for s in trial.sleeves],
         "received": [trial.received[s] for s in trial.sleeves],
@@ -359,13 +364,13 @@ def finish(trial, order, feet, called_off):
 
 def cost(job, inputs, rates):
     """Gross cost of the job (US$) part by part; every part moves with the service index."""
-    treated = len(job["treated"])
+    treated = job["stage_volumes"]
     water = treated * rates["water_bbl_per_stage"]
     parts = {
         "mobilisation": rates["mobilisation_usd"],
-        "workover": rates["workover_usd_per_day"] * inputs["days_before_ct"],
+        "workover": rates["workover_usd_per_day"] * job["days_before"],
         "ct_spread": rates["ct_spread_usd_per_day"] * (job["ct_days"] + job["stuck_days"]),
-        "frac_spread": rates["frac_spread_usd_per_day"] * job["ct_days"],
+        "frac_spread": rates["frac_spread_usd_per_day"] * job["frac_days"],
         "materials": rates["stage_materials_usd"] * treated,
         "water": water * rates["water_usd_per_bbl"],
         "trips": rates["trip_usd"] * job["count"]["trips"],
@@ -381,6 +386,6 @@ def cost(job, inputs, rates):
         "slim_tools": rates.get("slim_stage_usd", 0.0) * job["count"]["slim"],
         "casing_failure": rates["workover_usd_per_day"] * job["casing_days"]
         + (rates.get("casing_failure_usd", 0.0) if job["casing"] else 0.0),
-        "isolation": 0.0,
+        "isolation": job["isolation_usd"],
     }
     return {name: value * rates["service_index"] for name, value in parts.items()}

@@ -21,12 +21,22 @@ def logistic(y):
     return 1.0 / (1.0 + math.exp(-y)) if y > -700.0 else 0.0
 
 
-def stage_multiplier(stress, depth_ft, order, placed, s):
-    """Multiplier of stage s: a smaller contrast left helps, a closing stress near the limit hurts."""
-    if not stress["enabled"] or s not in order:
+def stage_multiplier(stress, depth_ft, stages, placed, s):
+    """Multiplier of sleeve s: a smaller contrast left helps, a closing stress near the limit hurts.
+
+    stages: groups of sleeves treated at once, in the order treated; an order of sleeves has one in each.
+    """
+    before = []
+    for group in stages:
+        if s in group:
+            break
+        before += group
+    else:
+        return 1.0  # not treated
+    if not stress["enabled"]:
         return 1.0
     fall = rise = 0.0
-    for j in order[: order.index(s)]:
+    for j in before:
         xi = abs(depth_ft[s - 1] - depth_ft[j - 1]) / stress["half_height_ft"]
         share = stress["residual_pressure_psi"] * placed[j - 1]
         rise += share * normal_change(xi)

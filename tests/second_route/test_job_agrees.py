@@ -17,6 +17,7 @@ from refracmc.job.planner import PlanRefused, plan
 from refracmc.job.simulate import simulate as engine_simulate
 from refracmc.job.sleeves import ISOLATIONS, STATES, Tally
 from tests.second_route import job as second
+from tests.second_route.changes import Rules, plan_changes
 from tests.second_route.plan import Refused, plan_job, travel_ft
 
 TRIALS = 6
@@ -134,10 +135,11 @@ def engine_run(case: dict):
         made = with_changes(
             made, ChangeRules(int(case["inputs"]["stages_per_bha"]), p["life_ft"], 5.0, 21.0, 65.0)
         )
-        depths = [0.0, *(step.depth_ft for step in made.steps)]
-        p["changes"] = [
-            (kind, depths[k]) for k, kind in zip(made.changes.before_step, made.changes.kinds, strict=True)
-        ]
+        actions = plan_job(
+            case["tally"], case["order"], p["close_policy"], p["reclose_habit"], p["ct_reach_ft"]
+        )
+        rules = Rules(int(case["inputs"]["stages_per_bha"]), p["life_ft"], 5.0, 21.0, 65.0)
+        p["changes"] = plan_changes(tuple(case["tally"]["depth_ft"]), tuple(actions), rules)
     policy = JobPolicy(
         when_not_closing=p["when_not_closing"],
         when_not_opening=p["when_not_opening"],

@@ -3,6 +3,7 @@
 import math
 
 from tests.second_route import job as ct_job
+from tests.second_route import methods, trigger
 from tests.second_route import money as cash
 from tests.second_route.decline import base_stream
 from tests.second_route.response import refrac_streams, sleeve_shares
@@ -36,15 +37,20 @@ def nothing(trial):
 def run(trial):
     """Nothing, the job, the response, the cash and the measures of one executed (or lapsed) strategy."""
     left = nothing(trial)
+    if trial["trigger"] is not None:
+        month = fired(trial, left)
+        if month is None:
+            return lapsed(trial, left)
+        trial = trial["at_month"](month)
     base, m, money = left["base"], trial["job_month"], trial["money"]
     months, last = trial["months"], left["limit"]
     if m - 1 - last > trial["lease_holding_months"]:
         return lapsed(trial, left)
     s0 = min(m, last + 1)
-    job = ct_job.simulate(trial["tally"], trial["order"], trial["inputs"], trial["luck"], trial["policy"])
+    job = simulated(trial)
     parts = ct_job.cost(job, trial["inputs"], trial["rates"])
     multiplier = [
-        stage_multiplier(trial["stress"], trial["tally"]["depth_ft"], trial["order"], job["placed"], s)
+        stage_multiplier(trial["stress"], trial["tally"]["depth_ft"], job["stages"], job["placed"], s)
         for s in range(1, len(job["placed"]) + 1)
     ]
     stressed = dict(job)
@@ -69,6 +75,7 @@ def run(trial):
     )
     return {
         "executed": True,
+        "job_month": m,
         "nothing": left,
         "job": job,
         "cost_parts": parts,
@@ -81,11 +88,34 @@ def run(trial):
     }
 
 
+def simulated(trial):
+    """The job by its order of stages, or by another isolation method."""
+    inputs, luck, policy = trial["inputs"], trial["luck"], trial["policy"]
+    if trial["method"] is None:
+        return ct_job.simulate(trial["tally"], trial["order"], inputs, luck, policy)
+    kind, terms = trial["method"]
+    return methods.simulate(
+        kind, trial["tally"], terms, inputs, luck, policy["max_tries"], policy["ct_reach_ft"]
+    )
+
+
+def fired(trial, left):
+    return trigger.month_of(
+        trial["trigger"],
+        left["base"]["main"],
+        left["limit"],
+        trial["money"][trial["main"] + "_price"],
+        trial["service_index"],
+        trial["lease_holding_months"],
+    )
+
+
 def lapsed(trial, left):
-    """The lease ended before the job: the strategy is the branch of doing nothing."""
+    """The lease ended before the job, or no trigger started it: the strategy is the branch of doing nothing."""
     npv = math.fsum(left["cash"]["discounted"])
     return {
         "executed": False,
+        "job_month": None,
         "nothing": left,
         "limit": left["limit"],
         "volumes": left["volumes"],
