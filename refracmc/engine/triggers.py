@@ -1,8 +1,13 @@
 """Refrac dates set by triggers: the month of the job differs by trial and is decided on what is known then.
 
 At the start of month i the rate of month i - 1, its price, whether the well is past its own limit, and the index
-of service costs are known; nothing later is used. The job starts in the first month of the window in which the
-trigger's condition and its gate both hold; where none does, the strategy leaves the well alone. Trials of one
+of service costs of month i are known; nothing later is used. The rate is the main-phase volume of the well left
+alone over the 30.4375 days of the month (a calendar-day rate, 0 after the limit L), the price the benchmark of the
+main phase. `rate_below`: rate < rate_per_d; `economic_limit`: i > L; `date`: always; the gate's bounds are met with
+equality. The job starts in the first month of the window in which the trigger's condition and its gate both hold;
+where none does, the strategy leaves the well alone, and so it does where the lease has ended before that month. The
+window begins with month 1 at the soonest, the first of which anything is known, and ends within the horizon. On a
+known price path L is where the running discounted net is largest, so `economic_limit` knows that path. Trials of one
 month are valued together by the kernels that value a fixed date, so a trigger that always fires in month m gives
 the numbers of that date (tests/engine).
 """

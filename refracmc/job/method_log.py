@@ -106,11 +106,12 @@ def _walk(
             k = s - 1
             if plan.depth_ft[k] != rows.depth:
                 rows.run("move", float(plan.depth_ft[k]), s)
-            for _ in range(int(sets[k])):
+            for j in range(1, int(sets[k]) + 1):
                 if made and made % plan.sets_per_trip == 0:
                     rows.add("trip", v["hours_per_trip"], "packers changed", s)
                 made += 1
-                rows.add("set", t["hours_per_set"], "set", s, 1)
+                sealed = bool(treated[k]) and j == int(sets[k])
+                rows.add("set", t["hours_per_set"], "sealed" if sealed else "did not seal", s, 1)
             if not treated[k]:
                 rows.add("treat", 0.0, "left out: did not seal", s)
                 continue
@@ -135,11 +136,14 @@ def _walk(
                 covered = np.flatnonzero(plan.stage_of == k)
                 worked = not covered.size or bool(treated[covered[0]])
                 sleeve = int(covered[0]) + 1 if covered.size else None
-                rows.add("treat", t["hours_per_stage"], "treated" if worked else "not treated", sleeve)
-        rows.run("run_in", plan.bottom_ft)
+                rows.add("treat", t["hours_per_stage"], "treated" if worked else "stage lost", sleeve)
+        if set_up and plan.stages > 1:  # the plugs stand between the stages: the tubing mills its way down
+            rows.run("run_in", float(plan.depth_ft[-1]))
+            rows.add("drill_out", t["drill_out_hours_per_plug"] * (plan.stages - 1))
+            rows.run("move", plan.bottom_ft)
+        else:
+            rows.run("run_in", plan.bottom_ft)
         rows.add("cleanout", v["cleanout_hours"])
-        if set_up:
-            rows.add("drill_out", t["drill_out_hours_per_plug"] * max(plan.stages - 1, 0))
         rows.run("pull_out", 0.0)
         if not set_up:
             rows.add("called_off", 0.0, "liner not set")

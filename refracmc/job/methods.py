@@ -2,28 +2,41 @@
 
 bullhead  The whole job is pumped down the casing into every sleeve open on record; diverter is dropped between
           batches. V = round(volume_fraction * treatable sleeves) stage volumes, at least one. Sleeve s takes
-          placed_s = V * a_s / sum(a), a_s = exp(sd * z_stage_s) for an open sleeve, leak_fluid_fraction times
-          that for a leaking one, sd = share_log_sd * (1 - diverter_evens_fraction).
-          effectiveness e_s = effect_fraction * min(1, placed_s). All old production is kept.
+          placed_s = V * a_s / sum(a), a_s = exp(sd * z_stage_s) for an open sleeve (open, stuck_open,
+          perforated), leak_fluid_fraction times that for a leaking one, sd = share_log_sd * (1 -
+          diverter_evens_fraction). effectiveness e_s = effect_fraction * min(1, placed_s). All old production
+          is kept. Pumping takes V * hours_per_stage of the job + diverter_drops * hours_per_drop.
 straddle  Two packers on the tubing straddle one open sleeve after another, toe to heel, of those listed (all
           open ones within reach where none are). A set seals where u_open < seal_chance; up to max_tries sets
           (one uniform tells all: sealed within j if u < 1 - (1 - p)^j), then the sleeve is left out. A stage
           screens out and leaks along the annulus as in `simulate`, but no open sleeve above takes fluid.
-          e_s = effect_fraction * min(1, placed_s + stray_fluid_value * received_s) where s is open. All old
-          production is kept. Trips: floor((sets - 1)/sets_per_trip) + treated stages with u_trip < chance.
+          e_s = effect_fraction * min(1, placed_s + stray_fluid_value * received_s) where s produces (open or
+          leaking on record). All old production is kept. Each set takes hours_per_set, each stage its hours as
+          in `simulate`. Trips: floor((sets - 1)/sets_per_trip) + treated stages with u_trip < chance.
 liner     A liner is cemented inside the old casing and treated by plugs and perforations, toe to heel, stages
-          stage_spacing_ft long from the deepest sleeve up; a stage covers the sleeves in its length. It is not
-          set where u_method < liner_fails_chance: called off, nothing treated, failed_kept_fraction of the old
-          production left. Else old_kept_fraction of it comes back through the new perforations, and
-          e_s = effect_factor, but 0 where u_screen of the deepest sleeve of its stage < stage_fails_chance.
-          The old sleeves and the bore are lost for any later job.
+          stage_spacing_ft long from the deepest sleeve up to the shallowest, those without a sleeve too; a
+          stage covers the sleeves in its length. It is not set where u_method < liner_fails_chance: called
+          off, nothing treated, failed_kept_fraction of the old production left. Else old_kept_fraction of it
+          comes back through the new perforations, and e_s = effect_factor, but 0 where u_screen of the deepest
+          sleeve of its stage < stage_fails_chance (its hours and cost are spent). placed_s is 1 or 0. Pumping
+          takes the liner's hours_per_stage for each stage, milling drill_out_hours_per_plug for all plugs but
+          the top one's (stages - 1). round(volume_factor * stages) stage volumes are pumped. The old sleeves
+          and the bore are lost for any later job. A sleeve that cannot be treated has no share of the
+          potential, so new perforations there gain nothing.
 
-Time. Coiled tubing runs in and out once and cleans out (straddle: works from there). For bullhead and liner
-the pumping is a phase of its own with the pumping crew and no coiled tubing on hire: pumping_days = hours *
-(1 + npt_fraction) / work_hours_per_day. The liner's days on the workover rig add to the days before. Rare
-events of coiled tubing and casing are those of `simulate`. counts["treated"] is in stage volumes as the
-materials and water are priced by. Source of the rules: common practice, no source; the numbers' sources stand
-at their keys. Recovery by bullhead is the floor, by liner an upper bound for a refrac through old sleeves.
+Time. Coiled tubing runs in and out once and cleans out (straddle: works from there): to the deepest sleeve that
+is treated or takes fluid; beyond the reach of the tubing a bullhead is not cleaned out, and a liner is milled
+all the same. A liner is run and treated first, then milled and cleaned out. For bullhead and liner the pumping
+is a phase of its own with the pumping crew and no coiled tubing on hire: pumping_days = hours * (1 +
+npt_fraction) / work_hours_per_day. The liner's days on the workover rig add to the days before. Rare events of
+coiled tubing and casing are those of `simulate`. counts["treated"] is in stage volumes as the materials and
+water are priced by. Stress: the stages of straddle and liner feel those treated before them (the sleeves of one
+liner stage are treated at once), a bullheaded one feels none.
+
+Cost beside that of any job: diverter per drop; tools per set; liner_usd, and stage_usd per stage where it is
+set. stages_effective_share is the mean of min(1, e_s) over the treatable sleeves (straddle: those it treats).
+Source of the rules: common practice, no source; the numbers' sources stand at their keys. Recovery by bullhead
+is the floor, by liner an upper bound for a refrac through old sleeves.
 """
 
 from __future__ import annotations

@@ -1,6 +1,7 @@
 """Isolation methods beside reclosed sleeves. Oracle: each trial worked through in plain Python from the rules."""
 
 import dataclasses
+import itertools
 import math
 
 import numpy as np
@@ -137,6 +138,31 @@ def test_every_method_agrees_with_plain_loops_and_its_log(kind: str, well, seed:
         assert sum(row.hours for row in rows) == pytest.approx(24.0 * result.days[t], rel=1e-12)
         assert sum(row.work_hours for row in rows) == pytest.approx(result.ct_hours[t], rel=1e-12)
     np.testing.assert_allclose(sum(result.hours.values()), result.ct_hours, rtol=1e-12)
+
+
+def test_the_log_says_which_set_sealed() -> None:
+    """Oracle: a stage is pumped after a set that sealed, and every other set did not; some of each occur."""
+    made, shared, terms = setting("straddle", tally(20))
+    words = []
+    for trial in range(TRIALS):
+        rows = [r for r in method_log(made, shared, terms, trial) if r.action in ("set", "treat")]
+        for before, after in itertools.pairwise(rows):
+            if before.action == "set":
+                words.append(before.outcome)
+                assert (before.outcome == "sealed") == (after.outcome in ("treated", "screened out"))
+    assert set(words) == {"sealed", "did not seal"}
+
+
+def test_plugs_are_milled_before_the_tubing_reaches_the_toe() -> None:
+    made, shared, terms = setting("liner", tally(20))
+    for trial in range(TRIALS):
+        rows = method_log(made, shared, terms, trial)
+        actions = [row.action for row in rows]
+        at_toe = next(k for k, row in enumerate(rows) if row.depth_ft == made.bottom_ft)
+        if "drill_out" in actions:
+            assert actions.index("treat") < actions.index("drill_out") < at_toe
+        else:
+            assert "called_off" in actions
 
 
 @pytest.mark.parametrize("kind", METHODS)
