@@ -6,11 +6,12 @@ escaped here and nowhere else; a part holds plain text (a chart: an SVG document
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
 
-from refracmc.reporting.style import inline_svg
+from refracmc.reporting.svg import inline_svg
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,9 +60,18 @@ class Section:
     parts: tuple[Part, ...]
 
 
+_WHOLE = re.compile(r"(?<![\w-])(?:\d{4}-\d\d(?![\w-])|[−\d][\d.,]* ± \d[\d.,]*\d(?: %)?)")
+"""Months, and values with their errors: never broken over two lines."""
+
+
+def _text(text: str) -> str:
+    """Escaped text with what must stay on one line marked."""
+    return _WHOLE.sub(r'<span class="o">\g<0></span>', escape(text))
+
+
 def _note(note: Note) -> str:
-    title = f"<h3>{escape(note.title)}</h3>" if note.title else ""
-    body = "".join(f"<p>{escape(text)}</p>" for text in note.paragraphs)
+    title = f"<h3>{_text(note.title)}</h3>" if note.title else ""
+    body = "".join(f"<p>{_text(text)}</p>" for text in note.paragraphs)
     return f'<div class="note {escape(note.kind)}">{title}{body}</div>'
 
 
@@ -95,7 +105,7 @@ def _table(table: Table) -> str:
 
 def _chart(chart: Chart) -> str:
     svg = inline_svg(chart.svg, chart.key, escape(chart.caption, quote=True))
-    return f"<figure>{svg}<figcaption>{escape(chart.caption)}</figcaption></figure>"
+    return f'<figure><div class="wide">{svg}</div><figcaption>{escape(chart.caption)}</figcaption></figure>'
 
 
 def render(part: Part) -> str:
@@ -129,6 +139,7 @@ nav{margin:1rem 0}nav a{margin-right:1.1rem;color:var(--ink)}
 .note.verdict-refracture{border-left-color:var(--go)}.note.verdict-undecided{border-left-color:var(--open)}
 .note[class*=verdict] p:last-child,.note.caution p:last-child{margin-bottom:0}
 .caption{margin:1.2rem 0 .3rem;font-weight:600}
+.o{white-space:nowrap}
 .wide{overflow-x:auto}table{border-collapse:collapse;font-size:.83rem;font-variant-numeric:tabular-nums}
 th,td{padding:.22rem .6rem;text-align:right;border-bottom:1px solid var(--line);vertical-align:top}
 td{white-space:nowrap}td.w{white-space:normal;min-width:30ch}th.l,td.l{text-align:left}
@@ -137,6 +148,9 @@ details{margin:1rem 0}summary{cursor:pointer;font-weight:600}
 figure{margin:1.4rem 0}figure svg{width:100%;height:auto;display:block}
 figcaption{font-size:.85rem;margin-top:.2rem}
 svg *{stroke-linejoin:round;stroke-linecap:butt}
+@media screen and (max-width:760px){
+body{padding:1rem .8rem 3rem}figure svg{width:44rem}
+}
 @media print{
 body{max-width:none;font-size:10pt;padding:0}nav{display:none}
 figure,.note,tr{break-inside:avoid}h2,h3,.caption{break-after:avoid}

@@ -63,21 +63,32 @@ def _choice_table(data: ReportData) -> Table:
                 to_error(float(d["nothing_opportunity_loss_usd"]), se, MILLION, 1.0),
                 strategy_words(str(d["runner_up"])) if isinstance(d["runner_up"], str) else MISSING,
                 million(d["lead_usd"], d["lead_se_usd"]),
-                with_error(float(d["job_days"]), float(d["job_days_se"])),
-                million(d["job_cost_usd"], d["job_cost_se_usd"]),
-                percent(float(d["executed_share"])),
             )
         )
     head = ("Well", "Refrac is best", "Nothing is best", "Shortfall of refrac", "Shortfall of nothing")
-    more = ("Next best refrac", "Lead over it", "Job, days", "Job cost", "Carried out")
     return Table(
-        "How sure the choice is, and the job, US$ million",
-        (*head, *more),
+        "How sure the choice is, US$ million",
+        (*head, "Next best refrac", "Lead over it"),
         tuple(rows),
         note="Is best: share of trials in which no other strategy tried is better. Shortfall: "
         "mean distance to what "
         "would have been best in each trial, the expected opportunity loss.",
     )
+
+
+def _job_table(data: ReportData) -> Table:
+    rows = [
+        (
+            str(d["well"]),
+            strategy_words(str(d["strategy"])),
+            with_error(float(d["job_days"]), float(d["job_days_se"])),
+            million(d["job_cost_usd"], d["job_cost_se_usd"]),
+            percent(float(d["executed_share"])),
+        )
+        for _, d in data.tables["decision"].iterrows()
+    ]
+    head = ("Well", "Best refrac tried", "Days shut in", "Cost, US$ million", "Carried out in")
+    return Table("The job of the best refrac of each well", head, tuple(rows), left=2)
 
 
 def _decide(data: ReportData) -> Section:
@@ -88,6 +99,7 @@ def _decide(data: ReportData) -> Section:
     verdicts = [verdict(data, well) for well in data.wells]
     parts += [Note((v.value, v.timing), v.headline, f"verdict-{v.advice}") for v in verdicts]
     parts += [_value_table(data, [v.advice for v in verdicts]), _choice_table(data)]
+    parts.append(_job_table(data))
     if facts.refused:
         parts.append(Table("Wells that could not be valued", ("Well", "Reason"), facts.refused, left=2))
     return Section("What to decide", "decide", tuple(parts))
