@@ -36,7 +36,7 @@ def write_forecasts(
     Raises InputError where the well does not exist or has no history to forecast from.
     """
     from refracmc.decisions.forecast_page import forecast_tables, segment_text, write_forecast_page
-    from refracmc.reporting.settings import drawing
+    from refracmc.reporting.style import drawing
 
     case = load_case(path).with_sampling(None, seed)
     chosen = [item for item in case.wells if item.forecast == "history"]

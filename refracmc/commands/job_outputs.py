@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -12,11 +13,11 @@ from refracmc.commands.outputs import run_facts
 from refracmc.decisions.job_report import StrategyJobs, report_tables
 from refracmc.engine.executors import run_tasks
 from refracmc.engine.plan import WellPlan, blocks_of
+from refracmc.reporting import style
 from refracmc.reporting.charts import ChartKind, file_stems, write_whole
 from refracmc.reporting.charts_plan import ORDER_CHARTS, WHOLE_CHARTS, of_strategy
 from refracmc.reporting.job_columns import ALL_TABLES
 from refracmc.reporting.page import write_table
-from refracmc.reporting.svg import svg_text
 from refracmc.reporting.tables import ReportData, build_report_data
 
 _WHOLE = -1
@@ -39,8 +40,6 @@ def job_data(case: Case, plan: WellPlan, jobs: Sequence[StrategyJobs]) -> Report
 
 def _draw(state: tuple[ReportData, Path], order: int) -> list[str]:
     """Draw the charts of one order, or those of all orders together; returns the names of the files."""
-    from refracmc.reporting.raster import png_bytes  # slow to import: only where something is drawn
-
     data, folder = state
     (well,) = data.wells
     strategies = list(dict.fromkeys(data.of_well("job_parts", well)["strategy"]))
@@ -51,12 +50,14 @@ def _draw(state: tuple[ReportData, Path], order: int) -> list[str]:
         kinds, shown = ORDER_CHARTS, of_strategy(data, strategies[order])
         end = f"-{file_stems(orders)[orders[order]]}"
     names = []
-    for kind in kinds:
-        sheet = kind.draw(shown, well)
-        if sheet is not None:
-            write_whole(folder / f"{kind.key}{end}.png", png_bytes(sheet))
-            write_whole(folder / f"{kind.key}{end}.svg", svg_text(sheet).encode("utf-8"))
-            names += [f"{kind.key}{end}.png", f"{kind.key}{end}.svg"]
+    with style.drawing():
+        for kind in kinds:
+            figure = kind.draw(shown, well)
+            if figure is not None:
+                write_whole(folder / f"{kind.key}{end}.png", style.png_bytes(figure))
+                write_whole(folder / f"{kind.key}{end}.svg", style.svg_text(figure).encode("utf-8"))
+                names += [f"{kind.key}{end}.png", f"{kind.key}{end}.svg"]
+    gc.collect(0)
     return names
 
 

@@ -95,8 +95,7 @@ def find_orders(
     budget: orders valued in the search. Raises InputError where the well, date or budget cannot be used.
     """
     from refracmc.reporting.charts_orders import order_front
-    from refracmc.reporting.raster import png_bytes
-    from refracmc.reporting.svg import svg_text
+    from refracmc.reporting.style import drawing, png_bytes, svg_text
 
     case = load_case(path).with_sampling(trials, seed)
     plan = plan_of(case, well)
@@ -121,7 +120,8 @@ def find_orders(
     folder.mkdir(parents=True, exist_ok=True)
     name = f"orders-{well}-{chosen}"
     write_atomic(folder / f"{name}.csv", table.to_csv(index=False, lineterminator="\n").encode("utf-8"))
-    sheet = order_front(search)
-    write_atomic(folder / f"{name}.png", png_bytes(sheet))
-    write_atomic(folder / f"{name}.svg", svg_text(sheet).encode("utf-8"))
+    with drawing():
+        figure = order_front(search)
+        write_atomic(folder / f"{name}.png", png_bytes(figure))
+        write_atomic(folder / f"{name}.svg", svg_text(figure).encode("utf-8"))
     return OrdersReport(table, folder, _text(search, table))

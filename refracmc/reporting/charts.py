@@ -5,16 +5,17 @@ A chart is added by adding a :class:`ChartKind` to :data:`CHARTS`; the page pick
 
 from __future__ import annotations
 
+import gc
 import os
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from matplotlib.figure import Figure
+
 from refracmc.engine.executors import run_tasks
-from refracmc.reporting import charts_drivers, charts_job, charts_sleeves, charts_value
-from refracmc.reporting.sheet import Sheet
-from refracmc.reporting.svg import svg_text
+from refracmc.reporting import charts_drivers, charts_job, charts_sleeves, charts_value, style
 from refracmc.reporting.tables import ReportData
 
 
@@ -24,7 +25,7 @@ class ChartKind:
 
     key: str
     caption: str
-    draw: Callable[[ReportData, str], Sheet | None]
+    draw: Callable[[ReportData, str], Figure | None]
 
 
 CHARTS: tuple[ChartKind, ...] = (
@@ -122,20 +123,26 @@ def write_whole(path: Path, content: bytes) -> None:
 
 def _draw(state: tuple[ReportData, Path], task: tuple[str, int]) -> dict[str, str]:
     """Draw every third chart of one well, beginning with a given one; returns SVG texts by chart key."""
-    from refracmc.reporting.raster import png_bytes  # slow to import: only where something is drawn
-
     data, folder = state
     well, first = task
     stem = file_stems(data.wells)[well]
     drawn: dict[str, str] = {}
-    for kind in CHARTS[first::_SHARES]:
-        sheet = kind.draw(data, well)
-        if sheet is None:
-            continue
-        name = f"{kind.key}-{stem}"
-        write_whole(folder / f"{name}.png", png_bytes(sheet))
-        drawn[kind.key] = svg_text(sheet)
-        write_whole(folder / f"{name}.svg", drawn[kind.key].encode("utf-8"))
+    collecting = gc.isenabled()
+    gc.disable()  # figures are full of cycles: collect the young ones once, at the end
+    try:
+        with style.drawing():
+            for kind in CHARTS[first::_SHARES]:
+                figure = kind.draw(data, well)
+                if figure is None:
+                    continue
+                name = f"{kind.key}-{stem}"
+                write_whole(folder / f"{name}.png", style.png_bytes(figure))
+                drawn[kind.key] = style.svg_text(figure)
+                write_whole(folder / f"{name}.svg", drawn[kind.key].encode("utf-8"))
+        gc.collect(0)
+    finally:
+        if collecting:
+            gc.enable()
     return drawn
 
 

@@ -1,18 +1,19 @@
 """Charts of what the result hangs on: one input at a time, and variance shares of groups of inputs.
 
-Same rules as :mod:`refracmc.reporting.charts_value`: tables in, a sheet out, or None without rows.
+Same rules as :mod:`refracmc.reporting.charts_value`: tables in, a figure out, or None without rows.
 """
 
 from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+from matplotlib.collections import LineCollection
+from matplotlib.figure import Figure
 
 from refracmc.quantities import unit_of
 from refracmc.reporting import style
 from refracmc.reporting.charts_value import zero_line
 from refracmc.reporting.numbers import MILLION, significant
-from refracmc.reporting.sheet import Sheet
 from refracmc.reporting.tables import ReportData
 from refracmc.reporting.words import error_range, footer, spoken, strategy_words
 
@@ -23,7 +24,7 @@ TARGETS = {
 }
 
 
-def tornado(data: ReportData, well: str) -> Sheet | None:
+def tornado(data: ReportData, well: str) -> Figure | None:
     """Mean incremental NPV with one input low and high; the widest at the top, at most 14."""
     rows = data.of_well("tornado", well)
     if rows.empty:
@@ -33,7 +34,7 @@ def tornado(data: ReportData, well: str) -> Sheet | None:
     rows = rows.iloc[width.argsort(kind="stable")[::-1].to_numpy()[:14]].reset_index(drop=True)
     low, high = rows["low_mean_usd"].to_numpy() / MILLION, rows["high_mean_usd"].to_numpy() / MILLION
     errors = pd.concat([rows["low_se_usd"], rows["high_se_usd"]])
-    sheet = style.frame(
+    figure = style.frame(
         f"{well}: one input at a time, {strategy_words(str(rows['strategy'].iloc[0]))}",
         footer(
             data,
@@ -43,11 +44,11 @@ def tornado(data: ReportData, well: str) -> Sheet | None:
         ),
         1.6 + 0.3 * len(rows),
     )
-    axes = style.panel(sheet, (3.0, 0.98, 0.2, 0.7))
+    axes = style.panel(figure, (3.0, 0.98, 0.2, 0.7))
     y = np.arange(len(rows))[::-1].astype(float)
-    axes.bars(base, low, y - 0.31, y + 0.31, style.PALETTE[4])
-    axes.bars(base, high, y - 0.31, y + 0.31, style.PALETTE[0])
-    axes.line("x", base, style.INK, 1.0)
+    axes.barh(y, low - base, left=base, height=0.62, color=style.PALETTE[4], lw=0)
+    axes.barh(y, high - base, left=base, height=0.62, color=style.PALETTE[0], lw=0)
+    axes.axvline(base, color=style.INK, lw=1)
     zero_line(axes, upright=True)
     left, right = float(min(low.min(), high.min(), base, 0)), float(max(low.max(), high.max(), base, 0))
     room = (right - left or 1.0) * 0.12
@@ -61,9 +62,9 @@ def tornado(data: ReportData, well: str) -> Sheet | None:
             end - away if outward else end + away,
             at,
             significant(float(value)),
-            size=7.4,
-            colour=style.INK,
-            across="right" if outward else "left",
+            fontsize=7.4,
+            va="center",
+            ha="right" if outward else "left",
         )
     units = [
         str(u) if u and u != "1" else unit_of(str(n))
@@ -75,10 +76,10 @@ def tornado(data: ReportData, well: str) -> Sheet | None:
     ]
     style.set_ticks(axes, "y", list(y), [style.wrap(n, 44) for n in names], grid=False, size=7.6)
     style.value_axis(axes, "x", left - room, right + room)
-    axes.y_limits = (-0.6, len(rows) - 0.4)
+    axes.set_ylim(-0.6, len(rows) - 0.4)
     style.name_axis(axes, "x", "Mean incremental NPV, US$ million")
     style.legend_row(
-        sheet,
+        figure,
         (
             style.Mark("input low", style.PALETTE[4], "dot", marker="s"),
             style.Mark("input high", style.PALETTE[0], "dot", marker="s"),
@@ -86,10 +87,10 @@ def tornado(data: ReportData, well: str) -> Sheet | None:
             style.Mark("doing nothing", style.NOTHING_COLOUR),
         ),
     )
-    return sheet
+    return figure
 
 
-def drivers(data: ReportData, well: str) -> Sheet | None:
+def drivers(data: ReportData, well: str) -> Figure | None:
     """Share of the variance by group of inputs, first-order and total, with 95 % intervals, per target."""
     rows = data.of_well("drivers", well)
     if rows.empty:
@@ -98,7 +99,7 @@ def drivers(data: ReportData, well: str) -> Sheet | None:
     first = rows[rows["target"] == targets[0]]
     groups = [str(g) for g in first["group"].iloc[first["total"].argsort(kind="stable")[::-1].to_numpy()]]
     groups += [g for g in dict.fromkeys(str(g) for g in rows["group"]) if g not in groups]
-    sheet = style.frame(
+    figure = style.frame(
         f"{well}: what the uncertainty comes from",
         footer(
             data,
@@ -119,18 +120,27 @@ def drivers(data: ReportData, well: str) -> Sheet | None:
     floor = min(float((rows["first"] - rows["first_ci"]).min()), 0.0)
     for k, target in enumerate(targets):
         x0 = left + k * (width + gap)
-        axes = style.panel(sheet, (x0, 0.85, style.WIDTH - x0 - width, 1.0))
+        axes = style.panel(figure, (x0, 0.85, style.WIDTH - x0 - width, 1.0))
         part = rows[rows["target"] == target].set_index("group").reindex(groups)
         for kind, shift, face, colour in (
             ("first", 0.13, style.PALETTE[0], style.PALETTE[0]),
-            ("total", -0.13, "#ffffff", style.PALETTE[1]),
+            ("total", -0.13, "white", style.PALETTE[1]),
         ):
             value, error = part[kind].to_numpy(), part[f"{kind}_ci"].to_numpy()
             bars = [[(v - e, h + shift), (v + e, h + shift)] for v, e, h in zip(value, error, y, strict=True)]
-            axes.segments(bars, colour, 1.5)
-            axes.dots(value, y + shift, colour, "o" if kind == "first" else "s", 5.2, 1.5, face)
+            axes.add_collection(LineCollection(bars, colors=colour, linewidths=1.5))
+            axes.plot(
+                value,
+                y + shift,
+                ls="",
+                marker="o" if kind == "first" else "s",
+                ms=5.2,
+                mew=1.5,
+                mfc=face,
+                mec=colour,
+            )
         style.value_axis(axes, "x", floor - 0.04, spread * 1.06, most=6 if len(targets) < 3 else 4)
-        axes.y_limits = (-0.6, len(groups) - 0.4)
+        axes.set_ylim(-0.6, len(groups) - 0.4)
         labels = [style.wrap(style.shorten(spoken(g), 56), 30) for g in groups]
         style.set_ticks(axes, "y", list(y), labels if k == 0 else [""] * len(groups), grid=False)
         title = style.shorten(f"of {TARGETS.get(target, spoken(target))}", 70)
@@ -138,19 +148,17 @@ def drivers(data: ReportData, well: str) -> Sheet | None:
             0,
             1.03,
             style.wrap(title, int(width / 0.09)),
-            size=8.5,
-            colour=style.INK,
-            x_share=True,
-            y_share=True,
-            down="bottom",
-            bold=True,
+            fontsize=8.5,
+            fontweight="bold",
+            va="bottom",
+            transform=axes.transAxes,
         )
         style.name_axis(axes, "x", "Share of the variance")
     style.legend_row(
-        sheet,
+        figure,
         (
             style.Mark("alone", style.PALETTE[0], "dot"),
             style.Mark("with its interactions", style.PALETTE[1], "ring", marker="s"),
         ),
     )
-    return sheet
+    return figure

@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 import numpy as np
+from matplotlib.figure import Figure
 
 from refracmc.decisions.order_search import Search
 from refracmc.job.orders import NAMED_ORDERS
 from refracmc.reporting import style
 from refracmc.reporting.numbers import MILLION
-from refracmc.reporting.sheet import Sheet
 from refracmc.reporting.words import spoken
 
 
-def order_front(search: Search) -> Sheet:
+def order_front(search: Search) -> Figure:
     """Two panels with the value in common: against mean days, and against the exposure to failed recloses."""
     trials = 512
     largest = max(one.gain_se_usd for one in search.judged)
-    sheet = style.frame(
+    figure = style.frame(
         f"{search.well}: stage orders for a job in {search.date}, {len(search.tried)} tried",
         f"Small dots: orders on the {trials} trials of the search; marks: judged on other trials, standard error of "
         f"their differences up to US$ {largest / 1000:,.0f} thousand. Exposure: expected stages treated below a "
@@ -33,13 +33,15 @@ def order_front(search: Search) -> Sheet:
             ("Exposure, stages", [f.exposure for f in search.tried], [o.exposure for o in search.judged]),
         )
     ):
-        axes = style.panel(sheet, (0.85 + 4.15 * k, 0.95, 0.25 + 4.15 * (1 - k), 0.85))
-        axes.dots(tried, value, style.BACKGROUND_CURVE, "o", 2.2)
+        axes = style.panel(figure, (0.85 + 4.15 * k, 0.95, 0.25 + 4.15 * (1 - k), 0.85))
+        axes.plot(tried, value, ls="", marker="o", ms=2.2, color=style.BACKGROUND_CURVE, zorder=2)
         for one, x, y in zip(search.judged, kept, judged, strict=True):
             named = one.found.label in colours
             colour = colours.get(one.found.label, style.INK)
-            face = colour if one.on_front else "#ffffff"
-            axes.dots([x], [y], colour, "D" if named else "o", 6.0 if named else 4.0, 1.4, face=face, front=4)
+            axes.plot(
+                [x], [y], ls="", marker="D" if named else "o", ms=6 if named else 4, color=colour, zorder=4,
+                mfc=colour if one.on_front else "white", mew=1.4,
+            )  # fmt: skip
         style.value_axis(axes, "x", *style.padded([*tried, *kept]), most=6)
         style.value_axis(axes, "y", low, high, most=7, labelled=k == 0)
         style.name_axis(axes, "x", name)
@@ -50,5 +52,5 @@ def order_front(search: Search) -> Sheet:
         style.Mark("found by the search", style.INK, "dot"),
         style.Mark("hollow: another order is better in all three", style.INK, "ring"),
     ]
-    style.legend_row(sheet, marks)
-    return sheet
+    style.legend_row(figure, marks)
+    return figure

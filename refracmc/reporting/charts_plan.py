@@ -1,6 +1,6 @@
 """Charts of `refracmc job` alone: distributions of days and cost, and the build-up of the mean cost.
 
-Same rules as :mod:`refracmc.reporting.charts_value`: tables in, a sheet out, or None without rows.
+Same rules as :mod:`refracmc.reporting.charts_value`: tables in, a figure out, or None without rows.
 """
 
 from __future__ import annotations
@@ -9,11 +9,11 @@ from dataclasses import replace
 from types import MappingProxyType
 
 import numpy as np
+from matplotlib.figure import Figure
 
 from refracmc.reporting import charts_job, charts_sleeves, style
 from refracmc.reporting.charts import ChartKind
 from refracmc.reporting.numbers import MILLION, significant
-from refracmc.reporting.sheet import Sheet
 from refracmc.reporting.tables import ReportData, build_report_data
 from refracmc.reporting.words import footer, has_date, strategy_words
 
@@ -28,7 +28,7 @@ def of_strategy(data: ReportData, strategy: str) -> ReportData:
     return replace(data, tables=MappingProxyType(dict(made.tables)), places=made.places)
 
 
-def distributions(data: ReportData, well: str) -> Sheet | None:
+def distributions(data: ReportData, well: str) -> Figure | None:
     """Share of jobs above so many days and so much cost: each order at the first date, and each trigger."""
     rows = data.of_well("job_percentiles", well)
     rows = rows[rows["value"].notna().to_numpy(dtype=bool)]
@@ -37,7 +37,7 @@ def distributions(data: ReportData, well: str) -> Sheet | None:
     shown = set(data.of_well("job_parts", well)["strategy"])
     names = [n for n in dict.fromkeys(rows["strategy"]) if n in shown or not has_date(str(n))]
     orders = list(dict.fromkeys(str(name).rpartition("@")[0] for name in names))
-    sheet = style.frame(
+    figure = style.frame(
         f"{well}: days and cost of the job",
         footer(
             data,
@@ -59,7 +59,7 @@ def distributions(data: ReportData, well: str) -> Sheet | None:
     for k, (measure, scale, label) in enumerate(
         (("days", 1.0, "Days shut in"), ("cost", MILLION, "Cost of the job, US$ million"))
     ):
-        axes = style.panel(sheet, (0.65 + 4.3 * k, 0.95, 0.2 + 4.3 * (1 - k), 0.98))
+        axes = style.panel(figure, (0.65 + 4.3 * k, 0.95, 0.2 + 4.3 * (1 - k), 0.98))
         ends: list[float] = []
         for name in names:
             mine = rows[((rows["strategy"] == name) & (rows["measure"] == measure)).to_numpy(dtype=bool)]
@@ -68,23 +68,23 @@ def distributions(data: ReportData, well: str) -> Sheet | None:
             dash = style.DASHES[place % len(style.DASHES)] if name in shown else (0, (1, 1.6))
             x, y = mine["value"].to_numpy() / scale, mine["exceedance_percent"].to_numpy()
             told = np.isin(y, (90.0, 50.0, 10.0))
-            axes.plot(x, y, colour, 1.6, dash)
-            axes.dots(x[told], y[told], colour, "o", 3.6)
+            axes.plot(x, y, color=colour, ls=dash, lw=1.6)
+            axes.plot(x[told], y[told], ls="", marker="o", ms=3.6, color=colour)
             ends += [float(x.min()), float(x.max())]
             if k == 0:
                 words = strategy_words(str(name))
                 marks.append(style.Mark(style.shorten(words, 38), colour, dash=dash))
         style.value_axis(axes, "x", *style.padded(ends, 0.04))
         style.set_ticks(axes, "y", (0, 10, 50, 90, 100), ("0", "P10", "P50", "P90", "100"))
-        axes.y_limits = (0.0, 100.0)
+        axes.set_ylim(0, 100)
         style.name_axis(axes, "x", label)
         if k == 0:
             style.name_axis(axes, "y", "Jobs above the value, %")
-    style.legend_row(sheet, marks)
-    return sheet
+    style.legend_row(figure, marks)
+    return figure
 
 
-def cost(data: ReportData, well: str) -> Sheet | None:
+def cost(data: ReportData, well: str) -> Figure | None:
     """Build-up of the mean cost of one strategy, the first of the table."""
     rows = data.of_well("job_cost", well)
     if rows.empty:

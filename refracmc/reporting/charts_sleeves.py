@@ -1,6 +1,6 @@
 """Charts of the job itself: days and cost by order, sleeves hour by hour, stress along the lateral, failures.
 
-Same rules as :mod:`refracmc.reporting.charts_value`: tables in, a sheet out, or None without rows.
+Same rules as :mod:`refracmc.reporting.charts_value`: tables in, a figure out, or None without rows.
 """
 
 from __future__ import annotations
@@ -9,10 +9,11 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from matplotlib.collections import LineCollection
+from matplotlib.figure import Figure
 
 from refracmc.reporting import style
 from refracmc.reporting.numbers import MILLION
-from refracmc.reporting.sheet import Sheet
 from refracmc.reporting.tables import ReportData
 from refracmc.reporting.words import footer, spoken, strategy_words
 
@@ -71,14 +72,14 @@ def _dates_of(data: ReportData, well: str) -> str:
     return f"a job in {', '.join(sorted(dates))}"
 
 
-def job_spread(data: ReportData, well: str) -> Sheet | None:
+def job_spread(data: ReportData, well: str) -> Figure | None:
     """Mean days and cost of each order by part, and how far they spread in the trials."""
     parts, spread = data.of_well("job_parts", well), data.of_well("job_spread", well)
     if parts.empty or spread.empty:
         return None
     orders = list(dict.fromkeys(parts["order"]))
     height = 2.05 + 2 * (0.32 * len(orders) + 0.75)
-    sheet = style.frame(
+    figure = style.frame(
         f"{well}: days and cost of the job by order, {_dates_of(data, well)}",
         footer(
             data,
@@ -94,7 +95,7 @@ def job_spread(data: ReportData, well: str) -> Sheet | None:
         (("days", _GROUPS, 1.0, "Days shut in"), ("cost", _COSTS, MILLION, "Cost, US$ million"))
     ):
         axes = style.panel(
-            sheet,
+            figure,
             (1.45, 0.9 + (1 - k) * (each + 0.12), 0.3, height - 0.9 - (2 - k) * each + 0.38 - (1 - k) * 0.12),
         )
         mine = parts[parts["measure"] == measure]
@@ -105,14 +106,14 @@ def job_spread(data: ReportData, well: str) -> Sheet | None:
             rows = mine[mine["order"] == order]
             for _, colour, members in groups:
                 width = float(rows[rows["part"].isin(members)]["mean"].sum()) / scale
-                axes.bars(left, left + width, y - 0.25, y + 0.25, colour)
+                axes.barh([y], [width], left=left, height=0.5, color=colour, lw=0)
                 left += width
             other = float(rows[~rows["part"].isin(known)]["mean"].sum()) / scale
-            axes.bars(left, left + other, y - 0.25, y + 0.25, style.NOTHING_COLOUR)
+            axes.barh([y], [other], left=left, height=0.5, color=style.NOTHING_COLOUR, lw=0)
             at = spread[(spread["measure"] == measure) & (spread["order"] == order)]
             value = dict(zip(at["exceedance_percent"], at["value"] / scale, strict=True))
-            axes.plot([value[90.0], value[10.0]], [y - 0.36] * 2, style.INK, 1.4)
-            axes.dots([value[50.0]], [y - 0.36], style.INK, "o", 3.6)
+            axes.plot([value[90.0], value[10.0]], [y - 0.36] * 2, color=style.INK, lw=1.4)
+            axes.plot([value[50.0]], [y - 0.36], ls="", marker="o", ms=3.6, color=style.INK)
             most = max(most, left + other, value[10.0])
         style.set_ticks(
             axes,
@@ -121,26 +122,25 @@ def job_spread(data: ReportData, well: str) -> Sheet | None:
             [spoken(str(o)) for o in orders],
             grid=False,
         )
-        axes.y_limits = (0.3, len(orders) + 0.6)
+        axes.set_ylim(0.3, len(orders) + 0.6)
         style.value_axis(axes, "x", 0.0, most * 1.03, most=9)
         style.name_axis(axes, "x", name)
     drawn = set(parts["part"])
-    down = 0.42
-    for named, groups in (("days", _GROUPS), ("cost", _COSTS)):
+    for row, (named, groups) in enumerate((("days", _GROUPS), ("cost", _COSTS))):
         marks = [style.Mark(label, colour) for label, colour, members in groups if drawn & set(members)]
         marks[:1] = [style.Mark(f"{named}: {mark.label}", mark.colour) for mark in marks[:1]]
-        down = style.legend_row(sheet, marks, down=down) + 0.22
-    return sheet
+        style.legend_row(figure, marks, down=0.42 + 0.4 * row)
+    return figure
 
 
-def sleeve_map(data: ReportData, well: str) -> Sheet | None:
+def sleeve_map(data: ReportData, well: str) -> Figure | None:
     """State of every sleeve against hours in one simulated trial."""
     rows = data.of_well("sleeve_map", well)
     if rows.empty:
         return None
     count = int(rows["sleeve"].max())
     height = 2.0 + max(2.2, 0.075 * count)
-    sheet = style.frame(
+    figure = style.frame(
         f"{well}: the sleeves through the job, {strategy_words(str(rows['strategy'].iloc[0]))}",
         footer(
             data,
@@ -151,7 +151,7 @@ def sleeve_map(data: ReportData, well: str) -> Sheet | None:
         ),
         height,
     )
-    axes = style.panel(sheet, (0.85, 0.82, 0.2, 1.0))
+    axes = style.panel(figure, (0.85, 0.82, 0.2, 1.0))
     colours = dict(_STATES)
     thick = 72.0 * (height - 1.82) / (count + 1) * 0.72
     for state in dict.fromkeys(rows["state"]):
@@ -161,8 +161,16 @@ def sleeve_map(data: ReportData, well: str) -> Sheet | None:
             for a, b, s in zip(mine["from_hour"], mine["to_hour"], mine["sleeve"], strict=True)
         ]
         front = 5 if state == "being treated" else 4
-        axes.segments(bars, colours.get(str(state), style.FAINT), thick, front=front)
-    axes.y_limits = (0.0, count + 1.0)
+        axes.add_collection(
+            LineCollection(
+                bars,
+                colors=colours.get(str(state), style.FAINT),
+                linewidths=thick,
+                capstyle="butt",
+                zorder=front,
+            )
+        )
+    axes.set_ylim(0.0, count + 1.0)
     step = max(1, int(np.ceil(count / 12)))
     places = [1, *range(step, count + 1, step)] if step > 1 else list(range(1, count + 1))
     style.set_ticks(axes, "y", [float(p) for p in places], [str(p) for p in places], grid=False)
@@ -170,18 +178,18 @@ def sleeve_map(data: ReportData, well: str) -> Sheet | None:
     style.value_axis(axes, "x", 0.0, float(rows["to_hour"].max()), most=12)
     style.name_axis(axes, "x", "Hours since the start of the job")
     present = set(rows["state"])
-    style.legend_row(sheet, [style.Mark(name, colour) for name, colour in _STATES if name in present])
-    return sheet
+    style.legend_row(figure, [style.Mark(name, colour) for name, colour in _STATES if name in present])
+    return figure
 
 
-def stress_state(data: ReportData, well: str) -> Sheet | None:
+def stress_state(data: ReportData, well: str) -> Figure | None:
     """Fall of the horizontal contrast along the lateral after parts of each order, and what each stage met."""
     rows = data.of_well("stress_state", well)
     if rows.empty:
         return None
     orders = list(dict.fromkeys(rows["order"]))
     height = 1.75 + 1.45 * len(orders)
-    sheet = style.frame(
+    figure = style.frame(
         f"{well}: stress along the lateral as each order proceeds",
         footer(
             data,
@@ -200,47 +208,53 @@ def stress_state(data: ReportData, well: str) -> Sheet | None:
     each = (height - 1.75) / len(orders)
     for k, order in enumerate(orders):
         bottom = 0.85 + each * (len(orders) - 1 - k)
-        axes = style.panel(sheet, (0.85, bottom, 0.2, height - bottom - each + 0.3))
+        axes = style.panel(figure, (0.85, bottom, 0.2, height - bottom - each + 0.3))
         mine = rows[rows["order"] == order]
         states = [s for s in dict.fromkeys(mine["state"]) if s != "as its stage is pumped"]
         for j, state in enumerate(states):
             part = mine[mine["state"] == state]
             colour = shades[j * len(shades) // max(len(states), 1)]
-            axes.plot(part["depth_ft"], part["contrast_fall_psi"], colour, 1.3)
+            axes.plot(part["depth_ft"], part["contrast_fall_psi"], color=colour, lw=1.3)
             share.setdefault(f"after {j + 1} of {len(states)} parts", colour)
         met = mine[mine["state"] == "as its stage is pumped"]
-        axes.dots(met["depth_ft"], met["contrast_fall_psi"], style.PALETTE[1], "o", 2.8, front=5)
+        axes.plot(
+            met["depth_ft"],
+            met["contrast_fall_psi"],
+            ls="",
+            marker="o",
+            ms=2.8,
+            color=style.PALETTE[1],
+            zorder=5,
+        )
         style.value_axis(axes, "y", low, high, most=4)
         style.value_axis(axes, "x", right, left, most=9, labelled=k == len(orders) - 1)
-        axes.x_limits = (left, right)
+        axes.set_xlim(left, right)
         mean = float(met["contrast_fall_psi"].mean()) if len(met) else 0.0
         peak = float(met["contrast_fall_psi"].max()) if len(met) else 0.0
         axes.text(
             0.0,
             1.03,
             f"{spoken(str(order))}: a stage meets {mean:,.0f} psi on average, {peak:,.0f} at most",
-            size=8.3,
-            colour=style.INK,
-            x_share=True,
-            y_share=True,
-            down="bottom",
-            bold=True,
+            fontsize=8.3,
+            fontweight="bold",
+            va="bottom",
+            transform=axes.transAxes,
         )
         if k == len(orders) // 2:
             style.name_axis(axes, "y", "Fall of contrast, psi", 0.6)
         if k == len(orders) - 1:
             style.name_axis(axes, "x", "Measured depth, ft (toe on the left)")
     marks = [style.Mark(label, colour) for label, colour in share.items()]
-    style.legend_row(sheet, [*marks, style.Mark("met by a stage as it is pumped", style.PALETTE[1], "dot")])
-    return sheet
+    style.legend_row(figure, [*marks, style.Mark("met by a stage as it is pumped", style.PALETTE[1], "dot")])
+    return figure
 
 
-def failures(data: ReportData, well: str) -> Sheet | None:
+def failures(data: ReportData, well: str) -> Figure | None:
     """Expected loss by sleeve and kind of failed shift above, loss by a failure that does happen below."""
     rows = data.of_well("failures", well)
     if rows.empty:
         return None
-    sheet = style.frame(
+    figure = style.frame(
         f"{well}: where failures cost most, {strategy_words(str(rows['strategy'].iloc[0]))}",
         footer(
             data,
@@ -257,7 +271,7 @@ def failures(data: ReportData, well: str) -> Sheet | None:
     kinds = [kind for kind in _KIND_COLOURS if (rows["kind"] == kind).any()]
     expected = rows["chance"] * rows["stages_lost_share"] * 100.0
     for top, name in ((True, "Chance x loss, %"), (False, "Loss if it fails, %")):
-        axes = style.panel(sheet, (0.85, 2.85 if top else 0.85, 0.2, 0.85 if top else 2.6))
+        axes = style.panel(figure, (0.85, 2.85 if top else 0.85, 0.2, 0.85 if top else 2.6))
         height = np.zeros(count + 1)
         most = 0.0
         for kind in kinds:
@@ -267,12 +281,11 @@ def failures(data: ReportData, well: str) -> Sheet | None:
                 expected[mine.index].to_numpy() if top else 100.0 * mine["stages_lost_share"].to_numpy()
             )
             if top:
-                axes.bars(at - 0.4, at + 0.4, height[at], height[at] + values, _KIND_COLOURS[kind])
+                axes.bar(at, values, bottom=height[at], width=0.8, color=_KIND_COLOURS[kind], lw=0)
                 height[at] += values
                 most = max(most, float(height.max()))
             else:
-                axes.plot(at, values, _KIND_COLOURS[kind], 0.8)
-                axes.dots(at, values, _KIND_COLOURS[kind], "o", 2.6)
+                axes.plot(at, values, color=_KIND_COLOURS[kind], lw=0.8, marker="o", ms=2.6)
                 most = max(most, float(np.max(values)))
         style.value_axis(axes, "y", 0.0, most * 1.06 or 1.0, most=5)
         step = max(1, int(np.ceil(count / 15)))
@@ -280,9 +293,9 @@ def failures(data: ReportData, well: str) -> Sheet | None:
         style.set_ticks(
             axes, "x", [float(p) for p in places], [str(p) for p in places] if not top else [""] * len(places)
         )
-        axes.x_limits = (0.3, count + 0.7)
+        axes.set_xlim(0.3, count + 0.7)
         style.name_axis(axes, "y", name, 0.5)
         if not top:
             style.name_axis(axes, "x", "Sleeve")
-    style.legend_row(sheet, [style.Mark(f"fails to {kind}", _KIND_COLOURS[kind]) for kind in kinds])
-    return sheet
+    style.legend_row(figure, [style.Mark(f"fails to {kind}", _KIND_COLOURS[kind]) for kind in kinds])
+    return figure

@@ -1,6 +1,6 @@
 """Charts of value: distributions, every strategy, refrac date, stage order.
 
-Each function takes the checked tables and a well and returns a sheet, or None where the table has no rows
+Each function takes the checked tables and a well and returns a figure, or None where the table has no rows
 for the well. Nothing is computed here but places on the paper.
 """
 
@@ -11,10 +11,12 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection
+from matplotlib.figure import Figure
 
 from refracmc.reporting import style
 from refracmc.reporting.numbers import MILLION
-from refracmc.reporting.sheet import Panel, Sheet
 from refracmc.reporting.tables import NOTHING, ReportData
 from refracmc.reporting.words import error_range, footer, spoken, strategy_words
 
@@ -56,12 +58,15 @@ def split_strategy(name: str) -> tuple[str, str]:
     return order, date
 
 
-def zero_line(axes: Panel, upright: bool) -> None:
+def zero_line(axes: Axes, upright: bool) -> None:
     """Line at zero: doing nothing."""
-    axes.line("x" if upright else "y", 0.0, style.NOTHING_COLOUR, 1.6)
+    if upright:
+        axes.axvline(0, color=style.NOTHING_COLOUR, lw=1.6)
+    else:
+        axes.axhline(0, color=style.NOTHING_COLOUR, lw=1.6)
 
 
-def distribution(data: ReportData, well: str) -> Sheet | None:
+def distribution(data: ReportData, well: str) -> Figure | None:
     """Exceedance curves of NPV and incremental NPV: nothing, each order at its best date, others grey."""
     rows = data.of_well("distribution", well)
     if rows.empty:
@@ -72,7 +77,7 @@ def distribution(data: ReportData, well: str) -> Sheet | None:
     chosen = str(decision["strategy"])
     places = order_styles(data, well)
     picked = [chosen, *(n for n in picked if n != chosen and split_strategy(n)[0] in places)]
-    sheet = style.frame(
+    figure = style.frame(
         f"{well}: what each strategy is worth",
         footer(
             data,
@@ -82,8 +87,8 @@ def distribution(data: ReportData, well: str) -> Sheet | None:
         4.6,
     )
     panels = [
-        style.panel(sheet, (0.6, 0.95, 4.7, 0.98)),
-        style.panel(sheet, (4.9, 0.95, 0.2, 0.98)),
+        style.panel(figure, (0.6, 0.95, 4.7, 0.98)),
+        style.panel(figure, (4.9, 0.95, 0.2, 0.98)),
     ]
     groups = {str(name): group for name, group in rows.groupby("strategy", sort=False)}
     percents = {name: group["exceedance_percent"].to_numpy() for name, group in groups.items()}
@@ -95,19 +100,21 @@ def distribution(data: ReportData, well: str) -> Sheet | None:
         others = [
             np.column_stack((curves[n], percents[n]))[::4] for n in groups if n not in (*picked, NOTHING)
         ]
-        axes.segments(others, style.BACKGROUND_CURVE, 0.7)
+        axes.add_collection(LineCollection(others, colors=style.BACKGROUND_CURVE, linewidths=0.7))
         for name in reversed(picked):
             if name in groups:
                 colour, dash, _ = look(places.get(split_strategy(name)[0], MOST_ORDERS))
-                axes.plot(curves[name], percents[name], colour, 2.2 if name == chosen else 1.5, dash)
+                axes.plot(
+                    curves[name], percents[name], color=colour, ls=dash, lw=2.2 if name == chosen else 1.5
+                )
         if column == "npv_usd" and NOTHING in groups:
-            axes.plot(curves[NOTHING], percents[NOTHING], style.NOTHING_COLOUR, 2.4)
+            axes.plot(curves[NOTHING], percents[NOTHING], color=style.NOTHING_COLOUR, lw=2.4)
         else:
             zero_line(axes, upright=True)
         ends = [v for n in (*picked, NOTHING) if n in curves for v in (curves[n].min(), curves[n].max())]
         style.value_axis(axes, "x", *style.padded(ends, 0.03))
         style.set_ticks(axes, "y", (0, 10, 50, 90, 100), ("0", "P10", "P50", "P90", "100"))
-        axes.y_limits = (0.0, 100.0)
+        axes.set_ylim(0, 100)
         style.name_axis(axes, "x", label)
     style.name_axis(panels[0], "y", "Trials above the value, %")
     marks = [style.Mark("doing nothing", style.NOTHING_COLOUR)]
@@ -117,11 +124,11 @@ def distribution(data: ReportData, well: str) -> Sheet | None:
     hidden = len(groups) - len([n for n in (*picked, NOTHING) if n in groups])
     if hidden:
         marks.append(style.Mark(f"the {hidden} other strategies", style.BACKGROUND_CURVE))
-    style.legend_row(sheet, marks)
-    return sheet
+    style.legend_row(figure, marks)
+    return figure
 
 
-def strategies(data: ReportData, well: str) -> Sheet | None:
+def strategies(data: ReportData, well: str) -> Figure | None:
     """P90-P10 of NPV of every strategy, blocks of dates by order, on the band of doing nothing."""
     rows = data.of_well("summary", well)
     rows = rows[rows["measure"] == "npv"]
@@ -138,7 +145,7 @@ def strategies(data: ReportData, well: str) -> Sheet | None:
             blocks.setdefault(order, []).append(i)
     shown = [i for members in blocks.values() for i in members]
     low, mid, high, mean = (rows[c].to_numpy(dtype=float) / MILLION for c in ("p90", "p50", "p10", "mean"))
-    sheet = style.frame(
+    figure = style.frame(
         f"{well}: NPV of every strategy, by order and refrac date",
         footer(
             data,
@@ -147,13 +154,13 @@ def strategies(data: ReportData, well: str) -> Sheet | None:
         ),
         4.3,
     )
-    axes = style.panel(sheet, (0.6, 1.0, 0.15, 0.7))
+    axes = style.panel(figure, (0.6, 1.0, 0.15, 0.7))
     every = [*low[shown], *high[shown]]
     if not nothing.empty:
         band = [float(nothing[c].iloc[0]) / MILLION for c in ("p90", "p50", "p10", "mean")]
-        axes.span("y", band[0], band[2], style.NOTHING_COLOUR, 0.14)
-        axes.line("y", band[1], style.NOTHING_COLOUR, 1.4)
-        axes.line("y", band[3], style.NOTHING_COLOUR, 1.2, (0, (2, 2)))
+        axes.axhspan(band[0], band[2], color=style.NOTHING_COLOUR, alpha=0.14, lw=0)
+        axes.axhline(band[1], color=style.NOTHING_COLOUR, lw=1.4)
+        axes.axhline(band[3], color=style.NOTHING_COLOUR, lw=1.2, ls=(0, (2, 2)))
         every += band
     at, spacing = 0.0, 590 / (len(shown) + 1.5 * len(blocks))
     size = min(1.0, spacing / 6)
@@ -162,9 +169,9 @@ def strategies(data: ReportData, well: str) -> Sheet | None:
         colour, _, marker = look(places.get(order, MOST_ORDERS))
         x = at + np.arange(len(members))
         bars = [[(a, low[i]), (a, high[i])] for a, i in zip(x, members, strict=True)]
-        axes.segments(bars, colour, 3.2 * size, alpha=0.45)
-        axes.dots(x, mid[members], colour, "_", 6 * size, 1.6)
-        axes.dots(x, mean[members], colour, marker, 3.6 * size)
+        axes.add_collection(LineCollection(bars, colors=colour, linewidths=3.2 * size, alpha=0.45))
+        axes.plot(x, mid[members], ls="", marker="_", ms=6 * size, mew=1.6, color=colour)
+        axes.plot(x, mean[members], ls="", marker=marker, ms=3.6 * size, color=colour)
         ends = (
             ((0, "left", -0.3), (len(members) - 1, "right", 0.3))
             if len(members) > 4
@@ -172,33 +179,31 @@ def strategies(data: ReportData, well: str) -> Sheet | None:
         )
         for k, side, shift in ends:
             axes.text(
-                float(x[k]) + shift,
+                x[k] + shift,
                 -0.03,
                 split[members[k]][1],
-                size=7.0,
-                colour=style.INK,
-                y_share=True,
-                across=side,
-                down="top",
+                ha=side,
+                va="top",
+                fontsize=7,
+                transform=axes.get_xaxis_transform(),
             )
         width = max(8, int(96 * len(members) / max(len(shown), 1)))
         axes.text(
             float(x.mean()),
             -0.1,
             style.wrap(style.shorten(spoken(order), 2 * width - 4), width),
-            size=8.2,
-            colour=style.INK,
-            y_share=True,
-            across="center",
-            down="top",
-            bold=True,
+            ha="center",
+            va="top",
+            fontsize=8.2,
+            fontweight="bold",
+            transform=axes.get_xaxis_transform(),
         )
         at += len(members) + 1.5
-    axes.x_limits = (-1.2, at - 1.3)
+    axes.set_xlim(-1.2, at - 1.3)
     style.value_axis(axes, "y", *top)
     style.name_axis(axes, "y", "NPV, US$ million")
     style.legend_row(
-        sheet,
+        figure,
         (
             style.Mark("P90 to P10", style.FAINT, "band"),
             style.Mark("P50", style.FAINT, "line"),
@@ -207,21 +212,21 @@ def strategies(data: ReportData, well: str) -> Sheet | None:
             style.Mark("doing nothing: mean", style.NOTHING_COLOUR, dash=(0, (2, 2))),
         ),
     )
-    return sheet
+    return figure
 
 
 def _months(dates: pd.Series) -> np.ndarray[Any, np.dtype[np.float64]]:
     return np.array([int(d[:4]) + (int(d[5:7]) - 1) / 12 for d in dates], dtype=np.float64)
 
 
-def _date_ticks(axes: Panel, dates: Sequence[str], show: bool) -> None:
+def _date_ticks(axes: Axes, dates: Sequence[str], show: bool) -> None:
     names = sorted(set(dates))
     step = -(-len(names) // 8)
     kept = names[::step]
     style.set_ticks(axes, "x", list(_months(pd.Series(kept))), kept if show else [""] * len(kept))
 
 
-def dates(data: ReportData, well: str) -> Sheet | None:
+def dates(data: ReportData, well: str) -> Figure | None:
     """Incremental NPV against the refrac date: the best order's band above, all means with errors below."""
     rows = data.of_well("timing", well)
     if rows.empty:
@@ -231,15 +236,15 @@ def dates(data: ReportData, well: str) -> Sheet | None:
     present = rows["order"].nunique()
     rows = rows[rows["order"].isin(list(places)).to_numpy(dtype=bool)]
     left_out = _left_out(rows["order"].nunique(), present)
-    sheet = style.frame(
+    figure = style.frame(
         f"{well}: value against refrac date",
         footer(
             data, error_range(rows["se_usd"]), extra=f"{left_out}Whiskers below: mean ± 2 standard errors."
         ),
         5.6,
     )
-    upper = style.panel(sheet, (0.75, 3.05, 0.2, 0.95))
-    lower = style.panel(sheet, (0.75, 0.85, 0.2, 2.7))
+    upper = style.panel(figure, (0.75, 3.05, 0.2, 0.95))
+    lower = style.panel(figure, (0.75, 0.85, 0.2, 2.7))
     marks = [style.Mark("doing nothing", style.NOTHING_COLOUR)]
     span: list[float] = [0.0]
     for order, group in rows.groupby("order", sort=False):
@@ -250,22 +255,19 @@ def dates(data: ReportData, well: str) -> Sheet | None:
         if order == best["order"]:
             band = [group[c].to_numpy() / MILLION for c in ("p90_usd", "p50_usd", "p10_usd")]
             if len(x) > 1:
-                upper.band(x, band[0], band[2], colour, 0.2)
+                upper.fill_between(x, band[0], band[2], color=colour, alpha=0.2, lw=0)
             else:
-                upper.segments([[(x[0], band[0][0]), (x[0], band[2][0])]], colour, 8.0, alpha=0.3)
-            upper.plot(x, band[1], colour, 1.0)
-            upper.dots(x, band[1], colour, "_", 7.0, 1.4)
+                upper.plot([x[0]] * 2, [band[0][0], band[2][0]], color=colour, alpha=0.3, lw=8)
+            upper.plot(x, band[1], color=colour, lw=1, marker="_", ms=7, mew=1.4)
             span += [*band[0], *band[2]]
             lead = style.shorten(spoken(str(order)), 30)
             marks[1:1] = [style.Mark(f"{lead}: P90 to P10", colour, "band"), style.Mark("its P50", colour)]
-        upper.plot(x, mean, colour, 1.4, dash)
-        upper.dots(x, mean, colour, marker, 3.5)
+        upper.plot(x, mean, color=colour, ls=dash, lw=1.4, marker=marker, ms=3.5)
         # whiskers of the orders stand side by side within a fraction of the distance of two dates
         shift = (places.get(str(order), 0) - (len(places) - 1) / 2) * 0.018
         bars = [[(a + shift, m - e), (a + shift, m + e)] for a, m, e in zip(x, mean, error, strict=True)]
-        lower.segments(bars, colour, 1.3)
-        lower.plot(x + shift, mean, colour, 1.1, dash)
-        lower.dots(x + shift, mean, colour, marker, 4.0)
+        lower.add_collection(LineCollection(bars, colors=colour, linewidths=1.3))
+        lower.plot(x + shift, mean, color=colour, ls=dash, lw=1.1, marker=marker, ms=4)
         span += [*mean]
         marks.append(
             style.Mark(f"{style.shorten(spoken(str(order)), 24)}: mean", colour, "dot", marker=marker)
@@ -274,7 +276,7 @@ def dates(data: ReportData, well: str) -> Sheet | None:
         zero_line(axes, upright=False)
         _date_ticks(axes, list(rows["date"]), show)
         edges = _months(rows["date"])
-        axes.x_limits = (float(edges.min()) - 0.12, float(edges.max()) + 0.12)
+        axes.set_xlim(edges.min() - 0.12, edges.max() + 0.12)
     style.value_axis(upper, "y", *style.padded(span, 0.05))
     low = (rows["mean_usd"] - 2 * rows["se_usd"]).min() / MILLION
     high = (rows["mean_usd"] + 2 * rows["se_usd"]).max() / MILLION
@@ -282,11 +284,11 @@ def dates(data: ReportData, well: str) -> Sheet | None:
     style.name_axis(upper, "y", "Incremental NPV,\nUS$ million")
     style.name_axis(lower, "y", "Mean incremental NPV,\nUS$ million")
     style.name_axis(lower, "x", "Month in which the job starts")
-    style.legend_row(sheet, marks)
-    return sheet
+    style.legend_row(figure, marks)
+    return figure
 
 
-def orders(data: ReportData, well: str) -> Sheet | None:
+def orders(data: ReportData, well: str) -> Figure | None:
     """Orders side by side at their best date: incremental NPV, days, cost, stages effectively treated."""
     rows = data.of_well("orders", well)
     if rows.empty:
@@ -295,7 +297,7 @@ def orders(data: ReportData, well: str) -> Sheet | None:
     present = len(rows)
     rows = rows[rows["order"].isin(list(places)).to_numpy(dtype=bool)]
     count = len(rows)
-    sheet = style.frame(
+    figure = style.frame(
         f"{well}: stage orders, each at its best date",
         footer(
             data,
@@ -318,29 +320,29 @@ def orders(data: ReportData, well: str) -> Sheet | None:
     left, gap, width = 1.75, 0.2, 1.6
     for k, (name, scale, (mean, se, *spread)) in enumerate(columns):
         x0 = left + k * (width + gap)
-        axes = style.panel(sheet, (x0, 1.05, style.WIDTH - x0 - width, 0.48))
+        axes = style.panel(figure, (x0, 1.05, style.WIDTH - x0 - width, 0.48))
         value, error = rows[mean].to_numpy() / scale, rows[se].fillna(0).to_numpy() / scale
         ends = [*(value - 2 * error), *(value + 2 * error)]
         if spread:
             a, b, c = (rows[p].to_numpy() / scale for p in spread)
             bars = [[(u, h), (v, h)] for u, v, h in zip(a, c, y, strict=True)]
-            axes.segments(bars, colours, 6.0, alpha=0.3)
-            for middle, h, colour in zip(b, y, colours, strict=True):
-                axes.dots([middle], [h], colour, "|", 9.5, 1.8, front=3)
+            axes.add_collection(
+                LineCollection(bars, colors=colours, linewidths=6, alpha=0.3, capstyle="butt")
+            )
+            axes.scatter(b, y, marker="|", s=90, linewidths=1.8, c=colours, zorder=3)
             ends += [*a, *c]
         whiskers = [[(v - 2 * e, h), (v + 2 * e, h)] for v, e, h in zip(value, error, y, strict=True)]
-        axes.segments(whiskers, colours, 1.5)
-        for v, h, colour in zip(value, y, colours, strict=True):
-            axes.dots([v], [h], colour, "o", 4.7, 1.5, front=3)
+        axes.add_collection(LineCollection(whiskers, colors=colours, linewidths=1.5))
+        axes.scatter(value, y, s=22, c=colours, zorder=3)
         if k == 0:
             zero_line(axes, upright=True)
             ends.append(0.0)
         style.value_axis(axes, "x", *style.padded(ends, 0.08), most=4)
-        axes.y_limits = (-0.6, count - 0.4)
+        axes.set_ylim(-0.6, count - 0.4)
         labels = [
             f"{style.shorten(spoken(str(o)), 24)}\n{d}"
             for o, d in zip(rows["order"], rows["date"], strict=True)
         ]
         style.set_ticks(axes, "y", list(y), labels if k == 0 else [""] * count, grid=False)
         style.name_axis(axes, "x", name)
-    return sheet
+    return figure

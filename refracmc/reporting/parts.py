@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
 
-from refracmc.reporting.svg import inline_svg
+from refracmc.reporting.style import inline_svg
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,19 +1,30 @@
-"""Look of the charts: palette, frame of a sheet, axes with round ticks, legend row.
+"""Look of the charts: palette, figure frame, legend row, and files whose bytes repeat.
 
 The palette was searched so that all pairs stay apart under normal sight and under full protanopia,
 deuteranopia and tritanopia (Machado, Oliveira & Fernandes 2009 matrices; smallest CIE 1976 distance above 20,
-tested). Markers and dashes repeat what colour says.
+tested). Markers and dashes repeat what colour says. Matplotlib's own defaults are restored while drawing, so
+that a user's settings change nothing; text stays text in SVG files.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import io
+import re
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, cast
 
+import matplotlib as mpl
 import numpy as np
-
-from refracmc.reporting.sheet import INCH, Area, Dots, Panel, Sheet, Stroke, Words, dashes
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.backends.backend_svg import FigureCanvasSVG
+from matplotlib.collections import LineCollection
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Rectangle
+from PIL import Image
 
 INK = "#1f262d"
 FAINT = "#68727c"
@@ -24,8 +35,37 @@ BAD = "#c02717"
 PALETTE = ("#7d2bb0", "#d07619", "#2fa996", "#6b2c0b", "#8c9fd6", "#c9ac78")
 DASHES: tuple[Any, ...] = ("-", (0, (5, 1.5)), (0, (1.5, 1.2)), (0, (6, 1.5, 1.5, 1.5)), (0, (3, 3)), "-")
 MARKERS = ("o", "s", "^", "D", "v", "P")
+DPI = 115
 WIDTH = 9.0
-"""Inches."""
+FONTS = "'DejaVu Sans', Verdana, 'Segoe UI', system-ui, sans-serif"
+
+_RC: dict[str, Any] = {
+    "font.family": ["sans-serif"],
+    "font.sans-serif": ["DejaVu Sans"],
+    "font.size": 8.5,
+    "axes.edgecolor": FAINT,
+    "axes.linewidth": 0.7,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.axisbelow": True,
+    "text.color": INK,
+    "text.parse_math": False,
+    "text.hinting": "none",
+    "path.simplify": True,
+    "axes.unicode_minus": True,
+    "svg.fonttype": "none",
+    "svg.hashsalt": "refracmc",
+}
+
+
+@contextmanager
+def drawing() -> Iterator[None]:
+    """Matplotlib's defaults plus the house style while the block runs; whatever was set before comes back."""
+    skip = {"backend", "backend_fallback", "interactive", "toolbar", "timezone", "date.epoch", "webagg.port"}
+    rc: dict[Any, Any] = {key: value for key, value in mpl.rcParamsDefault.items() if key not in skip}
+    rc.update(_RC)
+    with mpl.rc_context(rc):
+        yield
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,15 +79,13 @@ class Mark:
     marker: str = "o"
 
 
-def frame(title: str, footer: str, height: float) -> Sheet:
-    """Empty sheet, ``WIDTH`` x ``height`` inches: title at the top left, footer lines at the bottom."""
-    sheet = Sheet(WIDTH * INCH, height * INCH)
-    x, top, foot = 0.1 * INCH, (height - 0.1) * INCH, 0.07 * INCH
-    sheet.own_words += [
-        Words(x, top, title, 11.0, INK, down="top", bold=True),
-        Words(x, foot, wrap(footer, 170), 7.2, FAINT, down="bottom", spacing=1.25),
-    ]
-    return sheet
+def frame(title: str, footer: str, height: float) -> Figure:
+    """Empty figure, ``WIDTH`` x ``height`` inches: title at the top left, footer lines at the bottom."""
+    figure = Figure(figsize=(WIDTH, height), dpi=DPI, facecolor="white")
+    figure.text(0.1 / WIDTH, 1 - 0.1 / height, title, fontsize=11, fontweight="bold", va="top")
+    figure.text(0.1 / WIDTH, 0.07 / height, wrap(footer, 170), fontsize=7.2, color=FAINT, va="bottom",
+                linespacing=1.25)  # fmt: skip
+    return figure
 
 
 def wrap(text: str, width: int) -> str:
@@ -66,21 +104,30 @@ def shorten(text: str, width: int) -> str:
     return text if len(text) <= width else text[: width - 1] + "…"
 
 
-def panel(sheet: Sheet, box: tuple[float, float, float, float]) -> Panel:
-    """Panel at (left, bottom, right margin, top margin) inches from the sheet's edges, its two axes drawn.
+def panel(figure: Figure, box: tuple[float, float, float, float]) -> Axes:
+    """Axes at (left, bottom, right margin, top margin) inches from the figure's edges.
 
-    :func:`set_ticks` and :func:`name_axis` draw grid, numbers and names.
+    Matplotlib's own ticks are switched off (they cost more than all else together): :func:`set_ticks` and
+    :func:`name_axis` draw grid, numbers and names.
     """
-    left, bottom, right, top = (inches * INCH for inches in box)
-    made = Panel((left, bottom, sheet.width - right, sheet.height - top))
-    sheet.panels.append(made)
-    axes = np.array([(left, sheet.height - top), (left, bottom), (sheet.width - right, bottom)])
-    sheet.own_shapes.append(Stroke((axes,), FAINT, 0.7))
-    return made
+    left, bottom, right, top = box
+    width, height = figure.get_size_inches()
+    rect = (left / width, bottom / height, (width - left - right) / width, (height - bottom - top) / height)
+    axes = figure.add_axes(rect)
+    axes.xaxis.set_visible(False)
+    axes.yaxis.set_visible(False)
+    return axes
+
+
+def _inches(axes: Axes) -> tuple[float, float]:
+    """Width and height of the axes in inches."""
+    box = axes.get_position(original=True)
+    width, height = cast(Figure, axes.figure).get_size_inches()
+    return float(box.width * width), float(box.height * height)
 
 
 def set_ticks(
-    axes: Panel,
+    axes: Axes,
     which: str,
     places: Sequence[float],
     labels: Sequence[str],
@@ -88,67 +135,64 @@ def set_ticks(
     size: float = 8.0,
 ) -> None:
     """Grid lines and tick labels of one axis at fixed places; an empty label leaves only the line."""
-    for place, label in zip(places, labels, strict=True):
-        if not label:
-            continue
-        if which == "x":
-            below = -0.06 * INCH / axes.height
-            axes.text(place, below, label, size=size, colour=INK, y_share=True, across="center", down="top")
-        else:
-            before = -0.06 * INCH / axes.width
-            axes.text(before, place, label, size=size, colour=INK, x_share=True, across="right")
-    if grid and len(places):
-        ticks = tuple(places)
-
-        def lines() -> Stroke:
-            left, bottom, right, top = axes.box
-            if which == "x":
-                ends = [np.array([(x, bottom), (x, top)]) for x in axes.x_points(ticks).tolist()]
-            else:
-                ends = [np.array([(left, y), (right, y)]) for y in axes.y_points(ticks).tolist()]
-            return Stroke(tuple(ends), GRID, 0.7)
-
-        axes.shape(0.5, lines)
-
-
-def name_axis(axes: Panel, which: str, name: str, away: float = 0.0) -> None:
-    """Name of an axis, ``away`` inches from it (0: below one line of numbers, or left of short numbers)."""
-    look: dict[str, Any] = {"size": 8.5, "colour": INK, "x_share": True, "y_share": True, "spacing": 1.15}
+    width, height = _inches(axes)
     if which == "x":
-        down = -(away or 0.25) * INCH / axes.height
-        axes.text(0.5, down, name, across="center", down="top", **look)
+        across = axes.get_xaxis_transform()
+        lines = [[(place, 0.0), (place, 1.0)] for place in places]
+        for place, label in zip(places, labels, strict=True):
+            if label:
+                axes.text(
+                    place, -0.06 / height, label, transform=across, ha="center", va="top", fontsize=size
+                )
     else:
-        left = -(away or 0.4) * INCH / axes.width
-        axes.text(left, 0.5, name, across="center", down="bottom", upright=True, **look)
+        across = axes.get_yaxis_transform()
+        lines = [[(0.0, place), (1.0, place)] for place in places]
+        for place, label in zip(places, labels, strict=True):
+            if label:
+                axes.text(
+                    -0.06 / width, place, label, transform=across, ha="right", va="center", fontsize=size
+                )
+    if grid and lines:
+        drawn = LineCollection(lines, colors=GRID, linewidths=0.7, transform=across, zorder=0.5)
+        axes.add_collection(drawn, autolim=False)
 
 
-def legend_row(sheet: Sheet, marks: Sequence[Mark], left: float = 0.1, down: float = 0.42) -> float:
-    """Legend as one row (two if it does not fit) ``down`` inches under the top of the sheet; how far down the last
-    row stands."""
-    width, height = sheet.width / INCH, sheet.height / INCH
+def name_axis(axes: Axes, which: str, name: str, away: float = 0.0) -> None:
+    """Name of an axis, ``away`` inches from it (0: below one line of numbers, or left of short numbers)."""
+    width, height = _inches(axes)
+    if which == "x":
+        axes.text(0.5, -(away or 0.25) / height, name, transform=axes.transAxes, ha="center", va="top",
+                  fontsize=8.5, linespacing=1.15)  # fmt: skip
+    else:
+        axes.text(-(away or 0.4) / width, 0.5, name, transform=axes.transAxes, ha="right", va="center",
+                  rotation=90, fontsize=8.5, linespacing=1.15, multialignment="center")  # fmt: skip
+
+
+def legend_row(figure: Figure, marks: Sequence[Mark], left: float = 0.1, down: float = 0.42) -> None:
+    """Legend as one row (two if it does not fit) ``down`` inches under the top of the figure."""
+    width, height = figure.get_size_inches()
     x, y = left, down
     for mark in marks:
         needed = 0.34 + 0.068 * len(mark.label) + 0.12
         if x + needed > width - 0.05 and x > left:
             x, y = left, y + 0.19
-        sheet.own_shapes.append(_sample(mark, x * INCH, (height - y) * INCH))
-        sheet.own_words.append(Words((x + 0.33) * INCH, (height - y) * INCH, mark.label, 8.0, INK))
+        at = 1 - y / height
+        xs = [x / width, (x + 0.26) / width]
+        centre = [(x + 0.13) / width]
+        if mark.form in ("line", "dash"):
+            figure.add_artist(Line2D(xs, [at, at], color=mark.colour, lw=2, ls=mark.dash))
+        elif mark.form == "band":
+            patch = Rectangle((xs[0], at - 0.05 / height), xs[1] - xs[0], 0.1 / height, lw=0,
+                              color=mark.colour, alpha=0.3, transform=figure.transFigure)  # fmt: skip
+            figure.add_artist(patch)
+        elif mark.form == "tick":
+            figure.add_artist(Line2D(centre, [at], color=mark.colour, marker="|", ms=9, mew=1.8, ls=""))
+        else:
+            face = "white" if mark.form == "ring" else mark.colour
+            figure.add_artist(Line2D(centre, [at], color=mark.colour, marker=mark.marker, ms=5.5, mew=1.5,
+                                     mfc=face, ls=""))  # fmt: skip
+        figure.text((x + 0.33) / width, at, mark.label, fontsize=8, va="center")
         x += needed
-    return y
-
-
-def _sample(mark: Mark, x: float, y: float) -> Stroke | Area | Dots:
-    """What a mark of the legend looks like, at its left end and middle height in points."""
-    right, middle = x + 0.26 * INCH, np.array([(x + 0.13 * INCH, y)])
-    if mark.form in ("line", "dash"):
-        return Stroke((np.array([(x, y), (right, y)]),), mark.colour, 2.0, dashes(mark.dash))
-    if mark.form == "band":
-        low, high = y - 0.05 * INCH, y + 0.05 * INCH
-        return Area((np.array([(x, low), (right, low), (right, high), (x, high)]),), mark.colour, 0.3)
-    if mark.form == "tick":
-        return Dots(middle, "|", 9.0, mark.colour, mark.colour, 1.8)
-    face = "#ffffff" if mark.form == "ring" else mark.colour
-    return Dots(middle, mark.marker, 5.5, face, mark.colour, 1.5)
 
 
 def nice_ticks(low: float, high: float, most: int = 6) -> np.ndarray[Any, np.dtype[np.float64]]:
@@ -164,9 +208,7 @@ def nice_ticks(low: float, high: float, most: int = 6) -> np.ndarray[Any, np.dty
     return np.array([low, high])
 
 
-def value_axis(
-    axes: Panel, which: str, low: float, high: float, most: int = 6, labelled: bool = True
-) -> None:
+def value_axis(axes: Axes, which: str, low: float, high: float, most: int = 6, labelled: bool = True) -> None:
     """Limits and round ticks of a linear axis, with the decimals that the step needs."""
     if not high > low:
         pad = abs(low) * 0.1 or 1.0
@@ -176,10 +218,7 @@ def value_axis(
     decimals = next((d for d in range(9) if abs(step * 10**d - round(step * 10**d)) < 1e-6 * 10**d * step), 9)
     labels = [f"{tick:,.{decimals}f}".replace("-", "−") for tick in ticks + 0.0]
     set_ticks(axes, which, list(ticks), labels if labelled else [""] * len(labels))
-    if which == "x":
-        axes.x_limits = (low, high)
-    else:
-        axes.y_limits = (low, high)
+    (axes.set_xlim if which == "x" else axes.set_ylim)(low, high)
 
 
 def padded(values: Sequence[float], share: float = 0.06) -> tuple[float, float]:
@@ -191,3 +230,42 @@ def padded(values: Sequence[float], share: float = 0.06) -> tuple[float, float]:
     low, high = float(array.min()), float(array.max())
     pad = (high - low) * share or abs(low) * 0.1 or 1.0
     return low - pad, high + pad
+
+
+_NUMBER = re.compile(r"(\d+\.\d\d)\d+")
+_TAG = re.compile(r"<[^<>]*>")
+_STYLE = re.compile(r"<style[^>]*>[^<]*</style>")
+_REFERENCE = re.compile(r'(?<= )id="|url\(#|xlink:href="#')
+
+
+def png_bytes(figure: Figure) -> bytes:
+    """The figure as PNG, opaque, without date or program."""
+    canvas: Any = FigureCanvasAgg(figure)
+    canvas.draw()
+    image = Image.fromarray(np.asarray(canvas.buffer_rgba())[:, :, :3])
+    stream = io.BytesIO()
+    image.save(stream, format="png", compress_level=2, dpi=(DPI, DPI))
+    return stream.getvalue()
+
+
+def svg_text(figure: Figure) -> str:
+    """The figure as SVG text, without date or program, coordinates to 0.01 point.
+
+    Written by the canvas itself: ``savefig`` would draw everything once more only to measure it.
+    """
+    stream = io.StringIO()
+    dpi = figure.dpi
+    canvas: Any = FigureCanvasSVG(figure)
+    canvas.print_svg(stream, metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
+    figure.dpi = dpi
+    text = _TAG.sub(lambda tag: _NUMBER.sub(r"\1", tag.group()), stream.getvalue())
+    return text.replace("'DejaVu Sans'", FONTS.replace(", sans-serif", ""))
+
+
+def inline_svg(svg: str, prefix: str, label: str) -> str:
+    """SVG for a page: no prolog, no namespaces, ids behind ``prefix``, ``label`` (escaped) for readers."""
+    body = _STYLE.sub("", svg[svg.index("<svg") :])
+    opening = body.index(">")
+    head = re.sub(r' (xmlns|xmlns:xlink|width|height)="[^"]*"', "", body[:opening])
+    rest = _TAG.sub(lambda tag: _REFERENCE.sub(rf"\g<0>{prefix}-", tag.group()), body[opening:])
+    return f'{head} role="img" aria-label="{label}"{rest}'.replace(' xlink:href="#', ' href="#')

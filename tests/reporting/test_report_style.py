@@ -2,19 +2,14 @@
 
 from __future__ import annotations
 
-import io
 import itertools
 
 import matplotlib as mpl
 import numpy as np
 import pytest
-from PIL import Image
 
-from refracmc.reporting import raster, style, svg
+from refracmc.reporting import style
 from refracmc.reporting.charts import file_stems
-from refracmc.reporting.glyphs import lines_of
-from refracmc.reporting.settings import drawing
-from refracmc.reporting.sheet import Panel, Sheet, Words
 
 # Machado, Oliveira & Fernandes 2009, severity 1.0; applied to linear RGB
 SIGHT = {
@@ -67,9 +62,11 @@ def test_nice_ticks(low: float, high: float, most: int, expected: list[float]) -
 
 
 def test_tick_labels_carry_the_decimals_of_their_step() -> None:
-    axes = style.panel(style.frame("t", "f", 3.0), (1, 1, 1, 1))
-    style.value_axis(axes, "x", 80, 89, most=4)
-    assert [words.text for words in axes.words()] == ["80.0", "82.5", "85.0", "87.5"]
+    with style.drawing():
+        figure = style.frame("t", "f", 3.0)
+        axes = style.panel(figure, (1, 1, 1, 1))
+        style.value_axis(axes, "x", 80, 89, most=4)
+        assert [text.get_text() for text in axes.texts] == ["80.0", "82.5", "85.0", "87.5"]
 
 
 def test_wrap_and_shorten() -> None:
@@ -89,98 +86,20 @@ def test_file_names_are_safe_and_differ() -> None:
         assert not stem.startswith(".")
 
 
-def ramp(**limits: tuple[float, float]) -> Sheet:
-    """A panel of 4 x 1 inch at (1, 1) with one line of a thousand small steps."""
-    sheet = style.frame("title", "footer", 3.0)
-    axes = style.panel(sheet, (1.0, 1.0, 4.0, 1.0))
-    axes.x_limits, axes.y_limits = limits.get("x", (0.0, 10.0)), limits.get("y", (0.0, 1.0))
-    x = np.linspace(0.0, 10.0, 1000)
-    axes.plot(x, 0.5 + 0.01 * np.sin(40 * x), "#000000", 1.0)
-    return sheet
-
-
-def test_settings_of_the_user_change_nothing_and_come_back() -> None:
-    plain = raster.png_bytes(ramp())
-    mine = {"font.size": 31.0, "path.snap": False, "path.simplify_threshold": 1.0, "path.sketch": (3, 9, 9)}
-    with mpl.rc_context(mine):
-        assert raster.png_bytes(ramp()) == plain
-        assert mpl.rcParams["path.sketch"] == (3, 9, 9)
-    assert raster.png_bytes(ramp(y=(0.0, 2.0))) != plain  # control: another picture has other bytes
-
-
-def test_settings_for_matplotlib_come_and_go() -> None:
+def test_settings_of_the_user_come_back() -> None:
     with mpl.rc_context({"font.size": 31.0}):
-        with drawing():
+        with style.drawing():
             assert mpl.rcParams["font.size"] == 8.5
         assert mpl.rcParams["font.size"] == 31.0
 
 
-def test_values_stand_where_the_axes_say() -> None:
-    """Oracle: by hand; the panel runs from 1 to 5 inches (72 to 360 points) and from 1 to 2 (72 to 144)."""
-    axes = ramp(x=(0.0, 10.0), y=(1.0, 100.0)).panels[0]
-    assert axes.x_points([0.0, 2.5, 10.0]).tolist() == [72.0, 144.0, 360.0]
-    assert axes.y_points(50.5) == pytest.approx(108.0)
-    axes.log = True
-    assert axes.y_points([1.0, 10.0, 100.0]).tolist() == pytest.approx([72.0, 108.0, 144.0])
-    axes.x_limits = (10.0, 0.0)
-    assert axes.x_points(2.5) == pytest.approx(288.0)
-
-
-def test_a_line_breaks_where_a_value_is_missing() -> None:
-    axes = Panel((0.0, 0.0, 10.0, 10.0), (0.0, 10.0), (0.0, 10.0))
-    nan = np.nan
-    axes.plot(range(8), [1, 2, nan, 4, nan, 6, 7, 8], "#000000")
-    (stroke,) = axes.shapes()
-    assert [line.tolist() for line in stroke.lines] == [[[0, 1], [1, 2]], [[5, 6], [6, 7], [7, 8]]]
-
-
-def ink_box(words: Words) -> tuple[float, float, float, float]:
-    """Left, bottom, right, top in points of what is not white on a sheet that holds only these words."""
-    sheet = Sheet(400.0, 200.0, own_words=[words])
-    dark = np.asarray(Image.open(io.BytesIO(raster.png_bytes(sheet))).convert("L")) < 128
-    rows, columns = np.flatnonzero(dark.any(axis=1)), np.flatnonzero(dark.any(axis=0))
-    scale = 72.0 / raster.DPI
-    return (
-        columns[0] * scale,
-        200.0 - (rows[-1] + 1) * scale,
-        (columns[-1] + 1) * scale,
-        200.0 - rows[0] * scale,
-    )
-
-
-@pytest.mark.parametrize("upright", [False, True])
-def test_words_stand_where_they_are_put(upright: bool) -> None:
-    """Oracle: the ink of a capital H, whose sides are straight, against the place asked for; within two pixels."""
-    two = 2 * 72.0 / raster.DPI
-    boxes = {a: ink_box(Words(200.0, 100.0, "HHHHHH", 9.0, "#000000", a, upright=upright))
-             for a in ("left", "center", "right")}  # fmt: skip
-    start, end = (1, 3) if upright else (0, 2)
-    place = 100.0 if upright else 200.0
-    assert boxes["left"][start] == pytest.approx(place, abs=two)
-    assert boxes["right"][end] == pytest.approx(place, abs=two)
-    assert sum(boxes["center"][k] for k in (start, end)) / 2 == pytest.approx(place, abs=two)
-    low, high = (0, 2) if upright else (1, 3)
-    across = (boxes["left"][low] + boxes["left"][high]) / 2
-    assert across == pytest.approx(200.0 if upright else 100.0, abs=1.5 * two)
-
-
-def test_lines_of_text_stand_below_each_other() -> None:
-    """Oracle: algebra; three lines about their middle, a line of them a size high, 1.2 sizes apart."""
-    feet = [y for _, _, y in lines_of(Words(0.0, 50.0, "a\nb\nc", 10.0, "#000000"))]
-    assert np.diff(feet) == pytest.approx([-12.0, -12.0])
-    whole = 10.0 + 2 * 12.0
-    assert feet[0] == pytest.approx(50.0 + whole / 2 - 7.6)
-    top = [y for _, _, y in lines_of(Words(0.0, 50.0, "a\nb", 10.0, "#000000", down="top"))]
-    assert top[0] == pytest.approx(50.0 - 7.6)
-
-
 def test_inline_svg_renames_references_and_leaves_text_alone() -> None:
-    text = (
+    svg = (
         '<?xml version="1.0"?>\n<!DOCTYPE svg>\n<svg xmlns:xlink="http://x" width="1pt" height="2pt" '
         'viewBox="0 0 1 2" xmlns="http://y"><defs><style type="text/css">*{a: b}</style></defs>'
         '<g id="a" clip-path="url(#p)"/><use xlink:href="#m"/><text>say id="a" url(#p)</text></svg>'
     )
-    made = svg.inline_svg(text, "k", "label")
+    made = style.inline_svg(svg, "k", "label")
     assert made == (
         '<svg viewBox="0 0 1 2" role="img" aria-label="label"><defs></defs>'
         '<g id="k-a" clip-path="url(#k-p)"/><use href="#k-m"/><text>say id="a" url(#p)</text></svg>'
