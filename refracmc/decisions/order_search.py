@@ -5,8 +5,9 @@ An order is on the front if no other is at least as good in all three and better
 that should stand reclosed and does not, sum over reclosed sleeves of the chance that it fails times the stages
 deeper than it still to come.
 
-Method. Start from the named orders and from families of orders: groups of neighbouring stages taken toe to heel
-and within the group heel to toe, alternating or in two passes; passes that skip; a part of the well alternating.
+Method. Start from the named orders and from families of orders: groups of neighbouring stages taken toe to heel,
+within a group heel to toe or in two passes; groups taken heel to toe, within a group toe to heel; three and four
+passes that skip; the toe half or the heel half alternating.
 Then Pareto local search: from a member of the front, or one of the ten orders of highest value, whose surroundings
 were looked at least, a batch of neighbours by insertion (one stage moved elsewhere) and by reversal of a stretch
 (2-opt), all valued on the same trials; what is not dominated joins the front. It ends when the budget of valued
@@ -26,6 +27,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.case import units
+from refracmc.case.inputs import job_reach_ft
 from refracmc.engine.draws import draw, job_luck
 from refracmc.engine.evaluate import evaluate, job_inputs
 from refracmc.engine.plan import Strategy, WellPlan, order_plan
@@ -204,7 +206,8 @@ def search_orders(plan: WellPlan, date: str, budget: int = 600, judge_blocks: in
 def _search(plan: WellPlan, date: str, budget: int, judge_blocks: int) -> Search:
     tally, case = plan.well.tally, plan.case
     month = units.months_between(case.valuation.date, date)
-    reach = plan.well.settings.completion.ct_reach_ft
+    settings = plan.well.settings
+    reach = job_reach_ft(settings.strategies, tally, settings.completion.ct_reach_ft)
     named = {name: named_order(name, tally, reach) for name in NAMED_ORDERS}
     stages = named["toe_to_heel"]
     start = {**named, **families(stages)}

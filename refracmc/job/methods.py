@@ -5,7 +5,8 @@ bullhead  The whole job is pumped down the casing into every sleeve open on reco
           placed_s = V * a_s / sum(a), a_s = exp(sd * z_stage_s) for an open sleeve (open, stuck_open,
           perforated), leak_fluid_fraction times that for a leaking one, sd = share_log_sd * (1 -
           diverter_evens_fraction). effectiveness e_s = effect_fraction * min(1, placed_s). All old production
-          is kept. Pumping takes V * hours_per_stage of the job + diverter_drops * hours_per_drop.
+          is kept. At least one must be open: leaking ones alone take no job. Pumping takes V * hours_per_stage
+          of the job + diverter_drops * hours_per_drop.
 straddle  Two packers on the tubing straddle one open sleeve after another, toe to heel, of those listed (all
           open ones within reach where none are). A set seals where u_open < seal_chance; up to max_tries sets
           (one uniform tells all: sealed within j if u < 1 - (1 - p)^j), then the sleeve is left out. A stage
@@ -108,7 +109,8 @@ def plan_method(
     n = tally.count
     stage_of = np.full(n, -1, dtype=np.int64)
     stages = 0
-    taking = tally.old_producers if kind == "bullhead" else tally.in_state("open", "stuck_open", "perforated")
+    is_open = tally.in_state("open", "stuck_open", "perforated")
+    taking = tally.old_producers if kind == "bullhead" else is_open
     reachable = tally.reachable(reach_ft)
     if kind == "liner":
         stage_of = np.floor((tally.depth_ft[0] - tally.depth_ft) / stage_spacing_ft).astype(np.int64)
@@ -129,7 +131,7 @@ def plan_method(
     else:
         within = taking & (reachable if kind == "straddle" else True)
         chosen = tuple(int(k) + 1 for k in np.flatnonzero(within))
-    if not chosen:
+    if not chosen or (kind == "bullhead" and not is_open.any()):  # leaking ones alone take no job
         raise PlanRefused(f"no sleeve is open for the method '{kind}'")
     bottom = float(tally.depth_ft[chosen[0] - 1])
     if reach_ft is not None and kind == "bullhead":
@@ -174,10 +176,7 @@ def method_facts(plan: MethodPlan, sh: JobShared, terms: Mapping[str, FloatArray
         sd = terms["share_log_sd"] * (1.0 - terms["diverter_evens_fraction"])
         weight *= np.exp(sd * sh.luck.z_stage.T)
         volumes = np.maximum(np.rint(terms["volume_fraction"] * plan.treatable), 1.0)
-        total = weight.sum(axis=0)
-        if not (total > 0.0).all():
-            raise PlanRefused("no open sleeve takes what is bullheaded; every one on record is tight")
-        placed = weight * (volumes / total)
+        placed = weight * (volumes / weight.sum(axis=0))
         return MethodFacts(placed, none, weight > 0.0, zero, sh.never, sure, volumes.astype(np.int64))
     rows = np.array(plan.sleeves) - 1
     if plan.kind == "straddle":

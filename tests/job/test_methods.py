@@ -205,7 +205,8 @@ def test_refusals_name_the_sleeve() -> None:
         plan_method("straddle", well, 19_900.0, sleeves=(1,))
     assert caught.value.sleeve == 1
     assert plan_method("straddle", well, 19_900.0).sleeves == (3, 4)
-    with pytest.raises(PlanRefused, match="no sleeve is open"):
-        plan_method("bullhead", tally(3, "closed"))
+    for states in ("closed", ["leaking", "closed", "leaking"]):
+        with pytest.raises(PlanRefused, match="no sleeve is open"):
+            plan_method("bullhead", tally(3, states))
     with pytest.raises(ValueError, match="unknown method"):
         plan_method("hope", well)

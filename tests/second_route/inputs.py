@@ -4,6 +4,7 @@ Nothing is calculated here that the model calculates: settings are copied, drawn
 """
 
 from tests.second_route.changes import Rules, plan_changes
+from tests.second_route.orders import NAMED, stages_of
 from tests.second_route.plan import plan_job
 from tests.second_route.prices import price_path, service_index
 from tests.second_route.trial import posterior_row
@@ -127,6 +128,14 @@ def planned_changes(job, tally, order, policy):
     return plan_changes(tuple(tally["depth_ft"]), tuple(actions), rules)
 
 
+def stage_order(plan, name, tally, reach):
+    """Sleeves in the order treated: a named order, one of the case, or one given to the plan by hand."""
+    if name in NAMED:
+        return NAMED[name](stages_of(tally, reach))
+    listed = plan.well.settings.strategies.custom_orders.get(name)
+    return [int(s) for s in (listed or plan.orders[name].job.order)]
+
+
 def method_inputs(chosen, row, order):
     """(kind, its table with drawn values) of another isolation method; None for an order of stages."""
     section = getattr(chosen.methods, order, None)
@@ -246,7 +255,7 @@ def trial_inputs(plan, draws, strategy, t, month=None):
     }
     method, order = method_inputs(chosen, row, strategy.order), None
     if method is None:
-        order = [int(s) for s in plan.orders[strategy.order].job.order]
+        order = stage_order(plan, strategy.order, sleeves, policy["ct_reach_ft"])
         policy["changes"] = planned_changes(job, sleeves, order, policy)
     return {
         "months": plan.case.valuation.horizon_months,

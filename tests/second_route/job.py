@@ -3,8 +3,9 @@
 Inputs, luck, policy and rates are dicts of floats under the key names of the case (luck of sleeves: lists,
 entry s - 1 for sleeve s). Hours are working hours before non-productive time.
 
-The rules that are off unless asked for (patches that narrow the bore, closures that leak, casing failure, planned
-changes) were added by the author of the package's job: for those this is a second form, not a second reading.
+The rules that are off unless asked for (patches that narrow the bore, closures that leak, casing failure) were added
+by the author of the package's job, then read by another against the text, sentence by sentence. Planned changes are in
+`changes`, where they are found in another way.
 """
 
 import functools

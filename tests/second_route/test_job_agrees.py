@@ -252,8 +252,63 @@ def test_the_job_agrees_on_random_wells(seed: int) -> None:
         )
 
 
-def test_a_changed_rule_is_seen(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Negative control: a leak that reaches one neighbour only must be found out."""
-    whole = second.Trial.leaks
-    monkeypatch.setattr(second.Trial, "leaks", lambda self, i: i % 2 == 0 and whole(self, i))
-    assert any(differences(case) for case in cases(0, 30))
+def another_input(name, change):
+    """The second route gets one input altered, the engine does not."""
+
+    def wrap(real):
+        def changed(tally, order, inputs, luck, policy):
+            return real(tally, order, {**inputs, name: change(inputs[name])}, luck, policy)
+
+        return changed
+
+    return wrap
+
+
+def unrestricted(real):
+    return lambda tally, order, inputs, luck, policy: real(
+        tally, order, inputs, luck, {**policy, "patched_restricts": "nothing"}
+    )
+
+
+CHANGED_RULES = {
+    "a leak reaches one neighbour only": (
+        second.Trial,
+        "leaks",
+        lambda real: lambda self, i: i % 2 == 0 and real(self, i),
+    ),
+    "patches restrict nothing": (second, "simulate", unrestricted),
+    "a patch on record counts as set here": (
+        second.Trial,
+        "set_here",
+        lambda real: lambda self, s: self.patched[s],
+    ),
+    "slim stages take no longer": (
+        second,
+        "simulate",
+        another_input("slim_hours_per_stage", lambda hours: 0.0),
+    ),
+    "every leak of a closed sleeve is found": (
+        second,
+        "simulate",
+        another_input("leak_test_finds_chance", lambda chance: 1.0),
+    ),
+    "no closed sleeve leaks": (second, "simulate", another_input("closed_leak_chance", lambda chance: 0.0)),
+    "no casing costs the well": (
+        second,
+        "simulate",
+        another_input("well_lost_chance_given_casing_failure", lambda chance: 0.0),
+    ),
+    "changes of the string take no time": (
+        second,
+        "simulate",
+        another_input("string_change_hours", lambda hours: 0.0),
+    ),
+}
+
+
+@pytest.mark.parametrize("what", CHANGED_RULES)
+def test_a_changed_rule_is_seen(what: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Negative controls: one rule of the second route changed must be found out."""
+    where, name, change = CHANGED_RULES[what]
+    monkeypatch.setattr(where, name, change(getattr(where, name)))
+    assert any(differences(case) for case in cases(0, 60))
