@@ -70,7 +70,7 @@ def _fault_of(case: Case, well: str, error: Exception) -> Fault:
     )
 
 
-_COMPILE = -1
+_COMPILE, _COMPILE_JOBS = -1, -2
 
 
 def _fit_task(state: tuple[Case, Priors], number: int) -> Posterior | FitRefused | None:
@@ -79,6 +79,11 @@ def _fit_task(state: tuple[Case, Priors], number: int) -> Posterior | FitRefused
         from .compiled import warm
 
         warm()
+        return None
+    if number == _COMPILE_JOBS:
+        from .compiled_jobs import warm as warm_jobs
+
+        warm_jobs()
         return None
     try:
         return fit_well(case, case.wells[number], priors)
@@ -95,10 +100,10 @@ def prepare_wells(
     progress.start(f"{case.name}: fitting", len(numbers))
     fits: dict[int, Any] = {}
     priors = pooled_priors(case)
-    first = [_COMPILE] if use_compiled(case) else []
+    first = [_COMPILE, _COMPILE_JOBS] if use_compiled(case) else []
     for number, found in run_tasks(_fit_task, (case, priors), first + numbers, workers):
         fits[number] = found
-        if number != _COMPILE:
+        if number >= 0:
             progress.step()
     plans = []
     for number in numbers:

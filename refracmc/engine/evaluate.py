@@ -30,9 +30,10 @@ from refracmc.production.stress import stress_multiplier
 from .base import BaseStream, Ratio, StreamTable, UnitStream, own_stream, stream_table, unit_stream
 from .cash import PER_TRIAL, CashKernel, DateKernel, JobOutcome, ResponseTerms, Valued
 from .draws import ROW, job_luck
+from .job_arguments import Chosen, dates_of, orders_of, trials_of, well_of
 from .money import BlockMoney, block_money, service_index
 from .plan import Strategy, WellPlan
-from .shapes import check_kernel
+from .shapes import check_jobs, check_kernel
 from .triggers import trigger_months, value_trigger
 
 Array = NDArray[np.float64]
@@ -203,23 +204,28 @@ def model_block(plan: WellPlan, draws: Draws) -> BlockModel:
     return BlockModel(base, unit, economics, terms, share, potential)
 
 
+def stress_terms(plan: WellPlan, draws: Draws) -> dict[str, Array | float]:
+    """Terms of `stress_multiplier` beside what was placed; strengths of zero where stress is off."""
+    stress = plan.well.settings.stress
+    return {
+        "residual_pressure": draws["stress.residual_pressure_psi"],
+        "contrast0": draws["stress.horizontal_contrast_psi"],
+        "effect_strength": draws["stress.effect_strength"] if stress.enabled else 0.0,
+        "contrast_half": stress.contrast_half_psi,
+        "contrast_scale": stress.contrast_scale_psi,
+        "limit_strength": draws["stress.limit_strength"] if stress.enabled else 0.0,
+        "pressure_limit": draws["stress.pressure_limit_psi"],
+        "limit_scale": stress.limit_scale_psi,
+    }
+
+
 def _stress(plan: WellPlan, draws: Draws, order: str, job: JobResult) -> Array | None:
     stress = plan.well.settings.stress
     made = plan.methods[order] if order in plan.methods else plan.orders[order]
     if not stress.enabled or made.normal_before is None or made.contrast_before is None:
         return None
     return stress_multiplier(
-        job.placed,
-        made.normal_before,
-        made.contrast_before,
-        residual_pressure=draws["stress.residual_pressure_psi"],
-        contrast0=draws["stress.horizontal_contrast_psi"],
-        effect_strength=draws["stress.effect_strength"],
-        contrast_half=stress.contrast_half_psi,
-        contrast_scale=stress.contrast_scale_psi,
-        limit_strength=draws["stress.limit_strength"],
-        pressure_limit=draws["stress.pressure_limit_psi"],
-        limit_scale=stress.limit_scale_psi,
+        job.placed, made.normal_before, made.contrast_before, **stress_terms(plan, draws)
     )
 
 
@@ -381,19 +387,71 @@ def _with_triggers(
 
 def _dated(plan: WellPlan, draws: Draws, model: BlockModel, chosen: Sequence[Strategy]) -> BlockResult:
     n = model.base.np0.size
+    jobs, parts = (_jobs_compiled if plan.compiled else _jobs_arrays)(plan, draws, model, chosen)
+    measures = {name: np.zeros((1 + len(chosen), n)) for name in PER_TRIAL}
+    for name in ("irr", "payout_months", "breakeven_price"):
+        measures[name][0] = np.nan
+    _value(plan, model, chosen, jobs, measures)
+    executed = measures["executed"][1:]
+    for values in parts.values():
+        values *= executed
+    return BlockResult(measures, parts)
+
+
+def _jobs_arrays(
+    plan: WellPlan, draws: Draws, model: BlockModel, chosen: Sequence[Strategy]
+) -> tuple[list[JobOutcome], dict[str, Array]]:
+    """Outcome of each job and cost parts (S, n) [US$], both with the service-cost index of its month."""
     jobs: list[JobOutcome] = []
     parts: dict[str, list[Array]] = {}
     for strategy, job, cost, by_part in simulate_jobs(plan, draws, chosen):
         jobs.append(outcome(plan, draws, model, strategy, job, cost))
         for name, values in by_part.items():
             parts.setdefault(name, []).append(values * model.economics.service_index[strategy.month])
-    measures = {name: np.zeros((1 + len(chosen), n)) for name in PER_TRIAL}
-    for name in ("irr", "payout_months", "breakeven_price"):
-        measures[name][0] = np.nan
-    _value(plan, model, chosen, jobs, measures)
-    executed = measures["executed"][1:]
-    costs = {name: np.stack(values) * executed for name, values in parts.items()}
-    return BlockResult(measures, costs)
+    return jobs, {name: np.stack(values) for name, values in parts.items()}
+
+
+def _jobs_compiled(
+    plan: WellPlan, draws: Draws, model: BlockModel, chosen: Sequence[Strategy]
+) -> tuple[Sequence[JobOutcome], dict[str, Array]]:
+    """As `_jobs_arrays`, by the compiled jobs; isolation methods by the array code."""
+    from .compiled_jobs import PARTS, run_jobs
+
+    tally, index = plan.well.tally, model.economics.service_index
+    by_method = [k for k, strategy in enumerate(chosen) if strategy.order in plan.methods]
+    by_order = [k for k, strategy in enumerate(chosen) if strategy.order not in plan.methods]
+    members = tuple(JobOutcome.__dataclass_fields__)
+    table = np.empty((len(members) + len(PARTS), len(chosen), model.base.np0.size))
+    if by_order:
+        names = list(dict.fromkeys(chosen[k].order for k in by_order))
+        months = sorted({chosen[k].month for k in by_order})
+        places = sorted((names.index(chosen[k].order), months.index(chosen[k].month), k) for k in by_order)
+        arguments = (
+            well_of(tally, plan.policy),
+            *orders_of([plan.orders[name] for name in names], tally, plan.policy),
+            dates_of([plan.ages[month] for month in months], [index[month] for month in months]),
+            Chosen(*(np.array(column, dtype=np.int64) for column in zip(*places, strict=True))),
+            trials_of(
+                job_inputs(plan, draws),
+                job_luck(draws),
+                cost_rates(draws),
+                stress_terms(plan, draws),
+                model.share,
+                model.potential,
+            ),
+            table,
+        )
+        check_jobs(arguments)
+        run_jobs(*arguments)
+    if by_method:
+        jobs, costs = _jobs_arrays(plan, draws, model, [chosen[k] for k in by_method])
+        for k, job in zip(by_method, jobs, strict=True):
+            table[: len(members), k] = [getattr(job, name) for name in members]
+        for row, name in enumerate(PARTS, start=len(members)):
+            table[row, by_method] = costs[name]
+    lost = table[len(members) - 1] > 0.5
+    made = [JobOutcome(*table[: len(members) - 1, k], lost[k]) for k in range(len(chosen))]
+    return made, dict(zip(PARTS, table[len(members) :], strict=True))
 
 
 def _value_arrays(

@@ -22,6 +22,7 @@ from refracmc.job.sleeves import FloatArray
 
 _REACH = 9.0
 _STEP_SHARE = 0.15
+_ROWS = 128
 
 
 def _nodes(sd: float) -> tuple[FloatArray, FloatArray]:
@@ -64,8 +65,8 @@ def intercept_for_marginal(p: npt.ArrayLike, sd: npt.ArrayLike) -> FloatArray:
         raise ValueError("a chance must lie between 0 and 1")
     if not (np.isfinite(spread) & (spread >= 0.0)).all():
         raise ValueError("a standard deviation must be a number from 0")
-    pairs, inverse = np.unique(np.stack([chance.ravel(), spread.ravel()]), axis=1, return_inverse=True)
-    stated, sds = pairs
+    pairs, inverse = np.unique(chance.ravel() + 1j * spread.ravel(), return_inverse=True)
+    stated, sds = pairs.real, pairs.imag
     small = np.minimum(stated, 1.0 - stated)  # mu(1 - p) = -mu(p): keep full accuracy near 1
     mu = np.asarray(logit(small))
     rare = (small > 0.0) & (small < 1e-250)  # there E[expit(mu + sd Z)] is exp(mu + sd^2 / 2)
@@ -79,18 +80,35 @@ def intercept_for_marginal(p: npt.ArrayLike, sd: npt.ArrayLike) -> FloatArray:
 
 def _solve(p: FloatArray, sd: FloatArray) -> FloatArray:
     z, w = _nodes(float(sd.max()))
+    made = [
+        _newton(p[rows], sd[rows], z, w) for rows in np.array_split(np.arange(p.size), p.size // _ROWS + 1)
+    ]
+    return np.concatenate(made)
+
+
+def _newton(p: FloatArray, sd: FloatArray, z: FloatArray, w: FloatArray) -> FloatArray:
+    """mu by Newton's steps, for rows few enough that (rows, nodes) stays in a core's cache."""
     shift = sd[:, None] * z
     target = np.asarray(logit(p))
     slope = 16.0 * math.sqrt(3.0) / (15.0 * math.pi)  # probit approximation of the logistic: the first guess
     # never below the bound E[expit(mu + sd Z)] < exp(mu + sd^2 / 2)
     mu = np.maximum(target * np.sqrt(1.0 + (slope * sd) ** 2), np.log(p) - 0.5 * sd * sd)
+    # e^-(mu + sd z) is a product: one exponential per node where all share sd
+    product = float(np.abs(shift).max()) < 300.0
+    spread = np.exp(-shift[:1] if product and (sd == sd[0]).all() else -shift) if product else shift
     for _ in range(60):
-        chance = expit(mu[:, None] + shift)
+        if product and float(np.abs(mu).max()) < 300.0:
+            chance = np.exp(-mu)[:, None] * spread
+            chance += 1.0
+            np.reciprocal(chance, out=chance)
+        else:
+            chance = expit(mu[:, None] + shift)
         mean = chance @ w
-        derivative = (chance * (1.0 - chance)) @ w
+        chance *= chance
+        derivative = mean - chance @ w
         step = (np.log(mean / (1.0 - mean)) - target) * mean * (1.0 - mean) / derivative
         mu = mu - np.clip(step, -4.0, 4.0)
-        if (np.abs(step) <= 1e-12 * (1.0 + np.abs(mu))).all():
+        if (np.abs(step) <= 1e-8 * (1.0 + np.abs(mu))).all():  # what is left is of the order of its square
             break
     return mu
 

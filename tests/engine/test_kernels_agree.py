@@ -114,8 +114,10 @@ BOUNDS = """
 import sys
 from pathlib import Path
 from tests.engine.kernels import CASES, EDGES, TOLERANCE, awkward_plan, both, differences, drawn
+from tests.engine.job_wells import arguments_of, pairs_of, random_jobs
+from tests.engine.job_wells import differences as job_differences
 import numpy as np
-from refracmc.engine import compiled
+from refracmc.engine import compiled, compiled_jobs
 folder = Path(sys.argv[1])
 for name in CASES:
     plan = awkward_plan(name, folder)
@@ -124,6 +126,16 @@ for name in CASES:
 for edge in EDGES.values():
     found = differences(*both(plan, drawn(plan, edge, 40)))
     assert not found, (edge, found)
+for sleeves in (1, 15, 16, 90):
+    jobs = random_jobs(sleeves, sleeves)
+    arguments = arguments_of(jobs, pairs_of(jobs))
+    compiled_jobs.run_jobs(*arguments)
+    found = job_differences(jobs, arguments[-1])
+    assert not found, (sleeves, found)
+try:
+    compiled_jobs.run_jobs(*arguments[:-1], np.empty((25, 1, 21)))
+except IndexError:
+    print("JOBS WITHIN BOUNDS")
 one, cube = np.ones((1, 12)), np.ones((3, 1, 12))
 short = np.ones(11)
 try:
@@ -137,7 +149,7 @@ except IndexError:
 
 
 def test_within_bounds(tmp_path: Path) -> None:
-    """Every index checked by the compiler; the mis-sized array at the end is the negative control."""
+    """Every index checked by the compiler; the mis-sized arrays at the end are the negative controls."""
     settings = {"NUMBA_BOUNDSCHECK": "1", "NUMBA_CACHE_DIR": str(tmp_path / "cache")}
     done = subprocess.run(
         [sys.executable, "-c", BOUNDS, str(tmp_path)],
@@ -148,4 +160,4 @@ def test_within_bounds(tmp_path: Path) -> None:
         timeout=300,
         check=False,
     )
-    assert done.stdout.strip() == "ALL WITHIN BOUNDS", done.stderr[-2000:]
+    assert done.stdout.split("\n")[:2] == ["JOBS WITHIN BOUNDS", "ALL WITHIN BOUNDS"], done.stderr[-2000:]
