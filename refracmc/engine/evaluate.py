@@ -449,8 +449,10 @@ def _jobs_compiled(
             table[: len(members), k] = [getattr(job, name) for name in members]
         for row, name in enumerate(PARTS, start=len(members)):
             table[row, by_method] = costs[name]
-    lost = table[len(members) - 1] > 0.5
-    made = [JobOutcome(*table[: len(members) - 1, k], lost[k]) for k in range(len(chosen))]
+    made = []
+    for k in range(len(chosen)):
+        days, cost, kept, effective, stages, lost = table[: len(members), k]
+        made.append(JobOutcome(days, cost, kept, effective, stages, lost > 0.5))
     return made, dict(zip(PARTS, table[len(members) :], strict=True))
 
 
