@@ -7,11 +7,13 @@ difference. Errors follow the sampling design through the `error_of` handed in.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from refracmc.case import units
 
 Array = NDArray[np.float64]
 ErrorOf = Callable[[Array], tuple[float, float]]
@@ -22,27 +24,71 @@ PERCENTS = np.arange(1, 100)
 
 @dataclass(frozen=True)
 class Results:
-    """Results of one well: names[0] is `nothing`; measures maps a name to (S, n) trials."""
+    """Results of one well: names[0] is `nothing`; measures maps a name to (S, n) trials.
+
+    dates: the month of each strategy, of a trigger its name. months: triggered strategy -> (n,) month of the job from
+    the valuation month, -1 where none is carried out; start: number of the valuation month.
+    """
 
     well: str
     names: tuple[str, ...]
     orders: tuple[str, ...]
     dates: tuple[str, ...]
     measures: Mapping[str, Array]
+    months: Mapping[str, NDArray[np.intp]] = field(default_factory=dict)
+    start: int = 0
+
+    @property
+    def triggered(self) -> list[int]:
+        """Indices of the strategies whose date a trigger sets."""
+        return [s for s in range(1, len(self.names)) if self.names[s] in self.months]
+
+    @property
+    def fixed(self) -> list[int]:
+        """Indices of the refracs of a fixed date."""
+        return [s for s in range(1, len(self.names)) if self.names[s] not in self.months]
+
+    def trigger(self, s: int) -> str | None:
+        """Name of the trigger of a strategy, None for a fixed date."""
+        return self.dates[s] if self.names[s] in self.months else None
+
+    def when(self, s: int) -> dict[str, str | None]:
+        """Months by which 10, 50 and 90 % of a strategy's jobs have started (all its month for a fixed date; None
+        where no job is carried out)."""
+        shares = {"early_month": 0.1, "median_month": 0.5, "late_month": 0.9}
+        if self.names[s] not in self.months:
+            return dict.fromkeys(shares, self.dates[s])
+        months = self.months[self.names[s]]
+        return {name: month_reached(months, self.start, share) for name, share in shares.items()}
+
+    def _means(self) -> Array:
+        """Mean incremental NPV of the refracs; a trigger that starts no job is no refrac: -inf."""
+        means: Array = self.measures["incremental_npv"][1:].mean(axis=1)
+        for s in self.triggered:
+            if not (self.months[self.names[s]] >= 0).any():
+                means[s - 1] = -np.inf
+        return means
 
     @property
     def best(self) -> int:
         """Index of the refrac with the highest mean incremental NPV; nothing excluded, ties to the first."""
-        return 1 + int(np.argmax(self.measures["incremental_npv"][1:].mean(axis=1)))
+        return 1 + int(np.argmax(self._means()))
 
     @property
     def runner_up(self) -> int | None:
         """Index of the refrac with the next highest mean, or None if there is only one."""
-        means = self.measures["incremental_npv"][1:].mean(axis=1)
-        if means.size < 2:
-            return None
+        means = self._means()
         means[self.best - 1] = -np.inf
-        return 1 + int(np.argmax(means))
+        return 1 + int(np.argmax(means)) if np.isfinite(means).any() else None
+
+
+def month_reached(months: NDArray[np.intp], start: int, share: float) -> str | None:
+    """The month, YYYY-MM, by which a share of the started jobs have started (an order statistic, the lower one);
+    None for no job. months (n,): from the valuation month, -1 for no job; start: number of the valuation month."""
+    fired = np.sort(months[months >= 0])
+    if not fired.size:
+        return None
+    return units.month_text(start + int(fired[int(np.floor(share * (fired.size - 1)))]))
 
 
 def exceedance(values: Array) -> dict[str, float]:
@@ -82,7 +128,10 @@ def decision(results: Results, error_of: ErrorOf, tail_fraction: float) -> dict[
         "well": results.well,
         "strategy": results.names[best],
         "order": results.orders[best],
-        "date": results.dates[best],
+        "date": results.when(best)["median_month"],
+        "trigger": results.trigger(best),
+        "early_month": results.when(best)["early_month"],
+        "late_month": results.when(best)["late_month"],
         "mean_usd": mean,
         "se_usd": se,
         **exceedance(inc[best]),
@@ -106,11 +155,11 @@ def decision(results: Results, error_of: ErrorOf, tail_fraction: float) -> dict[
 
 
 def timing(results: Results, error_of: ErrorOf) -> list[dict[str, Any]]:
-    """One row per order and date: value, and the paired gain over the order's first date."""
+    """One row per order and fixed date: value, and the paired gain over the order's first date."""
     inc = results.measures["incremental_npv"]
     rows = []
     for order in dict.fromkeys(results.orders[1:]):
-        members = [s for s in range(1, len(results.names)) if results.orders[s] == order]
+        members = [s for s in results.fixed if results.orders[s] == order]
         members.sort(key=lambda s: results.dates[s])
         for s in members:
             mean, se = error_of(inc[s])
@@ -133,7 +182,7 @@ def timing(results: Results, error_of: ErrorOf) -> list[dict[str, Any]]:
 def orders_at_best_date(
     results: Results, error_of: ErrorOf, shifts: Mapping[str, int]
 ) -> list[dict[str, Any]]:
-    """One row per order at its own best date: value, days, cost, share of stages effectively treated.
+    """One row per order at its own best fixed date: value, days, cost, share of stages effectively treated.
 
     shifts: planned sleeve shifts of each order.
     """
@@ -141,7 +190,7 @@ def orders_at_best_date(
     names = list(dict.fromkeys(results.orders[1:]))
     chosen = {}
     for order in names:
-        members = [s for s in range(1, len(results.names)) if results.orders[s] == order]
+        members = [s for s in results.fixed if results.orders[s] == order]
         chosen[order] = members[int(np.argmax([inc[s].mean() for s in members]))]
     fewest = min(shifts[order] for order in names)
     rows = []

@@ -15,7 +15,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from refracmc.case import units
-from refracmc.decisions import compare, drivers
+from refracmc.decisions import compare, drivers, trigger_tables
+from refracmc.decisions.job_report import dated, timeline_rows, typical_row
 from refracmc.decisions.job_tables import job_tables
 from refracmc.engine.blocks import COST_PARTS, WellResults, read_results
 from refracmc.engine.draws import GROUPS, draw, group_names
@@ -23,9 +24,7 @@ from refracmc.engine.evaluate import (
     chunks_of,
     evaluate,
     evaluate_one,
-    planned_log,
     posterior_rows,
-    strategy_log,
 )
 from refracmc.engine.plan import NOTHING, Strategy, WellPlan
 from refracmc.production.history import clean
@@ -55,10 +54,12 @@ def results_of(found: WellResults) -> compare.Results:
     plan = found.plan
     return compare.Results(
         plan.id,
-        plan.names[: 1 + len(plan.dated)],
-        (NOTHING, *(s.order for s in plan.dated)),
-        ("", *(s.date for s in plan.dated)),
-        {name: values[: 1 + len(plan.dated)] for name, values in found.measures.items()},
+        plan.names,
+        (NOTHING, *(s.order for s in plan.strategies)),
+        ("", *(s.date for s in plan.strategies)),
+        found.measures,
+        trigger_tables.months_of(plan, found.sizes, found.measures["executed"]),
+        units.month_number(plan.case.valuation.date),
     )
 
 
@@ -75,18 +76,24 @@ def gather_well(plan: WellPlan, folder: Path, sizes: list[int]) -> WellTables:
     best = plan.strategies[results.best - 1]
     second = plan.strategies[results.runner_up - 1] if results.runner_up is not None else None
     shifts = {name: made.job.shifts for name, made in plan.orders.items()} | dict.fromkeys(plan.methods, 0)
+    row = typical_row(_days_of_jobs(found, results.best), sizes[0])
     tables: dict[str, Any] = {
         "decision": [compare.decision(results, error_of, plan.case.valuation.cvar_tail_fraction)],
         "timing": compare.timing(results, error_of),
+        "triggers": trigger_tables.value_rows(results, error_of),
+        "trigger_months": trigger_tables.month_rows(results),
         "orders": compare.orders_at_best_date(results, error_of, shifts),
         "distribution": compare.distribution(results),
         "cost": _cost_rows(found, results.best),
         "production": _production(plan, best, sizes),
-        "timeline": _timeline(plan, best, found, results.best),
+        "timeline": timeline_rows(plan, best, row),
         "tornado": _tornado(plan, best, results.measures["incremental_npv"][results.best], sizes),
         "cleaning": _cleaning(plan),
     }
-    tables |= job_tables(plan, best, _one_of_each(plan, results), sizes, _typical_row(found, results.best))
+    knowing, at_date = plan, best
+    if row is not None:
+        knowing, _, at_date = dated(plan, draw(plan, 0, sizes[0]), best, row)
+    tables |= job_tables(knowing, at_date, _one_of_each(plan, results), sizes, row)
     return WellTables(plan.id, tables, _drivers(plan, best, second))
 
 
@@ -100,10 +107,12 @@ def _one_of_each(plan: WellPlan, results: compare.Results) -> list[Strategy]:
     return [plan.dated[k] for k in chosen.values()]
 
 
-def _typical_row(found: WellResults, index: int) -> int:
-    """The trial of the first block whose days are nearest the median of all."""
-    days = found.measures["job_days"][index]
-    return int(np.argmin(np.abs(days[: found.sizes[0]] - np.median(days))))
+def _days_of_jobs(found: WellResults, index: int) -> Array:
+    """Days (n,) of a strategy's jobs. Where a trigger does not fire there is none: NaN."""
+    days: Array = found.measures["job_days"][index]
+    if found.plan.strategies[index - 1].trigger is None:
+        return days
+    return np.where(found.measures["executed"][index] > 0.0, days, np.nan)
 
 
 def _cost_rows(found: WellResults, best: int) -> list[dict[str, Any]]:
@@ -134,14 +143,22 @@ def _main(plan: WellPlan, phases: tuple[Array, Array, Array]) -> Array:
 
 
 def _production(plan: WellPlan, best: Strategy, sizes: list[int]) -> list[dict[str, Any]]:
-    alone, treated = [], []
+    alone: list[Array] = []
+    treated: list[Array] = []
     for block, size in enumerate(sizes[:FAN_BLOCKS]):
         draws = draw(plan, block, size)
-        for streams in evaluate_one(plan, draws, best, chunks_of(size)):
+        shown = best if best.trigger is None else plan.dated[0]
+        first = len(alone)
+        for streams in evaluate_one(plan, draws, shown, chunks_of(size)):
             limit = streams.kernel.nothing.limit
             after = np.arange(plan.horizon) > limit[:, None]
             alone.append(np.where(after, 0.0, streams.kernel.base.main))
-            treated.append(_main(plan, streams.date.volumes(streams.valued)))
+            if best.trigger is None:
+                treated.append(_main(plan, streams.date.volumes(streams.valued)))
+        if best.trigger is not None:
+            main = 0 if plan.well.main_phase == "oil" else 1
+            left = np.concatenate(alone[first:])
+            treated.append(trigger_tables.volumes(plan, draws, best, left, main))
     unit = "bbl/month" if plan.well.main_phase == "oil" else "Mcf/month"
     start = units.month_number(plan.case.valuation.date)
     rows: list[dict[str, Any]] = []
@@ -181,32 +198,6 @@ def _production(plan: WellPlan, best: Strategy, sizes: list[int]) -> list[dict[s
                     "p50": mid[i],
                     "p10": high[i],
                     "unit": unit,
-                }
-            )
-    return rows
-
-
-def _timeline(plan: WellPlan, best: Strategy, found: WellResults, index: int) -> list[dict[str, Any]]:
-    """Planned steps, and the log of the trial of the first block whose days are nearest the median."""
-    size = found.sizes[0]
-    row = _typical_row(found, index)
-    draws = draw(plan, 0, size)
-    typical = strategy_log(plan, draws, best, row)
-    rows = []
-    for scenario, steps in (("planned", planned_log(plan, draws, best.order)), ("typical", typical)):
-        for step in steps:
-            rows.append(
-                {
-                    "well": plan.id,
-                    "strategy": best.name,
-                    "scenario": scenario,
-                    "step": step.step,
-                    "action": step.action,
-                    "sleeve": step.sleeve,
-                    "depth_ft": step.depth_ft,
-                    "start_hour": step.start_hour,
-                    "end_hour": step.start_hour + step.hours,
-                    "outcome": step.outcome,
                 }
             )
     return rows

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.case import units
+from refracmc.decisions.compare import month_reached
 from refracmc.decisions.job_tables import failures, parts_of, pressure_rows, sleeve_map, stress_state
 from refracmc.engine.draws import draw
 from refracmc.engine.evaluate import (
@@ -79,16 +80,7 @@ class StrategyJobs:
     def month(self, start: int) -> str | None:
         """The month of the job, of a trigger the median one, YYYY-MM; None where it never fires. start: number of
         the valuation month."""
-        return self.strategy.date if self.months is None else median_month(self.months, start)
-
-
-def median_month(months: NDArray[np.intp], start: int, share: float = 0.5) -> str | None:
-    """The month (lower order statistic) by which a share of the started jobs have started; None for none.
-    months (n,): from the valuation month, -1 for none; start: number of the valuation month."""
-    fired = np.sort(months[months >= 0])
-    if not fired.size:
-        return None
-    return units.month_text(start + int(fired[int(np.floor(share * (fired.size - 1)))]))
+        return self.strategy.date if self.months is None else month_reached(self.months, start, 0.5)
 
 
 def _columns(job: JobResult, cost: Array) -> dict[str, Array]:
@@ -276,8 +268,11 @@ def shown(plan: WellPlan) -> list[Strategy]:
     return [strategy for strategy in plan.dated if strategy.date == first]
 
 
-def typical_row(days: Array, size: int) -> int:
-    """The trial of the first block (size trials) whose days (n,) are nearest the median of all."""
+def typical_row(days: Array, size: int) -> int | None:
+    """The trial of the first block (size trials) whose days (n,) are nearest the median of all jobs; NaN: no job.
+    None where the block has no job."""
+    if np.isnan(days[:size]).all():
+        return None
     return int(np.nanargmin(np.abs(days[:size] - np.nanmedian(days))))
 
 
@@ -337,6 +332,7 @@ def report_tables(plan: WellPlan, jobs: Sequence[StrategyJobs]) -> dict[str, Row
     for strategy in chosen:
         row = typical_row(by_name[strategy.name].columns["days"], size)
         tables.setdefault("timeline", []).extend(timeline_rows(plan, strategy, row))
-        tables.setdefault("sleeve_map", []).extend(sleeve_map(plan, draws, strategy, row))
+        if row is not None:
+            tables.setdefault("sleeve_map", []).extend(sleeve_map(plan, draws, strategy, row))
         tables.setdefault("failures", []).extend(failures(plan, draws, strategy, failed))
     return tables

@@ -35,17 +35,17 @@ _ENDS = {
 
 
 def job_tables(
-    plan: WellPlan, best: Strategy, chosen: Sequence[Strategy], sizes: Sequence[int], row: int
+    plan: WellPlan, best: Strategy, chosen: Sequence[Strategy], sizes: Sequence[int], row: int | None
 ) -> dict[str, Rows]:
     """All tables by key. best: the strategy of the sleeve map; chosen: one strategy of each order, at its own best
-    date; row: the trial of the first block that is shown as an example."""
+    date; row: the trial of the first block that is shown as an example, None: there is none."""
     size = sizes[0]
     draws = draw(plan, 0, size)
     parts, spread, placed, failed = parts_of(plan, draws, chosen)
     return {
         "job_parts": parts,
         "job_spread": spread,
-        "sleeve_map": sleeve_map(plan, draws, best, row),
+        "sleeve_map": [] if row is None else sleeve_map(plan, draws, best, row),
         "stress_state": stress_state(plan, draws, chosen, placed),
         "failures": failures(plan, draws, best, failed),
         "pressure": pressure_rows(plan, draws),

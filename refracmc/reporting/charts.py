@@ -15,7 +15,7 @@ from pathlib import Path
 from matplotlib.figure import Figure
 
 from refracmc.engine.executors import run_tasks
-from refracmc.reporting import charts_drivers, charts_job, charts_sleeves, charts_value, style
+from refracmc.reporting import charts_dates, charts_drivers, charts_job, charts_sleeves, charts_value, style
 from refracmc.reporting.tables import ReportData
 
 
@@ -39,7 +39,7 @@ CHARTS: tuple[ChartKind, ...] = (
         "dates",
         "Value against the month in which the job starts; doing nothing is the line at zero. The lower panel "
         "shows the same means on a scale on which dates and orders can be told apart.",
-        charts_value.dates,
+        charts_dates.dates,
     ),
     ChartKind(
         "strategies",

@@ -6,11 +6,9 @@ for the well. Nothing is computed here but places on the paper.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
@@ -18,7 +16,7 @@ from matplotlib.figure import Figure
 from refracmc.reporting import style
 from refracmc.reporting.numbers import MILLION
 from refracmc.reporting.tables import NOTHING, ReportData
-from refracmc.reporting.words import error_range, footer, spoken, strategy_words
+from refracmc.reporting.words import error_range, footer, has_date, spoken, strategy_words
 
 MOST_ORDERS = len(style.PALETTE)
 """Orders drawn in a colour of their own; further ones are grey."""
@@ -40,7 +38,7 @@ def order_styles(data: ReportData, well: str) -> dict[str, int]:
     return {name: place for place, name in enumerate(names)}
 
 
-def _left_out(drawn: int, present: int) -> str:
+def left_out(drawn: int, present: int) -> str:
     """Words for orders that a chart leaves to the tables."""
     return f"The {drawn} best of {present} orders are drawn. " if present > drawn else ""
 
@@ -150,7 +148,12 @@ def strategies(data: ReportData, well: str) -> Figure | None:
         footer(
             data,
             error_range(rows["se"]),
-            extra=f"{_left_out(len(blocks), present)}Bars run from P90 to P10; the band is doing nothing.",
+            extra=f"{left_out(len(blocks), present)}Bars run from P90 to P10; the band is doing nothing."
+            + (
+                ""
+                if all(has_date(str(name)) for name in rows["strategy"])
+                else " Bars apart at the right of a block: dates set by triggers."
+            ),
         ),
         4.3,
     )
@@ -167,16 +170,14 @@ def strategies(data: ReportData, well: str) -> Figure | None:
     top = style.padded(every, 0.04)
     for order, members in blocks.items():
         colour, _, marker = look(places.get(order, MOST_ORDERS))
-        x = at + np.arange(len(members))
+        dated = [has_date(str(rows["strategy"].iloc[i])) for i in members]
+        x = at + np.arange(len(members)) + np.where(dated, 0.0, 0.9)
         bars = [[(a, low[i]), (a, high[i])] for a, i in zip(x, members, strict=True)]
         axes.add_collection(LineCollection(bars, colors=colour, linewidths=3.2 * size, alpha=0.45))
         axes.plot(x, mid[members], ls="", marker="_", ms=6 * size, mew=1.6, color=colour)
         axes.plot(x, mean[members], ls="", marker=marker, ms=3.6 * size, color=colour)
-        ends = (
-            ((0, "left", -0.3), (len(members) - 1, "right", 0.3))
-            if len(members) > 4
-            else ((0, "center", 0.0),)
-        )
+        last = max(sum(dated) - 1, 0)
+        ends = ((0, "left", -0.3), (last, "right", 0.3)) if last > 3 else ((0, "center", 0.0),)
         for k, side, shift in ends:
             axes.text(
                 x[k] + shift,
@@ -198,7 +199,7 @@ def strategies(data: ReportData, well: str) -> Figure | None:
             fontweight="bold",
             transform=axes.get_xaxis_transform(),
         )
-        at += len(members) + 1.5
+        at += len(members) + 1.5 + 0.9 * (not all(dated))
     axes.set_xlim(-1.2, at - 1.3)
     style.value_axis(axes, "y", *top)
     style.name_axis(axes, "y", "NPV, US$ million")
@@ -212,79 +213,6 @@ def strategies(data: ReportData, well: str) -> Figure | None:
             style.Mark("doing nothing: mean", style.NOTHING_COLOUR, dash=(0, (2, 2))),
         ),
     )
-    return figure
-
-
-def _months(dates: pd.Series) -> np.ndarray[Any, np.dtype[np.float64]]:
-    return np.array([int(d[:4]) + (int(d[5:7]) - 1) / 12 for d in dates], dtype=np.float64)
-
-
-def _date_ticks(axes: Axes, dates: Sequence[str], show: bool) -> None:
-    names = sorted(set(dates))
-    step = -(-len(names) // 8)
-    kept = names[::step]
-    style.set_ticks(axes, "x", list(_months(pd.Series(kept))), kept if show else [""] * len(kept))
-
-
-def dates(data: ReportData, well: str) -> Figure | None:
-    """Incremental NPV against the refrac date: the best order's band above, all means with errors below."""
-    rows = data.of_well("timing", well)
-    if rows.empty:
-        return None
-    best = data.of_well("decision", well).iloc[0]
-    places = order_styles(data, well)
-    present = rows["order"].nunique()
-    rows = rows[rows["order"].isin(list(places)).to_numpy(dtype=bool)]
-    left_out = _left_out(rows["order"].nunique(), present)
-    figure = style.frame(
-        f"{well}: value against refrac date",
-        footer(
-            data, error_range(rows["se_usd"]), extra=f"{left_out}Whiskers below: mean ± 2 standard errors."
-        ),
-        5.6,
-    )
-    upper = style.panel(figure, (0.75, 3.05, 0.2, 0.95))
-    lower = style.panel(figure, (0.75, 0.85, 0.2, 2.7))
-    marks = [style.Mark("doing nothing", style.NOTHING_COLOUR)]
-    span: list[float] = [0.0]
-    for order, group in rows.groupby("order", sort=False):
-        group = group.sort_values("date", kind="stable")
-        colour, dash, marker = look(places.get(str(order), MOST_ORDERS))
-        x, mean = _months(group["date"]), group["mean_usd"].to_numpy() / MILLION
-        error = 2 * group["se_usd"].to_numpy() / MILLION
-        if order == best["order"]:
-            band = [group[c].to_numpy() / MILLION for c in ("p90_usd", "p50_usd", "p10_usd")]
-            if len(x) > 1:
-                upper.fill_between(x, band[0], band[2], color=colour, alpha=0.2, lw=0)
-            else:
-                upper.plot([x[0]] * 2, [band[0][0], band[2][0]], color=colour, alpha=0.3, lw=8)
-            upper.plot(x, band[1], color=colour, lw=1, marker="_", ms=7, mew=1.4)
-            span += [*band[0], *band[2]]
-            lead = style.shorten(spoken(str(order)), 30)
-            marks[1:1] = [style.Mark(f"{lead}: P90 to P10", colour, "band"), style.Mark("its P50", colour)]
-        upper.plot(x, mean, color=colour, ls=dash, lw=1.4, marker=marker, ms=3.5)
-        # whiskers of the orders stand side by side within a fraction of the distance of two dates
-        shift = (places.get(str(order), 0) - (len(places) - 1) / 2) * 0.018
-        bars = [[(a + shift, m - e), (a + shift, m + e)] for a, m, e in zip(x, mean, error, strict=True)]
-        lower.add_collection(LineCollection(bars, colors=colour, linewidths=1.3))
-        lower.plot(x + shift, mean, color=colour, ls=dash, lw=1.1, marker=marker, ms=4)
-        span += [*mean]
-        marks.append(
-            style.Mark(f"{style.shorten(spoken(str(order)), 24)}: mean", colour, "dot", marker=marker)
-        )
-    for axes, show in ((upper, False), (lower, True)):
-        zero_line(axes, upright=False)
-        _date_ticks(axes, list(rows["date"]), show)
-        edges = _months(rows["date"])
-        axes.set_xlim(edges.min() - 0.12, edges.max() + 0.12)
-    style.value_axis(upper, "y", *style.padded(span, 0.05))
-    low = (rows["mean_usd"] - 2 * rows["se_usd"]).min() / MILLION
-    high = (rows["mean_usd"] + 2 * rows["se_usd"]).max() / MILLION
-    style.value_axis(lower, "y", *style.padded([min(low, 0.0), max(high, 0.0)], 0.08), most=5)
-    style.name_axis(upper, "y", "Incremental NPV,\nUS$ million")
-    style.name_axis(lower, "y", "Mean incremental NPV,\nUS$ million")
-    style.name_axis(lower, "x", "Month in which the job starts")
-    style.legend_row(figure, marks)
     return figure
 
 
@@ -302,7 +230,7 @@ def orders(data: ReportData, well: str) -> Figure | None:
         footer(
             data,
             error_range(rows["se_usd"]),
-            extra=f"{_left_out(count, present)}Bars run from P90 to P10, ticks are P50, dots are means with "
+            extra=f"{left_out(count, present)}Bars run from P90 to P10, ticks are P50, dots are means with "
             "± 2 standard errors.",
         ),
         1.75 + 0.36 * max(count, 3),

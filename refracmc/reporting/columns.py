@@ -67,7 +67,7 @@ p10_usd | number | US$ | P10 (high) of the incremental NPV"""
 _SPECS: tuple[TableSpec, ...] = (
     table_spec("summary", "All measures of all strategies", "one measure of one strategy of one well", """
 well | text | | well id
-strategy | text | | nothing or <order>@YYYY-MM
+strategy | text | | nothing, <order>@YYYY-MM or <order>@<trigger>
 measure | text | | name of refracmc.quantities.MEASURES
 unit | text | | unit of mean, se and percentiles
 mean | number? | | mean over the trials in which it is defined
@@ -79,9 +79,12 @@ undefined_share | number | 1 | share of trials in which the measure is undefined
 """, "well strategy measure", True),
     table_spec("decision", "Decision", "one well, its best refrac against nothing", f"""
 well | text | | well id
-strategy | text | | the refrac with the highest mean incremental NPV of all dates and orders
+strategy | text | | the refrac with the highest mean incremental NPV of all dates, triggers and orders
 order | text | | its stage order
-date | month | | its month
+date | month | | its month; of a trigger the month by which half of its jobs have started
+trigger | text? | | the trigger that sets its date, missing for a fixed date
+early_month | month | | month by which 10 % of its jobs have started
+late_month | month | | month by which 90 % of its jobs have started
 {_VALUE}
 p_loss | number | 1 | chance that this refrac is worth less than doing nothing
 p_loss_se | number | 1 | its standard error
@@ -98,11 +101,11 @@ job_days | number | days | mean days shut in
 job_days_se | number? | days | its standard error
 job_cost_usd | number | US$ | mean cost of the job
 job_cost_se_usd | number? | US$ | its standard error
-executed_share | number | 1 | share of trials in which the job is carried out (lease still held)
+executed_share | number | 1 | share of trials in which the job is carried out (lease still held, trigger fired)
 """, "well", True),
     table_spec("distribution", "NPV distribution", "one percentile of one strategy of one well", """
 well | text | | well id
-strategy | text | | nothing or <order>@YYYY-MM
+strategy | text | | nothing, <order>@YYYY-MM or <order>@<trigger>
 exceedance_percent | number | % | share of trials above the value, 90 for P90
 npv_usd | number | US$ | NPV exceeded by that share of trials
 incremental_npv_usd | number | US$ | incremental NPV exceeded by that share of trials
@@ -115,6 +118,28 @@ date | month | | month in which the job starts
 gain_usd | number | US$ | mean of the paired difference to the order's first date
 gain_se_usd | number | US$ | its standard error (0 at the first date)
 """, "well order date"),
+    table_spec("triggers", "Value of dates set by triggers", "one order at the date of one trigger", f"""
+well | text | | well id
+strategy | text | | <order>@<trigger>
+order | text | | stage order
+trigger | text | | trigger that sets the date, trial by trial
+{_VALUE}
+p_loss | number | 1 | chance that it is worth less than doing nothing
+p_loss_se | number | 1 | its standard error
+against | text | | the order's fixed date with the highest mean
+gap_usd | number | US$ | mean of the paired difference to that
+gap_se_usd | number? | US$ | its standard error
+executed_share | number | 1 | share of trials in which the job is carried out
+early_month | month? | | month by which 10 % of its jobs have started, missing where no job is
+median_month | month? | | month by which half of them have started
+late_month | month? | | month by which 90 % of them have started
+""", "well strategy"),
+    table_spec("trigger_months", "Dates set by triggers", "one month of one triggered strategy", """
+well | text | | well id
+strategy | text | | <order>@<trigger>
+month | month | | month in which the job starts
+share | number | 1 | share of all trials in which it is carried out in this month
+""", "well strategy month"),
     table_spec("orders", "Stage orders at their best date", "one order of one well at its best date", f"""
 well | text | | well id
 order | text | | stage order
@@ -139,7 +164,7 @@ extra_shifts | number | 1 | planned sleeve shifts beyond the order with the fewe
     table_spec("production", "Production with and without refrac", "one month of one branch of one well", """
 well | text | | well id
 branch | text | | history, nothing or refrac (the strategy of the decision table)
-strategy | text? | | nothing or <order>@YYYY-MM; missing for history
+strategy | text? | | nothing, <order>@YYYY-MM or <order>@<trigger>; missing for history
 month | month | | calendar month
 mean | number | unit | mean monthly volume of the main phase (history: the actual volume)
 se | number? | unit | standard error of that mean; missing for history
@@ -150,7 +175,7 @@ unit | text | | bbl/month or Mcf/month
 """, "well branch month"),
     table_spec("cost", "Cost of the job by part", "one cost part of one strategy of one well", """
 well | text | | well id
-strategy | text | | <order>@YYYY-MM
+strategy | text | | <order>@YYYY-MM or <order>@<trigger>
 part | text | | cost part
 mean_usd | number | US$ | mean cost, trials without the part counted as 0
 se_usd | number | US$ | standard error of the mean
@@ -158,7 +183,7 @@ share | number | 1 | share of the mean total cost
 """, "well strategy part"),
     table_spec("timeline", "The job, step by step", "one step of the job of one strategy of one well", """
 well | text | | well id
-strategy | text | | <order>@YYYY-MM
+strategy | text | | <order>@YYYY-MM or <order>@<trigger>
 scenario | text | | planned (no failure) or typical (one simulated trial)
 step | integer | | counts from 1
 action | text | | run_in, close, test, open, treat, reclose, reopen, move, trip, pull_out ...
@@ -239,7 +264,7 @@ total_ci | number | 1 | half width of its 95 % interval
 """, "well target group"),
     table_spec("tornado", "One input at a time", "one input of the best refrac of one well", """
 well | text | | well id
-strategy | text | | <order>@YYYY-MM
+strategy | text | | <order>@YYYY-MM or <order>@<trigger>
 input | text | | key path of the case
 unit | text | | unit of the input
 low_input | number | | low value of the input

@@ -48,6 +48,45 @@ def _grid(data: ReportData, well: str) -> Table | None:
     )
 
 
+def _triggers(data: ReportData, well: str) -> Table | None:
+    """Strategies whose date a trigger sets, with the spread of their dates."""
+    rows = data.of_well("triggers", well)
+    if rows.empty:
+        return None
+    body = tuple(
+        (
+            strategy_words(str(r["strategy"])),
+            million(r["mean_usd"], r["se_usd"]),
+            *(to_error(float(r[f"{p}_usd"]), float(r["se_usd"]), MILLION) for p in ("p90", "p50", "p10")),
+            percent(float(r["p_loss"]), float(r["p_loss_se"])),
+            million(r["gap_usd"], r["gap_se_usd"]),
+            str(r["against"]).rpartition("@")[2],
+            percent(float(r["executed_share"])),
+            *(
+                MISSING if not isinstance(r[f"{m}_month"], str) else r[f"{m}_month"]
+                for m in ("early", "median", "late")
+            ),
+        )
+        for _, r in rows.iterrows()
+    )
+    head = (
+        "Strategy",
+        "Mean",
+        "P90",
+        "P50",
+        "P10",
+        "Chance of loss",
+        "Against the best fixed date",
+        "that is",
+    )
+    return Table(
+        "Incremental NPV of dates set by triggers over doing nothing, US$ million",
+        (*head, "Carried out", "10 % started by", "Half by", "90 % by"),
+        body,
+        note="The date differs by trial; trials without a job count as 0. Months are those of the jobs carried out.",
+    )
+
+
 def _orders(data: ReportData, well: str) -> Table | None:
     """Value of the orders, each at its best date."""
     rows = data.of_well("orders", well)
@@ -255,7 +294,7 @@ def _summary(data: ReportData, well: str) -> Table:
 def evidence(data: ReportData, drawn: Drawn, well: str, anchor: str) -> Section:
     stem = file_stems(data.wells)[well]
     after: Mapping[str, tuple[Callable[[ReportData, str], Table | None], ...]] = {
-        "dates": (_grid,),
+        "dates": (_grid, _triggers),
         "strategies": (),
         "orders": (_orders, _order_jobs),
         "cost": (_cost,),

@@ -13,12 +13,18 @@ from refracmc.reporting.evidence import Drawn, evidence, million
 from refracmc.reporting.numbers import MILLION, MISSING, chance_error, percent, to_error, with_error
 from refracmc.reporting.parts import Note, Part, Section, Table
 from refracmc.reporting.tables import ReportData
-from refracmc.reporting.words import PERCENTILES, money_basis, spoken, strategy_words, verdict
+from refracmc.reporting.words import PERCENTILES, executed, money_basis, spoken, strategy_words, verdict
 
 MOST_WELLS = 20
 """Wells whose evidence stands on the page; of further wells the page says where their files are."""
 
 _ADVICE = {"refracture": "refracture", "leave": "leave it", "undecided": "too close to call"}
+
+
+def _strategy(row: pd.Series) -> str:
+    """The best refrac in words; of a trigger with the share of trials in which it starts and its months."""
+    words = strategy_words(str(row["strategy"]))
+    return f"{words}: {executed(row)}" if isinstance(row["trigger"], str) else words
 
 
 def _value_table(data: ReportData, advice: list[str]) -> Table:
@@ -29,7 +35,7 @@ def _value_table(data: ReportData, advice: list[str]) -> Table:
             (
                 str(d["well"]),
                 _ADVICE[told],
-                strategy_words(str(d["strategy"])),
+                _strategy(d),
                 million(d["mean_usd"], se),
                 *(to_error(float(d[f"{p}_usd"]), se, MILLION) for p in ("p90", "p50", "p10")),
                 percent(float(d["p_loss"]), float(d["p_loss_se"])),

@@ -104,6 +104,8 @@ class Verdict:
 
 def _timing(data: ReportData, row: pd.Series, good: bool) -> tuple[str, str]:
     """Sentence on the date, and the corner: the best order's curve against its first and its last date."""
+    if isinstance(row["trigger"], str):
+        return _trigger_timing(data, row), ""
     curve = data.of_well("timing", row["well"])
     curve = curve[curve["order"] == row["order"]].sort_values("date", kind="stable").reset_index(drop=True)
     if len(curve) < 2:
@@ -128,6 +130,34 @@ def _timing(data: ReportData, row: pd.Series, good: bool) -> tuple[str, str]:
         return f"The best date is the last one tried, {last['date']}: {text}.", "last"
     text = f"it looks better by {told}{close}, but only because the loss recedes"
     return f"No date is worth it: with the last one tried, {last['date']}, {text}.", "last"
+
+
+def _trigger_timing(data: ReportData, row: pd.Series) -> str:
+    """Sentence on a date that a trigger sets: when, how often, and against the best fixed date of the order."""
+    rows = data.of_well("triggers", row["well"])
+    mine = rows[rows["strategy"] == row["strategy"]].iloc[0]
+    gap, error = float(mine["gap_usd"]), float(mine["gap_se_usd"])
+    close = "" if gap >= CLEAR * error else ", which is within the error"
+    other = str(mine["against"]).rpartition("@")[2]
+    return (
+        f"The date is set by a trigger: {executed(row)}. Over the best fixed date, {other}, it gains US$ "
+        f"{with_error(gap, error, MILLION)} million{close}."
+    )
+
+
+def executed(row: pd.Series) -> str:
+    """How often and when the job of a triggered strategy starts, from a row of the tables decision or triggers."""
+    share = float(row["executed_share"])
+    middle = row["median_month"] if "median_month" in row else row["date"]
+    if share == 0.0:
+        return "the job starts in no trial"
+    done = fixed(math.floor(1000.0 * share) / 10.0, 1)
+    if row["early_month"] == row["late_month"]:
+        return f"the job starts in {done} % of trials, in {middle}"
+    return (
+        f"the job starts in {done} % of trials, half of these by {middle}, 80 % from {row['early_month']} to "
+        f"{row['late_month']}"
+    )
 
 
 def verdict(data: ReportData, well: str) -> Verdict:
@@ -165,7 +195,9 @@ def verdict(data: ReportData, well: str) -> Verdict:
             f"within the sampling error of zero, and loses in {chance} of trials"
         )
     done = float(row["executed_share"])
-    if done < 1:
+    if done < 1 and isinstance(row["trigger"], str):
+        value += "; trials in which its trigger starts no job count as zero in value, days and cost"
+    elif done < 1:
         left = math.floor(1000.0 * done) / 10.0
         value += (
             f"; it is carried out in {fixed(left, 1)} % of them: in the rest the well is past its limit for longer "

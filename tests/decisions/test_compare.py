@@ -11,7 +11,7 @@ Oracle: arithmetic written beside each number. Four trials; incremental NPV in U
 import numpy as np
 import pytest
 
-from refracmc.decisions import compare
+from refracmc.decisions import compare, trigger_tables
 
 INC = np.array([[0, 0, 0, 0], [4, -2, 6, 0], [1, 1, 1, 1], [-1, -1, 7, 3]], dtype=float)
 DAYS = np.array([[0, 0, 0, 0], [10, 12, 14, 0], [9, 9, 9, 9], [20, 22, 18, 20]], dtype=float)
@@ -184,3 +184,90 @@ def test_the_error_of_the_tail_mean() -> None:
     ratio = np.mean(errors) / np.std(tails, ddof=1)
     assert abs(ratio - 1.0) < 4.0 / np.sqrt(1000.0)
     assert abs(np.mean(pooled) / np.std(tails, ddof=1) - 1.0) > 4.0 / np.sqrt(1000.0)
+
+
+def triggered():
+    """The strategies of `results` and one of a trigger: 9 in the first trial, 5 in the second, no job in the rest
+    (mean 3.5, the best), and one that never fires."""
+    whole = results()
+    more = np.array([[9.0, 5.0, 0.0, 0.0], [0.0] * 4])
+    measures = {
+        name: np.vstack([values, np.zeros((2, 4))])
+        for name, values in whole.measures.items()
+        if name != "incremental_npv"
+    }
+    measures["incremental_npv"] = np.vstack([INC, more])
+    measures["executed"][4] = [1.0, 1.0, 0.0, 0.0]
+    return compare.Results(
+        whole.well,
+        (*whole.names, "t@late", "u@never"),
+        (*whole.orders, "t", "u"),
+        (*whole.dates, "late", "never"),
+        measures,
+        {"t@late": np.array([3, 14, -1, -1]), "u@never": np.array([-1] * 4)},
+        start=2027 * 12,
+    )
+
+
+def test_a_trigger_stands_in_the_decision_with_its_dates() -> None:
+    found = triggered()
+    row = compare.decision(found, plain_error, 0.5)
+    assert (row["strategy"], row["order"], row["trigger"]) == ("t@late", "t", "late")
+    assert row["mean_usd"] == 3.5
+    assert row["executed_share"] == 0.5
+    # two jobs, 2027-04 and 2028-03: the lower one is reached first
+    assert (row["early_month"], row["date"], row["late_month"]) == ("2027-04", "2027-04", "2027-04")
+    assert row["runner_up"] == "t@2027-01"
+    assert found.when(1) == dict.fromkeys(("early_month", "median_month", "late_month"), "2027-01")
+
+
+def test_months_reached_are_order_statistics_of_the_jobs() -> None:
+    months = np.array([-1, 0, 12, 24, 36, 48, -1])  # five jobs
+    start = 2027 * 12
+    assert [compare.month_reached(months, start, share) for share in (0.0, 0.5, 0.9, 1.0)] == [
+        "2027-01",
+        "2029-01",
+        "2030-01",
+        "2031-01",
+    ]
+    assert compare.month_reached(np.array([-1]), start, 0.5) is None
+
+
+def test_a_trigger_that_never_fires_is_no_refrac() -> None:
+    """All refracs lose; the trigger without a job has mean 0 and must not win (negative control: as a date it does)."""
+    whole = triggered()
+    inc = whole.measures["incremental_npv"] - 10.0 * np.array([0, 1, 1, 1, 1, 0])[:, None]
+    losing = compare.Results(
+        whole.well,
+        whole.names,
+        whole.orders,
+        whole.dates,
+        {**whole.measures, "incremental_npv": inc},
+        whole.months,
+        whole.start,
+    )
+    assert losing.names[losing.best] == "t@late"
+    dated = compare.Results(losing.well, losing.names, losing.orders, losing.dates, losing.measures)
+    assert dated.names[dated.best] == "u@never"
+
+
+def test_timing_and_orders_stay_with_fixed_dates() -> None:
+    found = triggered()
+    assert compare.timing(found, plain_error) == compare.timing(results(), plain_error)
+    dates = [row["date"] for row in compare.orders_at_best_date(found, plain_error, {"t": 8, "u": 11})]
+    assert dates == ["2027-01", "2027-01"]
+
+
+def test_the_table_of_triggers() -> None:
+    late, never = trigger_tables.value_rows(triggered(), plain_error)
+    assert (late["against"], late["gap_usd"]) == ("t@2027-01", 1.5)  # 5 7 -6 0
+    assert late["gap_se_usd"] == pytest.approx(np.sqrt(((3.5**2) + 5.5**2 + 7.5**2 + 1.5**2) / 3 / 4))
+    assert (late["executed_share"], late["median_month"], late["late_month"]) == (0.5, "2027-04", "2027-04")
+    assert late["p_loss"] == 0.0
+    assert (never["executed_share"], never["median_month"]) == (0.0, None)
+    assert [
+        (row["strategy"], row["month"], row["share"]) for row in trigger_tables.month_rows(triggered())
+    ] == [
+        ("t@late", "2027-04", 0.25),
+        ("t@late", "2028-03", 0.25),
+    ]

