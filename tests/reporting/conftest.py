@@ -126,10 +126,11 @@ def make_tables(
         tail = np.sort(chosen)[: trials // 10]
         late = inc[f"{ORDERS[0]}@{DATES[-1]}"] * (gain > np.median(gain))
         gap = late - inc[f"{ORDERS[0]}@{DATES[0]}"]
-        rows.setdefault("triggers", []).append(dict(zip(["strategy", "order", "trigger", "p_loss", "p_loss_se"],
-            (f"{ORDERS[0]}@dear_oil", ORDERS[0], "dear_oil", float((late < 0).mean()), 0.01), strict=True),
-            well=well, **_value(late), against=f"{ORDERS[0]}@{DATES[0]}", gap_usd=float(gap.mean()),
-            gap_se_usd=gap.std() / np.sqrt(trials), executed_share=0.5, early_month=DATES[1], median_month=DATES[-1], late_month=DATES[-1]))  # fmt: skip
+        dates = {"early_month": DATES[1], "median_month": DATES[-1], "late_month": DATES[-1]}
+        rows.setdefault("triggers", []).append({"well": well, "strategy": f"{ORDERS[0]}@dear_oil",
+            "order": ORDERS[0], "trigger": "dear_oil", **_value(late), "p_loss": (late < 0).mean(),
+            "p_loss_se": 0.01, "against": f"{ORDERS[0]}@{DATES[0]}", "gap_usd": gap.mean(),
+            "gap_se_usd": gap.std() / np.sqrt(trials), "executed_share": 0.5, **dates})  # fmt: skip
         rows.setdefault("trigger_months", []).append({"well": well, "month": DATES[-1], "share": 0.5,
             "strategy": f"{ORDERS[0]}@dear_oil"})  # fmt: skip
         rows["decision"].append({"well": well, "strategy": names[best], "order": order, "date": date,
