@@ -22,7 +22,6 @@ from refracmc.job.sleeves import FloatArray
 
 _REACH = 9.0
 _STEP_SHARE = 0.15
-_ROWS = 128
 
 
 def _nodes(sd: float) -> tuple[FloatArray, FloatArray]:
@@ -80,14 +79,6 @@ def intercept_for_marginal(p: npt.ArrayLike, sd: npt.ArrayLike) -> FloatArray:
 
 def _solve(p: FloatArray, sd: FloatArray) -> FloatArray:
     z, w = _nodes(float(sd.max()))
-    made = [
-        _newton(p[rows], sd[rows], z, w) for rows in np.array_split(np.arange(p.size), p.size // _ROWS + 1)
-    ]
-    return np.concatenate(made)
-
-
-def _newton(p: FloatArray, sd: FloatArray, z: FloatArray, w: FloatArray) -> FloatArray:
-    """mu by Newton's steps, for rows few enough that (rows, nodes) stays in a core's cache."""
     shift = sd[:, None] * z
     target = np.asarray(logit(p))
     slope = 16.0 * math.sqrt(3.0) / (15.0 * math.pi)  # probit approximation of the logistic: the first guess
