@@ -2,14 +2,17 @@
 
 Structure first: a strategy's streams are the well's own stream and one unit stream, each scaled by a number
 per trial and moved by the days the job shuts the well in. Margins (volume times net price, less volume
-costs) are therefore folded once per chunk (own stream) and once per date (unit stream); a strategy costs a
-handful of multiply-adds over (trials, months). Buffers are reused; arrays are (trials, months), C order.
+costs) are therefore folded once per date (`margins`); a strategy costs four multiply-adds over (trials, months).
+The strategies of a date go through together: numbers per trial are (S, n), cash is (n, S, K) for K months from the
+refrac month on, in reused buffers. No operation crosses trials or strategies, and none depends on how many there
+are: a trial's numbers are the same to the bit in any chunk and beside any strategies.
 
 All money here is the working-interest share, US$; month i is discounted by (1 + r)^-((i + 0.5)/12).
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -17,9 +20,11 @@ from numpy.typing import NDArray
 
 from refracmc.economics.limits import clear_after, exact_limit, look_ahead_limit
 from refracmc.economics.measures import BREAKEVEN_BOUND, IRR_CEILING, irr_unique
+from refracmc.economics.rows import scratch
 from refracmc.production.response import RefracScale, refrac_scale
 
 from .base import BaseStream, UnitStream
+from .margins import AHEAD, Worth, main_worth, money_worth, prefix_sums
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -94,7 +99,7 @@ class Money:
 
 @dataclass(frozen=True)
 class JobOutcome:
-    """What the rest of the model needs of a simulated job; every member is (n,)."""
+    """What the rest of the model needs of a simulated job; every member is (n,), or (S, n) for several jobs."""
 
     days: Array
     cost: Array
@@ -118,253 +123,128 @@ class ResponseTerms:
 
 @dataclass(frozen=True)
 class Valued:
-    """What became of one strategy: its streams' scales, lag weights, life (months from the job, inclusive) and,
-    where asked for, its after-tax flows from the job month on (n, K)."""
+    """What became of the strategies of a date, members (S, n): the scales of their streams, the delay in whole
+    months and the part of a month above them, the life in months from the job, inclusive."""
 
     response: RefracScale
-    weights: dict[int, Array]
+    whole: IntArray
+    part: Array
     life: IntArray
-    flows: Array | None
+
+    def strategy(self, row: int) -> Valued:
+        """One of them; members (n,)."""
+        scales = {name: getattr(self.response, name)[row] for name in RefracScale.__dataclass_fields__}
+        return Valued(RefracScale(**scales), self.whole[row], self.part[row], self.life[row])
 
 
 @dataclass(frozen=True)
 class NothingBranch:
-    """The well left alone: net cash after its life is zero; `limit` is the last producing month or -1."""
+    """The well left alone: `limit` (n,) is the last producing month or -1; flows (n, T) after tax, abandonment
+    included, zero after it; npv (n,); npv_to (n, T + 1): value of the first months, without abandonment;
+    produced (n,): main-phase volume up to the limit."""
 
     limit: IntArray
-    net: Array
     flows: Array
     npv: Array
     npv_to: Array
     produced: Array
 
 
-def look_ahead_sums(volume: Array, months: int = 12) -> Array:
-    """Sum of months i..i+months-1, cut at the horizon, for every month i; volume (n, T) -> (n, T)."""
-    n, horizon = volume.shape
-    total = np.zeros((n, horizon + 1))
-    np.cumsum(volume, axis=1, out=total[:, 1:])
-    stop = np.minimum(np.arange(horizon) + months, horizon)
-    return np.take(total, stop, axis=1) - total[:, :-1]
-
-
 class CashKernel:
-    """One well, one chunk of trials: the branch left alone, then any strategy of any date."""
+    """One well, one chunk of trials: the branch left alone, then any strategies of any date."""
 
     def __init__(self, base: BaseStream, unit: UnitStream, money: Money, terms: ResponseTerms) -> None:
         self.base, self.unit, self.money, self.terms = base, unit, money, terms
         self.n, self.horizon = base.main.shape
         self.rows = np.arange(self.n)
-        self.prices = (money.price_oil, money.price_gas, money.price_water)
-        self._fixed_ahead = None if money.ahead is None else look_ahead_sums(money.fixed)
-        self._margins: dict[int, Array] = {}
-        self._main_pv: dict[tuple[int, int], Array] = {}
-        unit_value = money.main_factor * money.discount
-        self.main_values = (unit_value, unit_value * money.main_price)
-        self._scratch = np.empty((self.n, self.horizon))
-        self._work = np.empty((self.n, self.horizon))
+        prices = (money.price_oil, money.price_gas, money.price_water)
+        self.margin = money_worth(base, unit, prices, ahead=False)
+        self.expected = None if money.ahead is None else money_worth(base, unit, money.ahead, ahead=True)
+        self.fixed_ahead = None if money.ahead is None else _twelve_months(money.fixed)
+        self.kept_cash = 1.0 - money.tax_rate
         self.nothing = self._leave_alone()
+        self._held: tuple[Array, Array] | None = None
+        self._main: tuple[Worth, Array, Array, Array] | None = None
 
-    # ---- the well left alone -------------------------------------------------------------------------
     def _leave_alone(self) -> NothingBranch:
         money, base = self.money, self.base
-        net = self._own_margin(0) - money.fixed
-        if self._fixed_ahead is None:
+        net = self.margin.own_alone() - money.fixed
+        if self.expected is None:
             limit = exact_limit(net * money.discount, -1)
         else:
-            limit = look_ahead_limit(self._ahead_own(0, 0, None) - self._fixed_ahead, -1)
+            assert self.fixed_ahead is not None
+            limit = look_ahead_limit(self.expected.own_alone() - self.fixed_ahead, -1)
         clear_after(net, limit)
-        flows = net.copy()
+        net *= self.kept_cash
+        npv_to = prefix_sums(net * money.discount)
         month = np.minimum(limit + 1, self.horizon - 1)
-        flows[self.rows, month] -= money.abandonment[self.rows, month]
-        after_tax = flows * (1.0 - money.tax_rate)
-        npv_to = np.zeros((self.n, self.horizon + 1))
-        np.cumsum(net * ((1.0 - money.tax_rate) * money.discount), axis=1, out=npv_to[:, 1:])
-        npv = (after_tax * money.discount).sum(axis=1)
+        given_up = self.kept_cash * money.abandonment[self.rows, month]
+        net[self.rows, month] -= given_up
+        npv = npv_to[:, -1] - given_up * money.discount[month]
         produced = base.cumulative[self.rows, limit + 1]
-        return NothingBranch(limit, net, after_tax, npv, npv_to, produced)
+        return NothingBranch(limit, net, npv, npv_to, produced)
 
-    def _own_margin(self, lag: int) -> Array:
-        """Margin of the own stream delivered `lag` months late, per calendar month (n, T)."""
-        if lag not in self._margins:
-            total = np.zeros((self.n, self.horizon))
-            stop = self.horizon - lag
-            for volume, price in zip(
-                (self.base.oil, self.base.gas, self.base.water), self.prices, strict=True
-            ):
-                total[:, lag:] += volume[:, :stop] * price[:, lag:]
-            self._margins[lag] = total
-        return self._margins[lag]
+    def held(self) -> tuple[Array, Array]:
+        """Prefix sums (n, T + 1) of the holding cost after tax, and of its present value; US$."""
+        if self._held is None:
+            cost = self.kept_cash * self.money.holding
+            self._held = prefix_sums(cost), prefix_sums(cost * self.money.discount)
+        return self._held
 
-    def _own_main_pv(self, lag: int, kind: int) -> Array:
-        """Prefix sums (n, T + 1) of the own main-phase volume, `lag` months late, times main_values[kind]."""
-        if (lag, kind) not in self._main_pv:
-            total = np.zeros((self.n, self.horizon + 1))
-            moved = self.base.main[:, : self.horizon - lag] * self.main_values[kind][:, lag:]
-            np.cumsum(moved, axis=1, out=total[:, 1 + lag :])
-            self._main_pv[lag, kind] = total
-        return self._main_pv[lag, kind]
+    def main_value(self) -> tuple[Worth, Array, Array, Array]:
+        """What the main phase brings per unit benchmark price and at the prices of the trial.
 
-    def _ahead_own(self, month: int, lag: int, resume: IntArray | None) -> Array:
-        """Look-ahead margin of the own stream from `month` on, delivered `lag` late, (n, T - month)."""
-        assert self.money.ahead is not None
-        total = np.zeros((self.n, self.horizon - month))
-        for volume, price in zip(
-            (self.base.oil, self.base.gas, self.base.water), self.money.ahead, strict=True
-        ):
-            total += look_ahead_sums(_late(_from(volume, month, resume), lag)) * price[:, month:]
-        return total
+        Its worth at the trial's prices, discounted; prefix sums (n, T + 1) of that of the own stream left where it
+        is; prefix sums of the discounted volumes of own and unit stream from month 0 on.
+        """
+        if self._main is None:
+            money = self.money
+            value = money.main_factor * money.discount * money.main_price
+            self._main = (
+                main_worth(self.base, self.unit, value),
+                prefix_sums(self.base.main * value),
+                prefix_sums(self.base.main * money.discount),
+                prefix_sums(self.unit.main * money.discount),
+            )
+        return self._main
 
-    # ---- a date and its strategies -------------------------------------------------------------------
     def date(self, month: int, lease_holding_months: int) -> DateKernel:
         """Everything that the strategies of one refrac month share."""
         return DateKernel(self, month, lease_holding_months)
 
 
-def _from(volume: Array, month: int, resume: IntArray | None) -> Array:
-    """Own stream from the month it resumes, on the calendar from `month` on; (n, T - month)."""
-    if resume is None:
-        return volume[:, month:]
-    columns = resume[:, None] + np.arange(volume.shape[1] - month)
-    return np.take_along_axis(volume, columns, axis=1)
-
-
-def _late(stream: Array, lag: int) -> Array:
-    if lag == 0:
-        return stream
-    moved = np.zeros_like(stream)
-    if lag < stream.shape[1]:
-        moved[:, lag:] = stream[:, :-lag]
-    return moved
+def _twelve_months(volume: Array) -> Array:
+    """Sum of months i..i+11, cut at the horizon, for every month i; (n, T) -> (n, T)."""
+    total = prefix_sums(volume)
+    stop = np.minimum(np.arange(volume.shape[1]) + AHEAD, volume.shape[1])
+    return np.take(total, stop, axis=1) - total[:, :-1]
 
 
 class DateKernel:
-    """Shared arrays of one refrac month, and the valuation of one job outcome on them."""
+    """What the strategies of one refrac month share, and their valuation."""
 
     def __init__(self, well: CashKernel, month: int, lease_holding_months: int) -> None:
         self.well, self.month = well, month
-        self.keep_flows = False
         self.columns = well.horizon - month
         limit = well.nothing.limit
         idle = np.maximum(month - 1 - limit, 0)
         self.executed = idle <= lease_holding_months
-        self.suspended = idle > 0
-        self.any_suspended = bool(self.suspended.any())
+        self.suspended = np.flatnonzero((idle > 0) & self.executed)
+        self.longest_hold = min(month, lease_holding_months)
         self.resume = np.minimum(limit + 1, month)
-        self._resume_or_none = self.resume if self.any_suspended else None
         base = well.base
-        self.at_job = base.np0 + base.cumulative[well.rows, self.resume]
-        self.remaining = base.cumulative[:, -1] - base.cumulative[well.rows, self.resume]
-        self._own: dict[int, Array] = {}
-        self._new: dict[int, Array] = {}
-        self._own_ahead: dict[int, Array] = {}
-        self._new_ahead: dict[int, Array] = {}
-        self._main_pv: dict[tuple[int, int], tuple[Array, Array]] = {}
-        money = well.money
-        self.first_column = int(self.resume.min()) if self.any_suspended else month
-        before = np.zeros((well.n, month - self.first_column))
-        if self.any_suspended:
-            calendar = np.arange(self.first_column, month)
-            held = self.suspended[:, None] & (calendar > limit[:, None])
-            kept = well.nothing.net[:, self.first_column : month]
-            before = np.where(held, -money.holding[:, self.first_column : month], kept)
-        self.before = before * (1.0 - money.tax_rate)
-        self.pv_before = well.nothing.npv_to[well.rows, self.first_column] + (
-            self.before * money.discount[self.first_column : month]
-        ).sum(axis=1)
+        self.made_before = base.cumulative[well.rows, self.resume]
 
-    def _own_margin(self, lag: int) -> Array:
-        if lag not in self._own:
-            well = self.well
-            if not self.any_suspended:
-                whole = well._own_margin(lag)[:, self.month :]
-                if lag:
-                    whole = whole.copy()
-                    whole[:, :lag] = 0.0
-                self._own[lag] = whole
-            else:
-                total = np.zeros((well.n, self.columns))
-                for volume, price in zip(
-                    (well.base.oil, well.base.gas, well.base.water), well.prices, strict=True
-                ):
-                    stream = _from(volume, self.month, self.resume)
-                    if lag < self.columns:
-                        total[:, lag:] += stream[:, : self.columns - lag] * price[:, self.month + lag :]
-                self._own[lag] = total
-        return self._own[lag]
-
-    def _new_margin(self, lag: int) -> Array:
-        if lag not in self._new:
-            well, k = self.well, self.columns
-            total = np.zeros((well.n, k))
-            if lag < k:
-                for volume, price in zip(well.unit.phases, well.prices, strict=True):
-                    total[:, lag:] += volume[:, : k - lag] * price[:, self.month + lag :]
-            self._new[lag] = total
-        return self._new[lag]
-
-    def _ahead(self, lag: int) -> tuple[Array, Array]:
-        if lag not in self._own_ahead:
-            well, k = self.well, self.columns
-            assert well.money.ahead is not None
-            self._own_ahead[lag] = well._ahead_own(self.month, lag, self._resume_or_none)
-            total = np.zeros((well.n, k))
-            for volume, price in zip(well.unit.phases, well.money.ahead, strict=True):
-                total += look_ahead_sums(_late(volume[:, :k], lag)) * price[:, self.month :]
-            self._new_ahead[lag] = total
-        return self._own_ahead[lag], self._new_ahead[lag]
-
-    def _main_pvs(self, lag: int, kind: int) -> tuple[Array, Array]:
-        """Prefix sums (n, K + 1) from the job month on of own and unit main volume times main_values[kind]."""
-        if (lag, kind) not in self._main_pv:
-            well, k = self.well, self.columns
-            own, new = np.zeros((well.n, k + 1)), np.zeros((well.n, k + 1))
-            if lag < k:
-                value = well.main_values[kind][:, self.month + lag :]
-                np.cumsum(well.unit.main[:, : k - lag] * value, axis=1, out=new[:, 1 + lag :])
-                if self.any_suspended:
-                    stream = _from(well.base.main, self.month, self.resume)
-                    np.cumsum(stream[:, : k - lag] * value, axis=1, out=own[:, 1 + lag :])
-                else:
-                    whole = well._own_main_pv(lag, kind)
-                    own[:, lag:] = whole[:, self.month + lag :] - whole[:, self.month + lag, None]
-            self._main_pv[lag, kind] = own, new
-        return self._main_pv[lag, kind]
-
-    def _breakeven(
-        self, keep: Array, q2: Array, weights: dict[int, Array], upto: IntArray, gain: Array
-    ) -> Array:
-        """Flat benchmark price of the main phase at which `gain` (incremental NPV) would be zero.
-
-        Lives and the other products are held as they are in the trial; undefined (NaN) where the discounted
-        incremental main volume is not positive.
-        """
-        well, rows, nothing = self.well, self.well.rows, self.well.nothing
-        volume_and_value = []
-        for kind in (0, 1):
-            whole = well._own_main_pv(0, kind)
-            total = -np.maximum(whole[rows, nothing.limit + 1] - whole[rows, self.resume], 0.0)
-            for lag, weight in weights.items():
-                own, new = self._main_pvs(lag, kind)
-                total += weight * (keep * own[rows, upto] + q2 * new[rows, upto])
-            volume_and_value.append(total * (1.0 - well.money.tax_rate))
-        volume, value = volume_and_value
-        price = np.full(well.n, np.nan)
-        np.divide(value - gain, volume, out=price, where=volume > 0.0)
-        return price
-
-    def value(self, job: JobOutcome, out: dict[str, Array]) -> Valued:
-        """Fill `out` (one (n,) row per name of PER_TRIAL) for one simulated job at this date."""
-        well, month, k = self.well, self.month, self.columns
-        money, base, terms, rows = well.money, well.base, well.terms, well.rows
-        nothing = well.nothing
-        alive = ~job.lost
-        response = refrac_scale(
-            np_at_job=self.at_job,
+    # ---- streams ------------------------------------------------------------------------------------------
+    def respond(self, job: JobOutcome) -> RefracScale:
+        """Scales of the streams (S, n) that the jobs bring about."""
+        well, terms, alive = self.well, self.well.terms, ~job.lost
+        return refrac_scale(
+            np_at_job=well.base.np0 + self.made_before,
             ultimate=terms.ultimate,
-            remaining_old=self.remaining,
+            remaining_old=well.base.cumulative[:, -1] - self.made_before,
             kept_share=job.kept_share * alive,
-            new_unit_total=well.unit.cumulative[:, k],
+            new_unit_total=well.unit.cumulative[:, self.columns],
             uplift_total=terms.uplift,
             q_peak=terms.q_peak,
             effective_share=job.effective_share * alive,
@@ -372,97 +252,249 @@ class DateKernel:
             kept_fraction=terms.kept_fraction,
             acceleration_fraction=terms.acceleration_fraction,
         )
+
+    def _by_delay(self, whole: IntArray) -> Iterator[tuple[int, IntArray | None]]:
+        """(whole months late, trials): the usual delay with all trials, then each other one with those that have it.
+
+        Tables are made per delay; what the first pass says of a trial with another delay is written over.
+        """
+        count = np.bincount(whole.ravel())
+        usual = int(np.argmax(count))
+        yield usual, None
+        for lag in np.flatnonzero(count):
+            if lag != usual:
+                yield int(lag), np.flatnonzero((whole == lag).any(axis=0))
+
+    def _factors(self, response: RefracScale, part: Array) -> Array:
+        """Factors (n, S, 4) of the tables of `margins.STREAMS`."""
+        early = 1.0 - part
+        factors = (response.keep * early, response.q2 * early, response.keep * part, response.q2 * part)
+        return np.stack([factor.T for factor in factors], axis=2)
+
+    def _on_tables(self, worth: Worth, factors: Array, whole: IntArray, name: str) -> Array:
+        """What the strategies' volumes are worth by month, (n, S, K), in a reused buffer."""
+        well, k = self.well, self.columns
+        out = scratch(name, factors.shape[0] * factors.shape[1] * k).reshape(*factors.shape[:2], k)
+        for lag, rows in self._by_delay(whole):
+            tables = worth.tables(self.month, lag, self.resume, rows, "tables")
+            if rows is None:
+                np.einsum("nsj,njk->nsk", factors, tables, out=out)
+            else:
+                some = np.einsum("nsj,njk->nsk", factors[rows], tables)
+                mine = whole.T[rows] == lag
+                out[rows[np.nonzero(mine)[0]], np.nonzero(mine)[1]] = some[mine]
+        return out
+
+    # ---- value --------------------------------------------------------------------------------------------
+    def value(self, job: JobOutcome, out: Mapping[str, Array]) -> Valued:
+        """Fill the rows (S, n) of `out`, by names of PER_TRIAL, for simulated jobs (S, n) at this date."""
+        well, month, k = self.well, self.month, self.columns
+        money, nothing = well.money, well.nothing
+        shape = job.days.shape
+        strategies, n = shape
+        response = self.respond(job)
         months_down = job.days / MONTH_DAYS
-        whole = np.minimum(np.floor(months_down), k).astype(np.intp)
-        part = months_down - np.floor(months_down)
-        lags = [int(v) for v in np.unique(np.concatenate((whole, whole + 1))) if v < k]
-        net, tmp = (buffer.ravel()[: well.n * k].reshape(well.n, k) for buffer in (well._work, well._scratch))
-        np.negative(money.fixed[:, month:], out=net)
-        weights: dict[int, Array] = {}
-        for lag in lags:
-            weight = np.where(whole == lag, 1.0 - part, 0.0) + np.where(whole + 1 == lag, part, 0.0)
-            weights[lag] = weight
-            np.multiply(self._own_margin(lag), (response.keep * weight)[:, None], out=tmp)
-            net += tmp
-            np.multiply(self._new_margin(lag), (response.q2 * weight)[:, None], out=tmp)
-            net += tmp
-        if money.ahead is None:
-            np.multiply(net, money.discount[month:], out=tmp)
-            life = exact_limit(tmp, 0)
-        else:
-            assert well._fixed_ahead is not None
-            test = -well._fixed_ahead[:, month:]
-            for lag in lags:
-                own, new = self._ahead(lag)
-                test += own * (response.keep * weights[lag])[:, None]
-                test += new * (response.q2 * weights[lag])[:, None]
-            life = look_ahead_limit(test, 0)
-        life = np.where(job.lost, 0, life)
-        clear_after(net, life)
+        floor = np.floor(months_down)
+        part = months_down - floor
+        whole = np.minimum(floor, k).astype(np.intp)
+        factors = self._factors(response, part)
+
+        life = None
+        if well.expected is not None:
+            assert well.fixed_ahead is not None
+            ahead = self._on_tables(well.expected, factors, whole, "cash")
+            life = self._look_ahead(ahead)
+        net = self._on_tables(well.margin, factors, whole, "cash")
+        net -= money.fixed[:, None, month:]
+        if life is None:
+            present = scratch("present", net.size).reshape(net.shape)
+            np.multiply(net, money.discount[month:], out=present)
+            life = exact_limit(present.reshape(n * strategies, k), 0).reshape(n, strategies)
+        life = np.where(job.lost.T, 0, life)
+        _clear_after(net, life)
         end = np.minimum(life + 1, k - 1)
-        net[rows, end] -= money.abandonment[rows, month + end]
+        trial, order = well.rows[:, None], np.arange(strategies)
+        net[trial, order, end] -= money.abandonment[trial, month + end]
         cost = job.cost * money.working
         if money.tax_rate:
-            net *= 1.0 - money.tax_rate
+            net *= well.kept_cash
             shield = money.depreciation[month][month:] * (1.0 - money.expensed)
-            np.multiply(shield, (cost * money.tax_rate)[:, None], out=tmp)
-            net += tmp
-            net[:, 0] += cost * money.expensed * money.tax_rate
-        net[:, 0] -= cost
-        disc = money.discount[month:]
-        np.multiply(net, disc, out=tmp)
-        npv = self.pv_before + tmp.sum(axis=1)
+            relief = scratch("present", net.size).reshape(net.shape)
+            np.multiply(shield, (cost * money.tax_rate).T[:, :, None], out=relief)
+            net += relief
+            net[:, :, 0] += (cost * money.expensed * money.tax_rate).T
+        net[:, :, 0] -= cost.T
+        held, held_value = self._hold()
+        npv = held_value + np.einsum("nsk,k->sn", net, money.discount[month:])
+        gain = npv - nothing.npv
+        life = life.T
+        executed = self.executed
 
-        out["npv"][:] = np.where(self.executed, npv, nothing.npv)
-        out["incremental_npv"][:] = np.where(self.executed, npv - nothing.npv, 0.0)
-        flows = np.empty((well.n, well.horizon - self.first_column))
-        split = month - self.first_column
-        flows[:, :split] = self.before - nothing.flows[:, self.first_column : month]
-        np.subtract(net, nothing.flows[:, month:], out=flows[:, split:])
-        out["irr"][:] = np.where(self.executed, np.minimum(irr_unique(flows), IRR_CEILING), np.nan)
-        running = np.cumsum(flows, axis=1)[:, split:]
-        paid = running >= 0.0
-        first = np.argmax(paid, axis=1) + 1.0
-        out["payout_months"][:] = np.where(paid.any(axis=1) & self.executed, first, np.nan)
+        def fill(name: str, values: Array, otherwise: Array | float) -> None:
+            if name in out:
+                out[name][...] = np.where(executed, values, otherwise)
 
-        produced = base.cumulative[rows, self.resume].copy()
-        upto = life + 1
-        for lag, weight in weights.items():
-            got = np.maximum(upto - lag, 0)
-            own = base.cumulative[rows, self.resume + got] - base.cumulative[rows, self.resume]
-            produced += weight * (response.keep * own + response.q2 * well.unit.cumulative[rows, got])
-        eur0 = base.np0 + nothing.produced
-        eur = np.where(self.executed, base.np0 + produced, eur0)
-        out["eur"][:] = eur
-        out["incremental_eur"][:] = eur - eur0
-        price = self._breakeven(response.keep, response.q2, weights, upto, npv - nothing.npv)
-        price = np.clip(price, -BREAKEVEN_BOUND, BREAKEVEN_BOUND)
-        out["breakeven_price"][:] = np.where(self.executed, price, np.nan)
-        out["job_days"][:] = np.where(self.executed, job.days, 0.0)
-        out["job_cost"][:] = np.where(self.executed, job.cost, 0.0)
-        out["capex"][:] = np.where(self.executed, cost, 0.0)
-        out["discounted_capex"][:] = np.where(self.executed, cost * disc[0], 0.0)
-        out["effective_share"][:] = np.where(self.executed, job.stages_effective, 0.0)
-        out["executed"][:] = self.executed
-        out["capped"][:] = response.capped & self.executed
-        return Valued(response, weights, life, net.copy() if self.keep_flows else None)
+        fill("npv", npv, nothing.npv)
+        fill("incremental_npv", gain, 0.0)
+        fill("job_days", job.days, 0.0)
+        fill("job_cost", job.cost, 0.0)
+        fill("capex", cost, 0.0)
+        fill("discounted_capex", cost * money.discount[month], 0.0)
+        fill("effective_share", job.stages_effective, 0.0)
+        fill("executed", np.ones(shape), 0.0)
+        fill("capped", response.capped, 0.0)
+        valued = Valued(response, whole, part, life)
+        if "eur" in out or "incremental_eur" in out:
+            made, alone = well.base.np0 + self._produced(valued), well.base.np0 + nothing.produced
+            fill("eur", made, alone)
+            fill("incremental_eur", made - alone, 0.0)
+        if "breakeven_price" in out:
+            fill("breakeven_price", self._breakeven(valued, factors, gain), np.nan)
+        if "irr" in out or "payout_months" in out:
+            net -= nothing.flows[:, None, month:]  # incremental from here on
+            if "payout_months" in out:
+                fill("payout_months", _payout(net, held).T, np.nan)
+            if "irr" in out:
+                fill("irr", self._rate(net).T, np.nan)
+        return valued
+
+    def _look_ahead(self, expected: Array) -> IntArray:
+        """Life (n, S): months before the first, after the job's own, that is not expected to earn its fixed cost."""
+        well = self.well
+        assert well.fixed_ahead is not None
+        fails = np.less(expected, well.fixed_ahead[:, None, self.month :])
+        fails[:, :, 0] = False
+        first = np.argmax(fails, axis=2)
+        return np.where(first > 0, first, self.columns) - 1
+
+    def _hold(self) -> tuple[Array, Array]:
+        """What the months before the date bring: incremental cash (n,), not discounted, and present value (n,)."""
+        well, nothing = self.well, self.well.nothing
+        value = nothing.npv_to[well.rows, self.resume]
+        cash = np.zeros(well.n)
+        still = self.suspended
+        if still.size:
+            spent, spent_value = well.held()
+            resume = self.resume[still]
+            value[still] -= spent_value[still, self.month] - spent_value[still, resume]
+            cash[still] -= spent[still, self.month] - spent[still, resume]
+            cash[still] -= nothing.flows[still, resume]
+        return cash, value
+
+    def _produced(self, valued: Valued) -> Array:
+        """Main-phase volume (S, n) from the valuation month to the end of the strategy's life."""
+        well, base, response = self.well, self.well.base, valued.response
+        total = np.zeros(valued.life.shape)
+        for late, weight in ((valued.whole, 1.0 - valued.part), (valued.whole + 1, valued.part)):
+            got = np.maximum(valued.life + 1 - late, 0)
+            own = base.cumulative[well.rows, self.resume + got] - self.made_before
+            total += weight * (response.keep * own + response.q2 * well.unit.cumulative[well.rows, got])
+        return self.made_before + total
+
+    def _breakeven(self, valued: Valued, factors: Array, gain: Array) -> Array:
+        """Flat benchmark price (S, n) of the main phase at which `gain` (incremental NPV, S, n) would be zero.
+
+        Lives and the other products are held as they are in the trial; undefined (NaN) where the discounted
+        incremental main volume is not positive.
+        """
+        well, rows, money, response = self.well, self.well.rows, self.well.money, valued.response
+        worth, own_value, own_volume, unit_volume = well.main_value()
+        limit, resume, discount = well.nothing.limit, self.resume, money.discount
+        volume = np.zeros(gain.shape) - np.maximum(
+            own_volume[rows, limit + 1] - own_volume[rows, resume], 0.0
+        )
+        for late, weight in ((valued.whole, 1.0 - valued.part), (valued.whole + 1, valued.part)):
+            got = np.maximum(valued.life + 1 - late, 0)
+            then = discount[np.minimum(self.month + late, well.horizon - 1)]
+            own = (own_volume[rows, resume + got] - own_volume[rows, resume]) / discount[resume]
+            new = unit_volume[rows, got] / discount[0]
+            volume += weight * then * (response.keep * own + response.q2 * new)
+        volume *= money.main_factor[:, 0]
+        value = np.zeros(gain.shape) - np.maximum(own_value[rows, limit + 1] - own_value[rows, resume], 0.0)
+        for lag, some in self._by_delay(valued.whole):
+            tables = worth.tables(self.month, lag, resume, some, "tables")
+            np.cumsum(tables, axis=2, out=tables)
+            picked = np.arange(well.n) if some is None else some
+            revenue = np.zeros((valued.life.shape[0], picked.size))
+            for j in range(4):
+                revenue += factors[picked, :, j].T * tables[np.arange(picked.size), j, valued.life[:, picked]]
+            if some is None:
+                sums = revenue
+            else:
+                sums[:, some] = np.where(valued.whole[:, some] == lag, revenue, sums[:, some])
+        value += sums
+        price = np.full(gain.shape, np.nan)
+        np.divide(value * well.kept_cash - gain, volume * well.kept_cash, out=price, where=volume > 0.0)
+        clipped: Array = np.clip(price, -BREAKEVEN_BOUND, BREAKEVEN_BOUND)
+        return clipped
+
+    def _rate(self, flows: Array) -> Array:
+        """Internal rate of return (n, S) of incremental flows (n, S, K) from the job on; those of a well that stood
+        still before begin earlier."""
+        n, strategies, k = flows.shape
+        rate = irr_unique(flows.reshape(n * strategies, k)).reshape(n, strategies)
+        still = self.suspended
+        if still.size:
+            well, lead = self.well, self.longest_hold
+            calendar = np.arange(self.month - lead, self.month)
+            on_hold = calendar >= self.resume[still][:, None]
+            spent = well.kept_cash * well.money.holding[still][:, calendar]
+            long = np.empty((still.size, strategies, lead + k))
+            long[:, :, :lead] = np.where(on_hold, -spent - well.nothing.flows[still][:, calendar], 0.0)[:, None]
+            long[:, :, lead:] = flows[still]
+            rate[still] = irr_unique(long.reshape(-1, lead + k)).reshape(still.size, strategies)
+        ceiling: Array = np.minimum(rate, IRR_CEILING)
+        return ceiling
 
     def volumes(self, valued: Valued) -> tuple[Array, Array, Array]:
-        """Oil, gas and water (n, T) of the strategy on the calendar, zero after its life; bbl, Mcf, bbl."""
+        """Oil, gas and water (n, T) of one strategy on the calendar, zero after its life; bbl, Mcf, bbl."""
         well, month, k = self.well, self.month, self.columns
         after = np.arange(k) > valued.life[:, None]
         idle = np.arange(month) > well.nothing.limit[:, None]
         alone = np.arange(well.horizon) > well.nothing.limit[:, None]
-        keep, q2 = valued.response.keep, valued.response.q2
+        keep, q2 = valued.response.keep[:, None], valued.response.q2[:, None]
         made = []
         for own, new in zip((well.base.oil, well.base.gas, well.base.water), well.unit.phases, strict=True):
-            stream = keep[:, None] * _from(own, month, self._resume_or_none) + q2[:, None] * new[:, :k]
+            resumed = np.take_along_axis(own, self.resume[:, None] + np.arange(k), axis=1)
+            stream = np.zeros((well.n, k + 1))
+            stream[:, :k] = keep * resumed + q2 * new[:, :k]
             moved = np.zeros((well.n, k))
-            for lag, weight in valued.weights.items():
-                moved += weight[:, None] * _late(stream, lag)
+            for late, weight in ((valued.whole, 1.0 - valued.part), (valued.whole + 1, valued.part)):
+                at = np.arange(k) - late[:, None]
+                moved += weight[:, None] * np.take_along_axis(stream, np.where(at < 0, k, at), axis=1)
             moved[after] = 0.0
             before = np.where(idle, 0.0, own[:, :month])
             whole = np.concatenate((before, moved), axis=1)
             made.append(np.where(self.executed[:, None], whole, np.where(alone, 0.0, own)))
         oil, gas, water = made
         return oil, gas, water
+
+
+def _clear_after(net: Array, life: IntArray) -> None:
+    """Zero, in place, the months of net (n, S, K) after life (n, S)."""
+    after = np.arange(net.shape[2], dtype=np.int16) > life.astype(np.int16)[:, :, None]
+    np.copyto(net, 0.0, where=after)
+
+
+FIRST_MONTHS = 48
+"""Most jobs pay out within these; only the others are added up to their end."""
+
+
+def _payout(flows: Array, before: Array) -> Array:
+    """Months from the job's start to the end of the first month whose running total is not negative (n, S); NaN if
+    none. flows (n, S, K) from the job's month on; before (n,): total before it."""
+    n, strategies, k = flows.shape
+    found = np.full((n, strategies), np.nan)
+    whole = flows.reshape(n * strategies, k)
+    start = np.repeat(before, strategies)
+    left = np.arange(n * strategies)
+    for months in (min(FIRST_MONTHS, k), k):
+        running = whole[:, :months].copy() if left.size == whole.shape[0] else whole[left, :months]
+        running[:, 0] += start[left]
+        np.cumsum(running, axis=1, out=running)
+        paid = running >= 0.0
+        first = np.argmax(paid, axis=1)
+        reached = paid[np.arange(left.size), first]
+        found.reshape(-1)[left[reached]] = first[reached] + 1.0
+        left = left[~reached]
+    return found

@@ -336,9 +336,18 @@ def kernel_of(model: BlockModel, part: slice) -> CashKernel:
     )
 
 
-def outcome_rows(job: JobOutcome, part: slice | NDArray[np.intp]) -> JobOutcome:
+def outcome_rows(
+    job: JobOutcome, part: slice | NDArray[np.intp] | tuple[slice, slice | NDArray[np.intp]]
+) -> JobOutcome:
     """The outcome of some of the trials."""
     return JobOutcome(**{name: getattr(job, name)[part] for name in JobOutcome.__dataclass_fields__})
+
+
+def _outcomes(jobs: Sequence[JobOutcome]) -> JobOutcome:
+    """Several outcomes as one, members (S, n)."""
+    return JobOutcome(
+        **{name: np.stack([getattr(job, name) for job in jobs]) for name in JobOutcome.__dataclass_fields__}
+    )
 
 
 def evaluate(plan: WellPlan, draws: Draws, strategies: Sequence[Strategy] | None = None) -> BlockResult:
@@ -468,15 +477,17 @@ def _value_arrays(
     by_month: dict[int, list[int]] = {}
     for k, strategy in enumerate(chosen):
         by_month.setdefault(strategy.month, []).append(k)
+    together = {month: _outcomes([jobs[k] for k in members]) for month, members in by_month.items()}
     for part in chunks_of(model.base.np0.size):
         kernel = kernel_of(model, part)
-        measures["npv"][0, part] = kernel.nothing.npv
-        measures["eur"][0, part] = kernel.base.np0 + kernel.nothing.produced
+        alone = {"npv": kernel.nothing.npv, "eur": kernel.base.np0 + kernel.nothing.produced}
+        for name in alone.keys() & measures.keys():
+            measures[name][0, part] = alone[name]
         for month, members in by_month.items():
-            date = kernel.date(month, holding)
-            for k in members:
-                rows = {name: measures[name][1 + k, part] for name in PER_TRIAL}
-                date.value(outcome_rows(jobs[k], part), rows)
+            made = {name: np.empty((len(members), kernel.n)) for name in measures}
+            kernel.date(month, holding).value(outcome_rows(together[month], (slice(None), part)), made)
+            for name, values in made.items():
+                measures[name][[1 + k for k in members], part] = values
 
 
 def _value_compiled(
@@ -569,10 +580,10 @@ def evaluate_one(
     for part in parts:
         kernel = kernel_of(model, part)
         date = kernel.date(strategy.month, plan.well.settings.opex.lease_holding_months)
-        date.keep_flows = True
-        rows = {name: np.zeros(part.stop - part.start) for name in PER_TRIAL}
-        valued = date.value(outcome_rows(made, part), rows)
-        streams.append(StrategyStreams(part, model, job, made, costs, kernel, date, valued, rows))
+        rows = {name: np.zeros((1, part.stop - part.start)) for name in PER_TRIAL}
+        valued = date.value(outcome_rows(_outcomes([made]), (slice(None), part)), rows).strategy(0)
+        measures = {name: values[0] for name, values in rows.items()}
+        streams.append(StrategyStreams(part, model, job, made, costs, kernel, date, valued, measures))
     return streams
 
 
