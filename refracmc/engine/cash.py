@@ -168,12 +168,12 @@ class CashKernel:
 
     def _leave_alone(self) -> NothingBranch:
         money, base = self.money, self.base
-        net = self.margin.own_alone() - money.fixed
+        net = self.margin.own_calendar(0) - money.fixed
         if self.expected is None:
             limit = exact_limit(net * money.discount, -1)
         else:
             assert self.fixed_ahead is not None
-            limit = look_ahead_limit(self.expected.own_alone() - self.fixed_ahead, -1)
+            limit = look_ahead_limit(self.expected.own_calendar(0) - self.fixed_ahead, -1)
         clear_after(net, limit)
         net *= self.kept_cash
         npv_to = prefix_sums(net * money.discount)

@@ -39,48 +39,87 @@ def prefix_sums(values: Array) -> Array:
     return total
 
 
-def delivered(first: int, months: int, lag: int) -> tuple[IntArray, IntArray]:
-    """Which months of a stream `lag` late are delivered in months k .. k + AHEAD - 1, k = first .. months - 1.
+class Stream:
+    """Volumes (n, P, T) of P phases by month of the stream, and what it earns where it flows late.
 
-    Indices [from, to) of the stream, counted from its start; nothing is delivered at or after `months`.
+    price (n, P, T): US$ per unit in the months of the calendar. ahead False: a month earns its volumes times their
+    prices. True: the volumes of the month and the eleven after it, cut at the horizon, take the place of its own.
     """
-    k = np.arange(first, months)
-    return np.maximum(k - lag, 0), np.maximum(np.minimum(k + AHEAD, months) - lag, 0)
+
+    def __init__(self, volume: Array, price: Array, ahead: bool) -> None:
+        self.n, self.phases, self.horizon = volume.shape
+        self.volume, self.price, self.ahead = volume, price, ahead
+        if ahead:
+            self.sums = prefix_sums(volume)
+            self.volume = np.empty_like(volume)
+            whole = max(self.horizon - AHEAD + 1, 0)
+            np.subtract(self.sums[..., AHEAD:], self.sums[..., :whole], out=self.volume[..., :whole])
+            np.subtract(self.sums[..., -1:], self.sums[..., whole:-1], out=self.volume[..., whole:])
+
+    def late(self, out: Array, month: int, lag: int) -> None:
+        """Every trial's stream from its start, in calendar month `month` + `lag`; out (n, T - month)."""
+        width = self.horizon - month
+        body = self._body(width, lag)
+        volume, price = self.volume[:, :, : body - lag], self.price[:, :, month + lag : month + body]
+        np.einsum("npt,npt->nt", volume, price, out=out[:, lag:body])
+        self.begin(out, month, lag, 0)
+        if body < width:
+            volume = self.sums[:, :, width - lag, None] - self.sums[:, :, body - lag : width - lag]
+            np.einsum("npt,npt->nt", volume, self.price[:, :, month + body :], out=out[:, body:])
+
+    def begin(self, out: Array, month: int, lag: int, start: int) -> None:
+        """The first `lag` months of out, in which every trial's stream from index `start` on is only expected."""
+        out[:, :lag] = 0.0
+        if self.ahead:
+            for k in range(max(lag - AHEAD + 1, 0), lag):
+                stop = start + min(k + AHEAD, self.horizon - month) - lag
+                volume = self.sums[:, :, stop] - self.sums[:, :, start]
+                np.einsum("np,np->n", volume, self.price[:, :, month + k], out=out[:, k])
+
+    def late_of(self, out: Array, month: int, lag: int, rows: IntArray, start: IntArray) -> None:
+        """Streams of some trials, each from its own index `start`; out (rows, T - month)."""
+        width = self.horizon - month
+        body = self._body(width, lag)
+        for line, row, first in zip(out, rows.tolist(), start.tolist(), strict=True):
+            volume, price = self.volume[row], self.price[row, :, month:]
+            np.einsum("pt,pt->t", volume[:, first : first + body - lag], price[:, lag:body], out=line[lag:body])
+        self._edge(out, month, lag, rows, start, np.arange(lag))
+        self._edge(out, month, lag, rows, start, np.arange(body, width))
+
+    def _body(self, width: int, lag: int) -> int:
+        """Month from the date on at which the horizon begins to cut what is expected."""
+        return max(width - AHEAD + 1, lag) if self.ahead else width
+
+    def _edge(
+        self, out: Array, month: int, lag: int, rows: IntArray, start: IntArray, k: IntArray
+    ) -> None:
+        """Months k from the date on, before the streams of some trials flow or where the horizon cuts."""
+        if not k.size:
+            return
+        total = np.zeros((rows.size, k.size))
+        if self.ahead:
+            low = start[:, None] + np.maximum(k - lag, 0)
+            high = start[:, None] + np.maximum(np.minimum(k + AHEAD, self.horizon - month) - lag, 0)
+            for phase in range(self.phases):
+                volume = self.sums[rows[:, None], phase, high] - self.sums[rows[:, None], phase, low]
+                total += volume * self.price[rows, phase, month + k[0] : month + k[-1] + 1]
+        out[:, k[0] : k[-1] + 1] = total
 
 
 class Worth:
-    """Own and unit volumes of P phases and what a unit of each is worth in the months of the calendar.
-
-    own, unit, price (n, P, T): volumes a month and US$ per unit. `ahead` False: a month's table is the sum over
-    phases of its volume times its price. True: the volume of months k .. k + 11, cut at the horizon, takes the place
-    of that of month k.
-    """
+    """What the own and the unit stream of a chunk earn, in the tables of STREAMS."""
 
     def __init__(self, own: Array, unit: Array, price: Array, ahead: bool) -> None:
-        self.own, self.unit, self.price, self.ahead = own, unit, price, ahead
+        """own, unit, price (n, P, T), ahead: as in `Stream`."""
         self.n, _, self.horizon = own.shape
-        if ahead:
-            self.own_sums, self.unit_sums = prefix_sums(own), prefix_sums(unit)
-            _, high = delivered(0, self.horizon, 0)
-            self.unit_window = np.take(self.unit_sums, high, axis=2) - self.unit_sums[:, :, :-1]
+        self.own, self.unit = Stream(own, price, ahead), Stream(unit, price, ahead)
         self._calendar: dict[int, Array] = {}
 
-    def own_alone(self) -> Array:
-        """The own stream left where it is, (n, T); not to be written into."""
-        return self._own_calendar(0)
-
-    def _own_calendar(self, lag: int) -> Array:
-        """The own stream `lag` months late on the whole calendar (n, T)."""
+    def own_calendar(self, lag: int) -> Array:
+        """The own stream `lag` months late on the whole calendar (n, T); not to be written into."""
         if lag not in self._calendar:
-            table = np.zeros((self.n, self.horizon))
-            if self.ahead:
-                low, high = delivered(0, self.horizon, lag)
-                window = np.take(self.own_sums, high, axis=2)
-                window -= np.take(self.own_sums, low, axis=2)
-                np.einsum("npt,npt->nt", window, self.price, out=table)
-            else:
-                moved = self.own[:, :, : self.horizon - lag]
-                np.einsum("npt,npt->nt", moved, self.price[:, :, lag:], out=table[:, lag:])
+            table = np.empty((self.n, self.horizon))
+            self.own.late(table, 0, lag)
             self._calendar[lag] = table
         return self._calendar[lag]
 
@@ -95,68 +134,23 @@ class Worth:
         for place, late in ((0, lag), (2, lag + 1)):
             if late >= width:
                 made[:, place : place + 2] = 0.0
-                continue
-            if rows is None:
-                self._fill_own(made[:, place], month, late, resume)
+            elif rows is None:
+                self._own_of_all(made[:, place], month, late, resume)
+                self.unit.late(made[:, place + 1], month, late)
             else:
-                self._fill_own_of(made[:, place], month, late, resume, rows)
-            self._fill_unit(made[:, place + 1], month, late, rows)
+                self.own.late_of(made[:, place], month, late, rows, resume[rows])
+                self.unit.late_of(made[:, place + 1], month, late, rows, np.zeros_like(rows))
         return made
 
-    def _fill_own(self, out: Array, month: int, lag: int, resume: IntArray) -> None:
+    def _own_of_all(self, out: Array, month: int, lag: int, resume: IntArray) -> None:
         """Own stream of all trials: cut from the calendar where the well runs until the date."""
-        np.copyto(out, self._own_calendar(lag)[:, month:])
-        if lag:
-            out[:, :lag] = 0.0  # what was made before the date is not delivered again
-            if self.ahead:
-                _, high = delivered(0, self.horizon - month, lag)
-                window = self.own_sums[:, :, month + high[:lag]] - self.own_sums[:, :, month, None]
-                out[:, :lag] = np.einsum("npt,npt->nt", window, self.price[:, :, month : month + lag])
+        np.copyto(out, self.own_calendar(lag)[:, month:])
+        self.own.begin(out, month, lag, month)  # what was made before the date is not delivered again
         still = np.flatnonzero(resume < month)
         if still.size:
-            few = np.empty((still.size, out.shape[1]))
-            self._fill_own_of(few, month, lag, resume, still)
+            few = scratch("own of some", still.size * out.shape[1]).reshape(still.size, -1)
+            self.own.late_of(few, month, lag, still, resume[still])
             out[still] = few
-
-    def _fill_own_of(self, out: Array, month: int, lag: int, resume: IntArray, rows: IntArray) -> None:
-        """Own stream of some trials, each from its own month."""
-        width = self.horizon - month
-        price = self.price[rows, :, month:]
-        start = resume[rows][:, None, None]
-        if self.ahead:
-            low, high = delivered(0, width, lag)
-            sums = self.own_sums[rows]
-            window = np.take_along_axis(sums, start + high, axis=2)
-            window -= np.take_along_axis(sums, start + low, axis=2)
-            np.einsum("npt,npt->nt", window, price, out=out)
-        else:
-            out[:, :lag] = 0.0
-            volume = np.take_along_axis(self.own[rows], start + np.arange(width - lag), axis=2)
-            np.einsum("npt,npt->nt", volume, price[:, :, lag:], out=out[:, lag:])
-
-    def _fill_unit(self, out: Array, month: int, lag: int, rows: IntArray | None) -> None:
-        """Unit stream of the trials, which begins at the date."""
-        width = self.horizon - month
-        price = self.price if rows is None else self.price[rows]
-        if not self.ahead:
-            unit = self.unit if rows is None else self.unit[rows]
-            out[:, :lag] = 0.0
-            np.einsum("npt,npt->nt", unit[:, :, : width - lag], price[:, :, month + lag :], out=out[:, lag:])
-            return
-        window = self.unit_window if rows is None else self.unit_window[rows]
-        sums = self.unit_sums if rows is None else self.unit_sums[rows]
-        whole = max(width - AHEAD + 1, lag)  # from there on the horizon cuts the window
-        low, high = delivered(0, width, lag)
-        np.einsum(
-            "npt,npt->nt", window[:, :, : whole - lag], price[:, :, month + lag : month + whole],
-            out=out[:, lag:whole],
-        )  # fmt: skip
-        for first, stop in ((0, lag), (whole, width)):
-            if first < stop:
-                part = sums[:, :, high[first:stop]] - sums[:, :, low[first:stop]]
-                out[:, first:stop] = np.einsum(
-                    "npt,npt->nt", part, price[:, :, month + first : month + stop]
-                )
 
 
 def money_worth(base: BaseStream, unit: UnitStream, prices: tuple[Array, Array, Array], ahead: bool) -> Worth:
