@@ -7,7 +7,7 @@ The case is the demo's first well with a type curve in place of its history, so 
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -16,7 +16,7 @@ import numpy as np
 from refracmc.case.load import load_case
 from refracmc.engine import evaluate as engine
 from refracmc.engine import money
-from refracmc.engine.cash import PER_TRIAL, JobOutcome
+from refracmc.engine.cash import PER_TRIAL, UNDEFINED_ALONE, JobOutcome
 from refracmc.engine.draws import draw
 from refracmc.engine.plan import WellPlan, build_plan
 from refracmc.sampling.streams import BLOCK_SIZE
@@ -134,16 +134,21 @@ def block_of(plan: WellPlan, number: int, trials: int) -> Block:
     return Block(draws, jobs, told)
 
 
-def engine_values(plan: WellPlan, block: Block) -> dict[str, Array]:
+def engine_values(plan: WellPlan, block: Block, wanted: Sequence[str] = PER_TRIAL) -> dict[str, Array]:
     """Streams, price paths, response and cash of a block whose jobs are done, by the engine."""
     money._LAST.clear()  # price paths are made anew: they are part of what is timed
     model = engine.model_block(plan, block.draws)
     n = model.base.np0.size
-    measures = {name: np.zeros((1 + len(block.jobs), n)) for name in PER_TRIAL}
-    for name in ("irr", "payout_months", "breakeven_price"):
+    measures = {name: np.zeros((1 + len(block.jobs), n)) for name in wanted}
+    for name in UNDEFINED_ALONE & measures.keys():
         measures[name][0] = np.nan
     engine._value(plan, model, plan.strategies, block.jobs, measures)
     return measures
+
+
+def engine_few(plan: WellPlan, block: Block) -> dict[str, Array]:
+    """The same, making the measures of the scripts only."""
+    return engine_values(plan, block, whole_arrays.MEASURES)
 
 
 def whole_run(plan: WellPlan, number: int, trials: int) -> dict[str, Array]:
@@ -183,6 +188,7 @@ ENGINES = {
     "whole": Engine(
         "script, whole arrays", False, _valuing(lambda _, block: whole_arrays.value(block.told), BLOCK_SIZE)
     ),
+    "arrays-few": Engine("engine, arrays, measures of the scripts", False, _valuing(engine_few, BLOCK_SIZE)),
     "arrays": Engine("engine, arrays", False, _valuing(engine_values, BLOCK_SIZE)),
     "compiled": Engine("engine, compiled", True, _valuing(engine_values, BLOCK_SIZE)),
     "arrays-run": Engine("engine, arrays, with draws and jobs", False, _running, False),

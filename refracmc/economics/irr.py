@@ -16,13 +16,14 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from .rows import count_true, scratch, segment_sums
+from .rows import count_true, last_true, scratch, segment_sums
 
 Array = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.intp]
 
-_SPAN = 36
+SPAN = 36
+"""Rows as long as a multiple of this are read where they lie; others are copied first."""
 _CHUNK = 512
 _FREE_STEPS = 9
 _STEPS = 60
@@ -49,16 +50,19 @@ def _crossing(flows: Array, total: Array) -> tuple[BoolArray, IntArray]:
     negative = flows < 0.0
     opens = np.argmax(negative, axis=1)
     good = (total > 0.0) & negative[np.arange(n), opens]
-    good &= np.argmax(flows != 0.0, axis=1) == opens
+    late = np.flatnonzero(good & (opens > 0))
+    if late.size:
+        good[late] = np.argmax(flows[late] != 0.0, axis=1) == opens[late]
     runs = count_true(negative[:, 1:] > negative[:, :-1]) + negative[:, 0]
-    last = months - 1 - np.argmax(negative[:, ::-1], axis=1)
-    low = total - segment_sums(flows, last + 1, np.full(n, months))
+    low = total - segment_sums(flows, last_true(negative) + 1, np.full(n, months))
     left = np.flatnonzero(good & (runs != 1) & ~((runs == 2) & (low > 0.0)))
     if left.size:
-        running = np.cumsum(flows[left], axis=1)
+        running = flows[left]
+        np.cumsum(running, axis=1, out=running)
         positive, below = running > 0.0, running < 0.0
-        last_below = months - 1 - np.argmax(below[:, ::-1], axis=1)
-        good[left] = positive.any(axis=1) & below.any(axis=1) & (last_below < np.argmax(positive, axis=1))
+        good[left] = (
+            positive.any(axis=1) & below.any(axis=1) & (last_true(below) < np.argmax(positive, axis=1))
+        )
     return good, opens
 
 
@@ -78,15 +82,18 @@ def irr_unique(flows: Array) -> Array:
     rate = np.full(n, np.nan)
     if months < 2:
         return rate
-    width = -(-months // _SPAN) * _SPAN
+    width = -(-months // SPAN) * SPAN
     total = flows.sum(axis=1)
-    rows = np.flatnonzero(total > 0.0)
-    for start in range(0, rows.size, _CHUNK):
-        part = rows[start : start + _CHUNK]
-        chosen = scratch("rows", part.size * width).reshape(part.size, width)
-        if width == months:
-            np.take(flows, part, axis=0, out=chosen, mode="clip")
+    for start in range(0, n, _CHUNK):
+        part: slice | IntArray = slice(start, min(start + _CHUNK, n))
+        ends_up = np.flatnonzero(total[part] > 0.0)
+        if not ends_up.size:
+            continue
+        if width == months and 4 * ends_up.size >= 3 * (min(start + _CHUNK, n) - start):
+            chosen = flows[part]
         else:
+            part = start + ends_up
+            chosen = scratch("rows", part.size * width).reshape(part.size, width)
             chosen[:, :months] = flows[part]
             chosen[:, months:] = 0.0
         good, opens = _crossing(chosen, total[part])
@@ -106,11 +113,11 @@ class _PresentValue:
 
     def __init__(self, flows: Array) -> None:
         n, width = flows.shape
-        self.blocks = flows.reshape(n, width // _SPAN, _SPAN)
+        self.blocks = flows.reshape(n, width // SPAN, SPAN)
 
     def __call__(self, x: Array) -> Array:
         height = self.blocks.shape[1]
-        low = _powers(x, _SPAN, "low powers")
+        low = _powers(x, SPAN, "low powers")
         high = _powers(low[:, -1] * x, height, "high powers")
         value: Array = np.einsum("na,na->n", np.einsum("nab,nb->na", self.blocks, low), high)
         return value
@@ -142,7 +149,10 @@ def _monthly_force(flows: Array, total: Array, opens: IntArray, good: BoolArray)
     n, months = flows.shape
     rows = np.arange(n)
     largest = np.argmin(flows, axis=1)
-    outlay = -segment_sums(flows, opens, largest + 1)
+    outlay = -flows[rows, opens]
+    deep = np.flatnonzero(largest > opens)
+    if deep.size:
+        outlay[deep] = -segment_sums(flows[deep], opens[deep], largest[deep] + 1)
     plain = (largest >= opens) & (outlay > 0.0)
     outlay = np.where(plain, outlay, -flows[rows, opens])
     at = np.where(plain, largest, opens).astype(np.float64)

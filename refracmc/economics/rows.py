@@ -62,6 +62,27 @@ def count_true(marks: BoolArray) -> IntArray:
     return count
 
 
+def last_true(marks: BoolArray) -> IntArray:
+    """Last true column of each row; T - 1 where there is none; marks (n, T) -> (n,).
+
+    Eight columns are looked at as one word; the columns of the last word that has any are looked at in turn.
+    """
+    n, width = marks.shape
+    count = -(-width // 8)
+    if width % 8 or not marks.flags.c_contiguous:
+        padded = np.zeros((n, 8 * count), dtype=np.bool_)
+        padded[:, :width] = marks
+    else:
+        padded = marks
+    any_true = padded.view(np.uint64) != 0
+    rows = np.arange(n)
+    word = count - 1 - np.argmax(any_true[:, ::-1], axis=1)
+    inside = padded.reshape(n, count, 8)[rows, word][:, ::-1]
+    found = np.argmax(inside, axis=1)
+    last: IntArray = np.where(inside[rows, found], 8 * word + 7 - found, width - 1)
+    return last
+
+
 def window_sums(x: Array, months: int = 12, out: Array | None = None) -> Array:
     """Sum of months i..i+months-1, cut at T, for every month i; x (n, T) -> (n, T).
 

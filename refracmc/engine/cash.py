@@ -18,6 +18,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from refracmc.economics.irr import SPAN
 from refracmc.economics.limits import clear_after, exact_limit, look_ahead_limit
 from refracmc.economics.measures import BREAKEVEN_BOUND, IRR_CEILING, irr_unique
 from refracmc.economics.rows import scratch
@@ -47,6 +48,8 @@ PER_TRIAL = (
     "capped",
 )
 """Columns that the kernel fills per strategy and trial, in this order."""
+UNDEFINED_ALONE = frozenset(("irr", "payout_months", "breakeven_price"))
+"""Those that are NaN where there is no job."""
 
 
 @dataclass(frozen=True)
@@ -273,7 +276,7 @@ class DateKernel:
 
     def _on_tables(self, worth: Worth, factors: Array, whole: IntArray, name: str) -> Array:
         """What the strategies' volumes are worth by month, (n, S, K), in a reused buffer."""
-        well, k = self.well, self.columns
+        k = self.columns
         out = scratch(name, factors.shape[0] * factors.shape[1] * k).reshape(*factors.shape[:2], k)
         for lag, rows in self._by_delay(whole):
             tables = worth.tables(self.month, lag, self.resume, rows, "tables")
@@ -351,11 +354,12 @@ class DateKernel:
         if "breakeven_price" in out:
             fill("breakeven_price", self._breakeven(valued, factors, gain), np.nan)
         if "irr" in out or "payout_months" in out:
-            net -= nothing.flows[:, None, month:]  # incremental from here on
+            flows = self._incremental(net)
             if "payout_months" in out:
-                fill("payout_months", _payout(net, held).T, np.nan)
+                found = _payout(flows[: n * strategies, :k], np.repeat(held, strategies))
+                fill("payout_months", found.reshape(n, strategies).T, np.nan)
             if "irr" in out:
-                fill("irr", self._rate(net).T, np.nan)
+                fill("irr", self._rate(flows, n, strategies).T, np.nan)
         return valued
 
     def _look_ahead(self, expected: Array) -> IntArray:
@@ -428,22 +432,33 @@ class DateKernel:
         clipped: Array = np.clip(price, -BREAKEVEN_BOUND, BREAKEVEN_BOUND)
         return clipped
 
-    def _rate(self, flows: Array) -> Array:
-        """Internal rate of return (n, S) of incremental flows (n, S, K) from the job on; those of a well that stood
-        still before begin earlier."""
-        n, strategies, k = flows.shape
-        rate = irr_unique(flows.reshape(n * strategies, k)).reshape(n, strategies)
-        still = self.suspended
+    def _incremental(self, net: Array) -> Array:
+        """Cash of the strategies (n, S, K) less that of the well left alone, one row per trial and strategy.
+
+        Rows n S of the job's month on; after them S rows for each suspended trial that begin `longest_hold` months
+        earlier. All are padded with zeros to a length that `irr_unique` reads in place and that only the date sets.
+        """
+        n, strategies, k = net.shape
+        still, lead, nothing = self.suspended, self.longest_hold, self.well.nothing
+        width = -(-(lead + k) // SPAN) * SPAN
+        flows = scratch("flows", (n + still.size) * strategies * width).reshape(-1, strategies, width)
+        np.subtract(net, nothing.flows[:, None, self.month :], out=flows[:n, :, :k])
+        flows[:n, :, k:] = 0.0
         if still.size:
-            well, lead = self.well, self.longest_hold
             calendar = np.arange(self.month - lead, self.month)
             on_hold = calendar >= self.resume[still][:, None]
-            spent = well.kept_cash * well.money.holding[still][:, calendar]
-            long = np.empty((still.size, strategies, lead + k))
-            long[:, :, :lead] = np.where(on_hold, -spent - well.nothing.flows[still][:, calendar], 0.0)[:, None]
-            long[:, :, lead:] = flows[still]
-            rate[still] = irr_unique(long.reshape(-1, lead + k)).reshape(still.size, strategies)
-        ceiling: Array = np.minimum(rate, IRR_CEILING)
+            spent = self.well.kept_cash * self.well.money.holding[still][:, calendar]
+            before = np.where(on_hold, -spent - nothing.flows[still][:, calendar], 0.0)
+            flows[n:, :, :lead] = before[:, None]
+            flows[n:, :, lead : lead + k] = flows[still, :, :k]
+            flows[n:, :, lead + k :] = 0.0
+        return flows.reshape(-1, width)
+
+    def _rate(self, flows: Array, n: int, strategies: int) -> Array:
+        """Internal rate of return (n, S) of the rows of `_incremental`."""
+        rate = irr_unique(flows).reshape(-1, strategies)
+        rate[self.suspended] = rate[n:]
+        ceiling: Array = np.minimum(rate[:n], IRR_CEILING)
         return ceiling
 
     def volumes(self, valued: Valued) -> tuple[Array, Array, Array]:
@@ -476,25 +491,23 @@ def _clear_after(net: Array, life: IntArray) -> None:
     np.copyto(net, 0.0, where=after)
 
 
-FIRST_MONTHS = 48
+FIRST_MONTHS = (36, 120)
 """Most jobs pay out within these; only the others are added up to their end."""
 
 
 def _payout(flows: Array, before: Array) -> Array:
-    """Months from the job's start to the end of the first month whose running total is not negative (n, S); NaN if
-    none. flows (n, S, K) from the job's month on; before (n,): total before it."""
-    n, strategies, k = flows.shape
-    found = np.full((n, strategies), np.nan)
-    whole = flows.reshape(n * strategies, k)
-    start = np.repeat(before, strategies)
-    left = np.arange(n * strategies)
-    for months in (min(FIRST_MONTHS, k), k):
-        running = whole[:, :months].copy() if left.size == whole.shape[0] else whole[left, :months]
-        running[:, 0] += start[left]
+    """Months from the job's start to the end of the first month whose running total is not negative (N,); NaN if
+    none. flows (N, K) from the job's month on; before (N,): total before it."""
+    count, k = flows.shape
+    found = np.full(count, np.nan)
+    left = np.arange(count)
+    for months in (*(m for m in FIRST_MONTHS if m < k), k):
+        running = flows[:, :months].copy() if left.size == count else flows[left, :months]
+        running[:, 0] += before[left]
         np.cumsum(running, axis=1, out=running)
         paid = running >= 0.0
         first = np.argmax(paid, axis=1)
         reached = paid[np.arange(left.size), first]
-        found.reshape(-1)[left[reached]] = first[reached] + 1.0
+        found[left[reached]] = first[reached] + 1.0
         left = left[~reached]
     return found

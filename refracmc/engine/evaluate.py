@@ -10,7 +10,7 @@ All strategies of a trial share its draws.
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -28,7 +28,7 @@ from refracmc.production.response import headroom_ultimate
 from refracmc.production.stress import stress_multiplier
 
 from .base import BaseStream, Ratio, StreamTable, UnitStream, own_stream, stream_table, unit_stream
-from .cash import PER_TRIAL, CashKernel, DateKernel, JobOutcome, ResponseTerms, Valued
+from .cash import PER_TRIAL, UNDEFINED_ALONE, CashKernel, DateKernel, JobOutcome, ResponseTerms, Valued
 from .draws import ROW, job_luck
 from .job_arguments import Chosen, dates_of, orders_of, trials_of, well_of
 from .money import BlockMoney, block_money, service_index
@@ -350,13 +350,26 @@ def _outcomes(jobs: Sequence[JobOutcome]) -> JobOutcome:
     )
 
 
-def evaluate(plan: WellPlan, draws: Draws, strategies: Sequence[Strategy] | None = None) -> BlockResult:
-    """Measures of `nothing` and the strategies (all of the plan by default) for the drawn trials."""
+def evaluate(
+    plan: WellPlan,
+    draws: Draws,
+    strategies: Sequence[Strategy] | None = None,
+    wanted: Collection[str] | None = None,
+) -> BlockResult:
+    """Measures of `nothing` and the strategies (all of the plan by default) for the drawn trials.
+
+    wanted: the measures to make, out of PER_TRIAL; None makes all. The values do not depend on it. ValueError for a
+    name that is not there.
+    """
     chosen = plan.strategies if strategies is None else tuple(strategies)
+    names = PER_TRIAL if wanted is None else wanted
+    if unknown := set(names) - set(PER_TRIAL):
+        raise ValueError(f"wanted: {sorted(unknown)}; allowed: {', '.join(PER_TRIAL)}")
+    made = [name for name in PER_TRIAL if name in names or name == "executed"]  # the cost parts need it
     model = model_block(plan, draws)
-    if any(strategy.trigger is not None for strategy in chosen):
-        return _with_triggers(plan, draws, model, chosen)
-    return _dated(plan, draws, model, chosen)
+    triggered = any(strategy.trigger is not None for strategy in chosen)
+    result = (_with_triggers if triggered else _dated)(plan, draws, model, chosen, made)
+    return replace(result, measures={name: result.measures[name] for name in made if name in names})
 
 
 def _value(
@@ -370,11 +383,11 @@ def _value(
 
 
 def _with_triggers(
-    plan: WellPlan, draws: Draws, model: BlockModel, chosen: Sequence[Strategy]
+    plan: WellPlan, draws: Draws, model: BlockModel, chosen: Sequence[Strategy], names: Sequence[str]
 ) -> BlockResult:
     """As `evaluate`, with strategies whose month a trigger sets among those chosen."""
     dated = [strategy for strategy in chosen if strategy.trigger is None]
-    first = _dated(plan, draws, model, dated or plan.dated[:1])
+    first = _dated(plan, draws, model, dated or plan.dated[:1], names)
     place = [1 + k for k, strategy in enumerate(chosen) if strategy.trigger is None]
     measures = {name: np.zeros((1 + len(chosen), values.shape[1])) for name, values in first.measures.items()}
     parts = {name: np.zeros((len(chosen), values.shape[1])) for name, values in first.parts.items()}
@@ -394,11 +407,13 @@ def _with_triggers(
     return BlockResult(measures, parts)
 
 
-def _dated(plan: WellPlan, draws: Draws, model: BlockModel, chosen: Sequence[Strategy]) -> BlockResult:
+def _dated(
+    plan: WellPlan, draws: Draws, model: BlockModel, chosen: Sequence[Strategy], names: Sequence[str]
+) -> BlockResult:
     n = model.base.np0.size
     jobs, parts = (_jobs_compiled if plan.compiled else _jobs_arrays)(plan, draws, model, chosen)
-    measures = {name: np.zeros((1 + len(chosen), n)) for name in PER_TRIAL}
-    for name in ("irr", "payout_months", "breakeven_price"):
+    measures = {name: np.zeros((1 + len(chosen), n)) for name in names}
+    for name in UNDEFINED_ALONE & measures.keys():
         measures[name][0] = np.nan
     _value(plan, model, chosen, jobs, measures)
     executed = measures["executed"][1:]
@@ -541,7 +556,8 @@ def _value_compiled(
     value_trials(*arguments)
     rows = [0, *(1 + k for k in order)]
     for row, name in enumerate(PER_TRIAL):
-        measures[name][rows] = out[row]
+        if name in measures:
+            measures[name][rows] = out[row]
 
 
 @dataclass(frozen=True, eq=False)

@@ -82,7 +82,9 @@ class Stream:
         body = self._body(width, lag)
         for line, row, first in zip(out, rows.tolist(), start.tolist(), strict=True):
             volume, price = self.volume[row], self.price[row, :, month:]
-            np.einsum("pt,pt->t", volume[:, first : first + body - lag], price[:, lag:body], out=line[lag:body])
+            np.einsum(
+                "pt,pt->t", volume[:, first : first + body - lag], price[:, lag:body], out=line[lag:body]
+            )
         self._edge(out, month, lag, rows, start, np.arange(lag))
         self._edge(out, month, lag, rows, start, np.arange(body, width))
 
@@ -90,9 +92,7 @@ class Stream:
         """Month from the date on at which the horizon begins to cut what is expected."""
         return max(width - AHEAD + 1, lag) if self.ahead else width
 
-    def _edge(
-        self, out: Array, month: int, lag: int, rows: IntArray, start: IntArray, k: IntArray
-    ) -> None:
+    def _edge(self, out: Array, month: int, lag: int, rows: IntArray, start: IntArray, k: IntArray) -> None:
         """Months k from the date on, before the streams of some trials flow or where the horizon cuts."""
         if not k.size:
             return

@@ -26,7 +26,7 @@ from refracmc.job.methods import simulate_method
 from refracmc.job.shared import prepare
 from refracmc.job.simulate import JobResult, simulate
 
-from .cash import MONTH_DAYS, PER_TRIAL, JobOutcome
+from .cash import MONTH_DAYS, JobOutcome
 from .draws import job_luck
 from .plan import Strategy, Trigger, WellPlan
 
@@ -96,17 +96,14 @@ def value_trigger(
     nothing: Mapping[str, Array],
     value: Value,
 ) -> tuple[dict[str, Array], dict[str, Array]]:
-    """Measures and cost parts, each (n,), of a triggered strategy; nothing: the measures of the well left alone;
+    """Measures and cost parts, each (n,), of a triggered strategy; nothing: the measures wanted of the well left alone;
     value: fills measures of strategies of fixed dates."""
     from .evaluate import outcome, outcome_rows
 
     assert strategy.trigger is not None
     months = trigger_months(model, strategy.trigger)
     n = months.size
-    measures = {name: np.zeros(n) for name in PER_TRIAL}
-    for name in ("irr", "payout_months", "breakeven_price"):
-        measures[name][:] = np.nan
-    measures["npv"][:], measures["eur"][:] = nothing["npv"], nothing["eur"]
+    measures = {name: values.copy() for name, values in nothing.items()}
     job, cost, parts = triggered_job(plan, draws, strategy, months)
     index = np.ones(n)
     for month in np.unique(months[months >= 0]):
@@ -115,9 +112,9 @@ def value_trigger(
     for month in np.unique(months[months >= 0]):
         rows = np.flatnonzero(months == month)
         fixed = replace(strategy, month=int(month), trigger=None)
-        found = {name: np.zeros((2, rows.size)) for name in PER_TRIAL}
+        found = {name: np.zeros((2, rows.size)) for name in measures}
         value(plan, model.rows(rows), [fixed], [outcome_rows(whole, rows)], found)
-        for name in PER_TRIAL:
-            measures[name][rows] = found[name][1]
+        for name, values in found.items():
+            measures[name][rows] = values[1]
     executed = measures["executed"]
     return measures, {name: values * index * executed for name, values in parts.items()}

@@ -98,9 +98,10 @@ def _refuse(values: dict[str, Array]) -> None:
         if name == "ultimate":
             good = (value > 0.0) & ~np.isnan(value)
         if not np.all(good):
-            row = int(np.argmin(np.ravel(good)))
+            place = int(np.argmin(np.ravel(good)))
+            trial = place % (value.shape[-1] if value.ndim else 1)
             allowed = "in 0..1" if name in fractions else "> 0" if name == "ultimate" else "finite and >= 0"
-            raise ValueError(f"{name} must be {allowed}, found {np.ravel(value)[row]!r} in trial {row}")
+            raise ValueError(f"{name} must be {allowed}, found {np.ravel(value)[place]!r} in trial {trial}")
 
 
 def refrac_scale(

@@ -56,7 +56,7 @@ def test_a_small_change_is_seen(key: str, tmp_path: Path) -> None:
 def test_a_trial_stands_alone(compiled: bool, tmp_path: Path) -> None:
     """To the last bit whatever other strategies, and (compiled) other trials, are valued with it.
 
-    In arrays the trials of a chunk go together: a part of the block from its start has the same chunks.
+    The chunks of the array kernel have their own test below.
     """
     plan = replace(awkward_plan(SOME[1], tmp_path), compiled=compiled)
     draws = drawn(plan)
@@ -68,6 +68,34 @@ def test_a_trial_stands_alone(compiled: bool, tmp_path: Path) -> None:
     for name in PER_TRIAL:
         assert np.array_equal(some[name], whole[name][[0, 10, 3]], equal_nan=True), name
         assert np.array_equal(part[name], whole[name][:, rows], equal_nan=True), name
+
+
+@pytest.mark.parametrize("compiled", [False, True])
+def test_only_what_is_wanted_is_made(compiled: bool, tmp_path: Path) -> None:
+    """To the last bit as among all measures; the cost parts too. The unknown name is the negative control."""
+    plan = replace(awkward_plan(SOME[1], tmp_path), compiled=compiled)
+    draws = drawn(plan, trials=64)
+    whole = evaluate(plan, draws)
+    for wanted in (("payout_months", "npv"), ("irr",), ("breakeven_price", "incremental_eur"), ()):
+        some = evaluate(plan, draws, wanted=wanted)
+        assert set(some.measures) == set(wanted)
+        for name in wanted:
+            assert np.array_equal(some.measures[name], whole.measures[name], equal_nan=True), name
+        for name, values in whole.parts.items():
+            assert np.array_equal(some.parts[name], values), name
+    with pytest.raises(ValueError, match=r"wanted: \['profit'\]; allowed: npv, "):
+        evaluate(plan, draws, wanted=["npv", "profit"])
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_chunks_do_not_show(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Array kernel: the same bits in chunks of 7 trials, where other trials have the usual delay."""
+    plan = replace(awkward_plan(name, tmp_path), compiled=False)
+    draws = drawn(plan, trials=40)
+    whole = evaluate(plan, draws).measures
+    monkeypatch.setattr("refracmc.engine.evaluate.CHUNK", 7)
+    for measure, values in evaluate(plan, draws).measures.items():
+        assert np.array_equal(values, whole[measure], equal_nan=True), measure
 
 
 def kernel_arguments() -> list:
