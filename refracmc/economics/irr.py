@@ -24,7 +24,7 @@ IntArray = NDArray[np.intp]
 
 SPAN = 36
 """Rows as long as a multiple of this are read where they lie; others are copied first."""
-_CHUNK = 512
+_CHUNK = 640
 _FREE_STEPS = 9
 _STEPS = 60
 _TAIL_SHAPE = 0.8

@@ -345,7 +345,7 @@ class DateKernel:
         fill("discounted_capex", cost * money.discount[month], 0.0)
         fill("effective_share", job.stages_effective, 0.0)
         fill("executed", np.ones(shape), 0.0)
-        fill("capped", response.capped, 0.0)
+        fill("capped", response.capped.astype(np.float64), 0.0)
         valued = Valued(response, whole, part, life)
         if "eur" in out or "incremental_eur" in out:
             made, alone = well.base.np0 + self._produced(valued), well.base.np0 + nothing.produced
@@ -369,7 +369,8 @@ class DateKernel:
         fails = np.less(expected, well.fixed_ahead[:, None, self.month :])
         fails[:, :, 0] = False
         first = np.argmax(fails, axis=2)
-        return np.where(first > 0, first, self.columns) - 1
+        life: IntArray = np.where(first > 0, first, self.columns) - 1
+        return life
 
     def _hold(self) -> tuple[Array, Array]:
         """What the months before the date bring: incremental cash (n,), not discounted, and present value (n,)."""
