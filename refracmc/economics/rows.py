@@ -63,7 +63,7 @@ def count_true(marks: BoolArray) -> IntArray:
 
 
 def last_true(marks: BoolArray) -> IntArray:
-    """Last true column of each row; T - 1 where there is none; marks (n, T) -> (n,).
+    """Last true column (dimensionless) of each row; T - 1 where there is none; marks (n, T) -> (n,).
 
     Eight columns are looked at as one word; the columns of the last word that has any are looked at in turn.
     """
