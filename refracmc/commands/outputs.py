@@ -11,6 +11,7 @@ import pandas as pd
 
 from refracmc import __version__
 from refracmc.case.model import Case
+from refracmc.decisions.drivers import Samples
 from refracmc.decisions.gather import (
     DRIVER_BLOCKS,
     FAN_BLOCKS,
@@ -18,12 +19,14 @@ from refracmc.decisions.gather import (
     driver_rows,
     gather_well,
     input_rows,
+    leading,
+    sample_drivers,
 )
 from refracmc.engine.blocks import read_results
 from refracmc.engine.cash import PER_TRIAL
 from refracmc.engine.draws import PROCESSES, draw
 from refracmc.engine.executors import run_tasks
-from refracmc.engine.plan import WellPlan
+from refracmc.engine.plan import Strategy, WellPlan
 from refracmc.engine.progress import Silent
 from refracmc.engine.store import write_atomic
 from refracmc.errors import Fault
@@ -33,10 +36,51 @@ from refracmc.reporting.tables import ReportData, RunFacts, build_report_data
 from refracmc.reporting.words import verdict
 from refracmc.sampling.streams import BLOCK_SIZE
 
+_TABLES = -1
+_Leading = tuple[Strategy, Strategy | None]
 
-def _gather_task(state: tuple[list[WellPlan], Path, list[int]], index: int) -> WellTables:
-    plans, folder, sizes = state
-    return gather_well(plans[index], folder, sizes)
+
+def _gather_task(
+    state: tuple[list[WellPlan], Path, list[int], list[_Leading]], task: tuple[int, int]
+) -> WellTables | Samples:
+    """Tables of a well, or its samples of one block for the drivers."""
+    plans, folder, sizes, leaders = state
+    index, block = task
+    if block == _TABLES:
+        return gather_well(plans[index], folder, sizes)
+    return sample_drivers(plans[index], *leaders[index], block)
+
+
+def _gather(
+    plans: list[WellPlan],
+    summary: pd.DataFrame,
+    folder: Path,
+    sizes: list[int],
+    workers: int,
+    progress: Silent,
+) -> list[WellTables]:
+    """The tables of all wells, drivers included."""
+    leaders = [leading(plan, summary) for plan in plans]
+    tasks = [(index, _TABLES) for index in range(len(plans))]
+    tasks += [(index, block) for index in range(len(plans)) for block in range(DRIVER_BLOCKS)]
+    tables: dict[int, WellTables] = {}
+    samples: dict[int, dict[int, Samples]] = {index: {} for index in range(len(plans))}
+    shares: dict[int, Any] = {}
+    for (index, block), found in run_tasks(_gather_task, (plans, folder, sizes, leaders), tasks, workers):
+        if isinstance(found, WellTables):
+            tables[index] = found
+            progress.step()
+            continue
+        samples[index][block] = found
+        if len(samples[index]) == DRIVER_BLOCKS:  # here, beside the workers, which need not load SALib
+            shares[index] = driver_rows(plans[index], [samples[index][k] for k in range(DRIVER_BLOCKS)])
+    for index, plan in enumerate(plans):
+        made = tables[index]
+        if (made.best, made.second) != leaders[index]:  # means that differ by rounding alone
+            again = [sample_drivers(plan, made.best, made.second, block) for block in range(DRIVER_BLOCKS)]
+            shares[index] = driver_rows(plan, again)
+        made.tables["drivers"] = shares[index]
+    return [tables[index] for index in range(len(plans))]
 
 
 def _frame(rows: Any, key: str) -> pd.DataFrame:
@@ -145,15 +189,9 @@ def write_outputs(
     progress: Silent,
 ) -> str:
     """Write everything of a run that is not a block file; returns the verdicts in words."""
-    state = (plans, folder, sizes)
     progress.start(f"{case.name}: decisions", len(plans))
-    found: dict[int, WellTables] = {}
-    for index, tables in run_tasks(_gather_task, state, list(range(len(plans))), workers):
-        # the shares are worked out here, beside the workers: SALib is slow to import
-        tables.tables["drivers"] = driver_rows(plans[index], tables.driver_samples)
-        found[index] = tables
-        progress.step()
-    data = report_data(case, plans, refused, summary, [found[k] for k in range(len(plans))], sizes)
+    found = _gather(plans, summary, folder, sizes, workers, progress)
+    data = report_data(case, plans, refused, summary, found, sizes)
     if keep_trials:
         write_trials(plans, folder, sizes)
     progress.note(f"{case.name}: charts and page")

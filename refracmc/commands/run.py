@@ -190,6 +190,7 @@ def _run_blocks(
     total = len(sizes) * len(plans)
     progress.start(f"{case.name}: blocks", total, total - sum(len(wells) for _, wells in tasks))
     for (_, wells), _ in run_tasks(block_task, state, tasks, count):
+        _load_reporting()
         for _ in wells:
             progress.step()
     progress.start(f"{case.name}: summaries", len(plans))
@@ -208,6 +209,13 @@ def _run_blocks(
     store.write_json(place.work / "manifest.json", manifest)
     place.finish()
     return RunResult(place.final, summary, refused, f"{text}\n{place.final}")
+
+
+def _load_reporting() -> None:
+    """Import what the tables and charts need while the workers are at their blocks: a second for every process."""
+    import SALib.analyze.sobol  # noqa: F401
+
+    import refracmc.commands.outputs  # noqa: F401
 
 
 def _finish_blocks(folder: Path, plans: list[WellPlan], sizes: list[int]) -> None:

@@ -5,7 +5,7 @@ Everything is built well by well so that wells may be done side by side.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -42,11 +42,13 @@ SET_A, SET_B = 2**30, 2**30 + 2**20
 
 @dataclass(frozen=True, eq=False)
 class WellTables:
-    """Rows of one well for every table of the report but the summary, by table key."""
+    """Rows of one well for every table of the report but the summary and the drivers, by table key; the two best
+    refracs, the second one absent where there is only one."""
 
     well: str
     tables: dict[str, list[dict[str, Any]] | dict[str, Any]]
-    driver_samples: drivers.Samples
+    best: Strategy
+    second: Strategy | None
 
 
 def results_of(found: WellResults) -> compare.Results:
@@ -94,7 +96,19 @@ def gather_well(plan: WellPlan, folder: Path, sizes: list[int]) -> WellTables:
     if row is not None:
         knowing, _, at_date = dated(plan, draw(plan, 0, sizes[0]), best, row)
     tables |= job_tables(knowing, at_date, _one_of_each(plan, results), sizes, row)
-    return WellTables(plan.id, tables, _drivers(plan, best, second))
+    return WellTables(plan.id, tables, best, second)
+
+
+def leading(plan: WellPlan, summary: pd.DataFrame) -> tuple[Strategy, Strategy | None]:
+    """The two best refracs by the means of the tidy summary, as `gather_well` finds them in the trials."""
+    rows = summary[summary["well"] == plan.id]
+    mean, share = (
+        dict(zip(part["strategy"], part["mean"], strict=True))
+        for part in (rows[rows["measure"] == name] for name in ("incremental_npv", "executed_share"))
+    )
+    able = [s for s in plan.strategies if s.trigger is None or share[s.name] > 0.0]
+    ranked = sorted(able or plan.strategies, key=lambda strategy: -mean[strategy.name])  # stable
+    return ranked[0], ranked[1] if len(ranked) > 1 else None
 
 
 def _one_of_each(plan: WellPlan, results: compare.Results) -> list[Strategy]:
@@ -203,32 +217,32 @@ def _production(plan: WellPlan, best: Strategy, sizes: list[int]) -> list[dict[s
     return rows
 
 
-def _drivers(plan: WellPlan, best: Strategy, second: Strategy | None) -> drivers.Samples:
-    """Samples for variance shares of the best refrac's NPV, its gain over nothing and over the runner-up."""
+def sample_drivers(plan: WellPlan, best: Strategy, second: Strategy | None, block: int) -> drivers.Samples:
+    """Samples for variance shares of the best refrac's NPV, its gain over nothing and over the runner-up.
+
+    block: which of the `DRIVER_BLOCKS` of each set of draws.
+    """
     names = group_names(plan)
     chosen = [best] if second is None else [best, second]
-    sets = {
-        label: [draw(plan, first + k, BLOCK_SIZE) for k in range(DRIVER_BLOCKS)]
-        for label, first in (("a", SET_A), ("b", SET_B))
-    }
+    sets = {label: draw(plan, first + block, BLOCK_SIZE) for label, first in (("a", SET_A), ("b", SET_B))}
 
     def run(source: Mapping[str, str]) -> dict[str, Array]:
-        outputs: dict[str, list[Array]] = {}
-        for k in range(DRIVER_BLOCKS):
-            mixed = {name: sets[source[names[name]]][k][name] for name in sets["a"][k]}
-            got = evaluate(plan, mixed, chosen).measures
-            outputs.setdefault("npv", []).append(got["npv"][1])
-            outputs.setdefault("incremental_npv", []).append(got["incremental_npv"][1])
-            if second is not None:
-                difference = got["npv"][1] - got["npv"][2]
-                outputs.setdefault("difference", []).append(difference)
-        return {target: np.concatenate(values) for target, values in outputs.items()}
+        mixed = {name: sets[source[names[name]]][name] for name in sets["a"]}
+        got = evaluate(plan, mixed, chosen).measures
+        made = {"npv": got["npv"][1], "incremental_npv": got["incremental_npv"][1]}
+        if second is not None:
+            made["difference"] = got["npv"][1] - got["npv"][2]
+        return made
 
     return drivers.group_samples(GROUPS, run)
 
 
-def driver_rows(plan: WellPlan, samples: drivers.Samples) -> list[dict[str, Any]]:
-    """Variance shares of the groups, from the samples that `gather_well` made."""
+def driver_rows(plan: WellPlan, blocks: Sequence[drivers.Samples]) -> list[dict[str, Any]]:
+    """Variance shares of the groups, from the samples that `sample_drivers` made of all blocks, in their order."""
+    samples = {
+        target: {name: np.concatenate([block[target][name] for block in blocks]) for name in outputs}
+        for target, outputs in blocks[0].items()
+    }
     rows = drivers.group_drivers(GROUPS, samples, f"{plan.case.name}/{plan.id}/{plan.case.sampling.seed}")
     return [{"well": plan.id, **row} for row in rows]
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Hashable, Mapping
+from typing import Any
 
 import pandas as pd
 
@@ -252,7 +253,7 @@ def _pressure(data: ReportData, well: str) -> Table | None:
     )
 
 
-def _cell(row: pd.Series, scale: float, percentiles: bool) -> str:
+def _cell(row: Mapping[Hashable, Any], scale: float, percentiles: bool) -> str:
     """Mean with error, the percentiles, and the share of trials in which it is undefined."""
     if row["undefined_share"] >= 1 or not math.isfinite(row["mean"]):
         return MISSING
@@ -272,7 +273,7 @@ def _summary(data: ReportData, well: str) -> Table:
     measures += [str(m) for m in dict.fromkeys(rows["measure"]) if m not in measures]
     cells: dict[tuple[str, str], str] = {}
     units: dict[str, str] = {}
-    for _, row in rows.iterrows():
+    for row in rows.to_dict("records"):  # a row of a frame costs more than all else here
         unit, measure = str(row["unit"]), str(row["measure"])
         scale = MILLION if unit == "US$" else 1.0
         units[measure] = "US$ million" if unit == "US$" else unit

@@ -8,7 +8,14 @@ import pandas as pd
 import pytest
 
 from refracmc.case.load import load_case
-from refracmc.decisions.gather import driver_rows, gather_well, results_of
+from refracmc.decisions.gather import (
+    DRIVER_BLOCKS,
+    driver_rows,
+    gather_well,
+    leading,
+    results_of,
+    sample_drivers,
+)
 from refracmc.engine.blocks import block_task, read_results
 from refracmc.engine.draws import GROUPS
 from refracmc.engine.plan import blocks_of, build_plan
@@ -31,7 +38,8 @@ def gathered(tmp_path_factory: pytest.TempPathFactory):
         block_task(([plan], folder, sizes), (block, (0,)))
     found = read_results(plan, folder, sizes)
     made = gather_well(plan, folder, sizes)
-    tables = {**made.tables, "drivers": driver_rows(plan, made.driver_samples)}
+    samples = [sample_drivers(plan, made.best, made.second, block) for block in range(DRIVER_BLOCKS)]
+    tables = {**made.tables, "drivers": driver_rows(plan, samples)}
     return plan, found, {key: pd.DataFrame(rows) for key, rows in tables.items()}
 
 
@@ -124,3 +132,24 @@ def test_timing_and_orders_are_of_the_trials(gathered) -> None:
         assert row["mean_usd"] == pytest.approx(inc[at].max(), rel=1e-12)
     fewest = min(made.job.shifts for made in plan.orders.values())
     assert orders.loc["mine", "extra_shifts"] == plan.orders["mine"].job.shifts - fewest
+
+
+def test_the_leaders_of_the_summary_are_those_of_the_trials(gathered) -> None:
+    """Oracle: the means of the trials; the control turns the summary round."""
+    plan, found, tables = gathered
+    means = found.measures["incremental_npv"][1 : 1 + len(plan.dated)].mean(axis=1)
+    order = np.argsort(-means, kind="stable")
+    names = [s.name for s in plan.dated]
+    summary = pd.concat(
+        [
+            pd.DataFrame({"well": plan.id, "strategy": names, "measure": measure, "mean": values})
+            for measure, values in (("incremental_npv", means), ("executed_share", np.ones(len(names))))
+        ]
+    )
+    assert leading(plan, summary) == (plan.dated[order[0]], plan.dated[order[1]])
+    assert tables["decision"].iloc[0][["strategy", "runner_up"]].tolist() == [
+        plan.dated[order[k]].name for k in (0, 1)
+    ]
+    sign = np.where(summary["measure"] == "incremental_npv", -1.0, 1.0)
+    turned = leading(plan, summary.assign(mean=sign * summary["mean"]))
+    assert turned[0] == plan.dated[order[-1]]
