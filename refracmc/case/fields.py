@@ -35,8 +35,7 @@ ASSUMPTION = "assumption"
 LARGEST: Final = {"h": 1e4, "d": 3_650.0}
 """Size no value of a key passes, by unit, where its range has no end: beyond it sums overflow or a job never ends."""
 LARGEST_OTHER: Final = 1e12
-RARE: Final = 1e-9
-"""Chance at each end of a distribution that its reach is told at."""
+RARE: Final = 1e-9  # chance at each end of a distribution that its reach is told at
 Uncertain = Annotated[Distribution, SkipValidation]
 Problem = tuple[tuple[str | int, ...], str, str, str]
 """A fault inside a section: key path within it, found, allowed, remedy."""
@@ -224,8 +223,7 @@ def _outside(value: float, rule: dict[str, Any]) -> bool:
 
 def _refuse_absurd(low: float, high: float, rule: dict[str, Any], what: str) -> None:
     """Refuse a value, or the reach of a distribution, whose size no key can mean."""
-    limit = LARGEST.get(rule["unit"], LARGEST_OTHER)
-    size = max(abs(low), abs(high))
+    limit, size = LARGEST.get(rule["unit"], LARGEST_OTHER), max(abs(low), abs(high))
     if not size <= limit:
         unit = f" {_unit(rule['unit'])}" if rule["unit"] else ""
         raise refuse(
