@@ -168,10 +168,17 @@ def method_plan(strategies: Strategies, tally: Tally, name: str, reach_ft: float
     """The plan of one of the case's isolation methods; PlanRefused naming the sleeve that stands against it."""
     section = getattr(strategies.methods, name)
     if isinstance(section, Bullhead):
-        return plan_method(name, tally, reach_ft, drops=section.diverter_drops)
+        factor = section.pumping_hours_factor
+        return plan_method(name, tally, reach_ft, drops=section.diverter_drops, pumping_hours_factor=factor)
     if isinstance(section, Straddle):
-        chosen = section.sleeves
-        return plan_method(name, tally, reach_ft, sleeves=chosen, sets_per_trip=section.sets_per_trip)
+        return plan_method(
+            name,
+            tally,
+            reach_ft,
+            sleeves=section.sleeves,
+            sets_per_trip=section.sets_per_trip,
+            pumping_hours_factor=section.pumping_hours_factor,
+        )
     return plan_method(name, tally, reach_ft, stage_spacing_ft=section.stage_spacing_ft)
 
 

@@ -22,6 +22,9 @@ class Bullhead(Section):
     volume_fraction: Uncertain = uncertain(
         0.7, FRACTION, "fluid over that of all stages", 0.0, 3.0, above=True
     )
+    pumping_hours_factor: float = number(
+        0.4, "", "pumping hours of a stage volume down the casing over those of a sleeve stage", 0.01, 20.0
+    )
     diverter_drops: int = integer(8, "drops", "drops of diverter", 0, 500)
     hours_per_drop: Uncertain = uncertain(0.75, "h", "dropping diverter and waiting for it", 0.0)
     diverter_usd_per_drop: Uncertain = uncertain(9_000.0, "US$/drop", "diverter", 0.0)
@@ -45,6 +48,9 @@ class Straddle(Section):
     """Two packers over one open sleeve after another; no sleeve is shifted."""
 
     sleeves: tuple[StrictInt, ...] | None = choice(None, "list of sleeve numbers, all open ones if absent")
+    pumping_hours_factor: float = number(
+        2.0, "", "pumping hours of a stage down the tubing over those of a sleeve stage", 0.01, 20.0
+    )
     hours_per_set: Uncertain = uncertain(0.8, "h", "setting and releasing the packers once", 0.0)
     seal_chance: Uncertain = uncertain(0.9, FRACTION, "one set seals", 0.0, 1.0)
     sets_per_trip: int = integer(12, "sets", "sets the packers last", 1, 1000)

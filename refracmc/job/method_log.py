@@ -95,6 +95,7 @@ def _walk(
     casing_failed: bool = False,
 ) -> list[LogRow]:
     rows = _Rows(v)
+    stage_hours = v["hours_per_stage"] * plan.pumping_hours_factor
     rows.aside("before_ct", v["days_before_ct"])
     if plan.kind == "liner":
         rows.aside("liner", t["liner_days"])
@@ -116,7 +117,7 @@ def _walk(
                 rows.add("treat", 0.0, "left out: did not seal", s)
                 continue
             outcome = "screened out" if screened[k] else "treated"
-            rows.add("treat", v["hours_per_stage"] * float(factor[k]), outcome, s)
+            rows.add("treat", stage_hours * float(factor[k]), outcome, s)
             if screened[k]:
                 rows.add("screenout", v["screenout_hours"], "cleaned out", s)
             if trip[k]:
@@ -127,7 +128,7 @@ def _walk(
         rows.add("cleanout", v["cleanout_hours"])
         rows.run("pull_out", 0.0)
         for batch in range(plan.drops + 1):
-            rows.add("pump", v["hours_per_stage"] * volumes / (plan.drops + 1), "pumped")
+            rows.add("pump", stage_hours * volumes / (plan.drops + 1), "pumped")
             if batch < plan.drops:
                 rows.add("divert", t["hours_per_drop"], "diverter dropped")
     else:

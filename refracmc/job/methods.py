@@ -6,14 +6,15 @@ bullhead  The whole job is pumped down the casing into every sleeve open on reco
           perforated), leak_fluid_fraction times that for a leaking one, sd = share_log_sd * (1 -
           diverter_evens_fraction). effectiveness e_s = effect_fraction * min(1, placed_s). All old production
           is kept. At least one must be open: leaking ones alone take no job. Pumping takes V * hours_per_stage
-          of the job + diverter_drops * hours_per_drop.
+          of the job * pumping_hours_factor (the casing takes a higher rate) + diverter_drops * hours_per_drop.
 straddle  Two packers on the tubing straddle one open sleeve after another, toe to heel, of those listed (all
           open ones within reach where none are). A set seals where u_open < seal_chance; up to max_tries sets
           (one uniform tells all: sealed within j if u < 1 - (1 - p)^j), then the sleeve is left out. A stage
           screens out and leaks along the annulus as in `simulate`, but no open sleeve above takes fluid.
           e_s = effect_fraction * min(1, placed_s + stray_fluid_value * received_s) where s produces (open or
-          leaking on record). All old production is kept. Each set takes hours_per_set, each stage its hours as
-          in `simulate`. Trips: floor((sets - 1)/sets_per_trip) + treated stages with u_trip < chance.
+          leaking on record). All old production is kept. Each set takes hours_per_set, each stage
+          pumping_hours_factor times its hours in `simulate` (the tubing takes a lower rate). Trips:
+          floor((sets - 1)/sets_per_trip) + treated stages with u_trip < chance.
 liner     A liner is cemented inside the old casing and treated by plugs and perforations, toe to heel, stages
           stage_spacing_ft long from the deepest sleeve up to the shallowest, those without a sleeve too; a
           stage covers the sleeves in its length. It is not set where u_method < liner_fails_chance: called
@@ -75,7 +76,8 @@ class MethodPlan:
     kind : of `METHODS`; sleeves : numbers of the sleeves it treats, in order; stage_of : (N,) liner stage of each
     sleeve from 0 at the toe (-1 where there is none); stages : number of liner stages; drops, sets_per_trip :
     fixed numbers of the bullhead and the straddle; depth_ft : (N,) depths [ft]; bottom_ft : how deep the tubing
-    runs [ft]; treatable : number of sleeves a stage could be pumped through.
+    runs [ft]; treatable : number of sleeves a stage could be pumped through;
+    pumping_hours_factor : pumping hours of a stage volume over those of a sleeve stage (bullhead, straddle) [-].
     """
 
     kind: str
@@ -87,6 +89,7 @@ class MethodPlan:
     depth_ft: FloatArray
     bottom_ft: float
     treatable: int
+    pumping_hours_factor: float = 1.0
 
 
 def plan_method(
@@ -98,6 +101,7 @@ def plan_method(
     drops: int = 0,
     sets_per_trip: int = 1,
     stage_spacing_ft: float = 200.0,
+    pumping_hours_factor: float = 1.0,
 ) -> MethodPlan:
     """The plan of a method; reach_ft [ft] bounds the straddle, stage_spacing_ft [ft] is the liner's.
 
@@ -146,6 +150,7 @@ def plan_method(
         tally.depth_ft,
         bottom,
         int(tally.treatable.sum()),
+        pumping_hours_factor,
     )
 
 
@@ -223,7 +228,7 @@ def simulate_method(plan: MethodPlan, sh: JobShared, terms: Mapping[str, FloatAr
     pumping: dict[str, FloatArray] = {}
     if plan.kind == "bullhead":
         effect = terms["effect_fraction"] * np.minimum(f.placed, 1.0)
-        pumping["treating"] = inputs.hours_per_stage * f.volumes
+        pumping["treating"] = inputs.hours_per_stage * plan.pumping_hours_factor * f.volumes
         pumping["diversion"] = terms["hours_per_drop"] * plan.drops
         usd = terms["diverter_usd_per_drop"] * plan.drops
         measured = tally.treatable
@@ -237,7 +242,8 @@ def simulate_method(plan: MethodPlan, sh: JobShared, terms: Mapping[str, FloatAr
         whole = np.maximum(sets - 1, 0) // plan.sets_per_trip
         counts["trips"] = whole + count(f.treated & sh.trip)
         hours["setting"] = terms["hours_per_set"] * sets
-        hours["treating"] = inputs.hours_per_stage * (f.treated * sh.stage_factor).sum(axis=0)
+        stage_hours = inputs.hours_per_stage * plan.pumping_hours_factor
+        hours["treating"] = stage_hours * (f.treated * sh.stage_factor).sum(axis=0)
         hours["screenouts"] = inputs.screenout_hours * counts["screenouts"]
         hours["trips"] = inputs.hours_per_trip * counts["trips"]
         usd = terms["tool_usd_per_set"] * sets

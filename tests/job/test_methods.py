@@ -47,7 +47,7 @@ def setting(kind: str, well, seed: int = 3, **changes):
     chance = luck(TRIALS, well.count, seed)
     u = np.random.default_rng(seed).random(TRIALS)
     chance = dataclasses.replace(chance, u_method=u)
-    made = plan_method(kind, well, drops=3, sets_per_trip=4, stage_spacing_ft=250.0)
+    made = plan_method(kind, well, drops=3, sets_per_trip=4, stage_spacing_ft=250.0, pumping_hours_factor=1.6)
     shared = prepare(inputs(TRIALS, **changes), chance, well, 2)
     terms = {name: np.full(TRIALS, value) for name, value in TERMS[kind].items()}
     return made, shared, terms
@@ -71,7 +71,7 @@ def plain(kind: str, well, made, shared, t: int):
             for j in range(n)
         ]
         effect = [k["effect_fraction"] * min(1.0, volumes * w / sum(weight)) for w in weight]
-        pumped = v["hours_per_stage"] * volumes + 3 * k["hours_per_drop"]
+        pumped = 1.6 * v["hours_per_stage"] * volumes + 3 * k["hours_per_drop"]
         return hours, pumped, effect, old, 3 * k["diverter_usd_per_drop"], volumes
     if kind == "straddle":
         placed, received, sets, treated = [0.0] * n, [0.0] * n, 0, 0
@@ -85,8 +85,10 @@ def plain(kind: str, well, made, shared, t: int):
             hours += v["screenout_hours"] * (own < 1.0) + v["hours_per_trip"] * (
                 u.u_trip[t, j] < v["trip_chance_per_stage"]
             )
-            hours += v["hours_per_stage"] * math.exp(
-                v["stage_hours_log_sd"] * u.z_stage[t, j] - v["stage_hours_log_sd"] ** 2 / 2
+            hours += (
+                1.6
+                * v["hours_per_stage"]
+                * math.exp(v["stage_hours_log_sd"] * u.z_stage[t, j] - v["stage_hours_log_sd"] ** 2 / 2)
             )
             left = own
             for other, joint in ((j + 1, j), (j - 1, j - 1)):

@@ -79,7 +79,8 @@ def bullhead(tally, terms, inputs, luck, max_tries, reach_ft):
         made["effect"][s] = terms["effect_fraction"] * min(1.0, made["placed"][s])
     drops = terms["diverter_drops"]
     made["volumes"] = volumes
-    made["pumping_hours"] = volumes * inputs["hours_per_stage"] + drops * terms["hours_per_drop"]
+    made["pumping_hours"] = volumes * inputs["hours_per_stage"] * terms["pumping_hours_factor"]
+    made["pumping_hours"] += drops * terms["hours_per_drop"]
     made["isolation_usd"] = drops * terms["diverter_usd_per_drop"]
     made["planned"] = treatable_sleeves(tally)
     return made
@@ -104,7 +105,7 @@ def straddle(tally, terms, inputs, luck, max_tries, reach_ft):
         tries, sealed = sets_needed(luck["u_open"][s - 1], terms["seal_chance"], max_tries)
         sets += tries
         if sealed:
-            stage(made, s, tally, inputs, luck)
+            stage(made, s, terms["pumping_hours_factor"], tally, inputs, luck)
     made["trips"] += math.floor((sets - 1) / terms["sets_per_trip"])
     made["ct_hours"] += sets * terms["hours_per_set"] + made["trips"] * inputs["hours_per_trip"]
     for s in depth:
@@ -118,12 +119,12 @@ def straddle(tally, terms, inputs, luck, max_tries, reach_ft):
     return made
 
 
-def stage(made, s, tally, inputs, luck):
+def stage(made, s, hours_factor, tally, inputs, luck):
     """A stage between the packers: it may screen out, and leak to the neighbours behind the casing."""
     made["volumes"] += 1
     log_sd = inputs["stage_hours_log_sd"]
-    made["ct_hours"] += inputs["hours_per_stage"] * math.exp(
-        log_sd * luck["z_stage"][s - 1] - log_sd**2 / 2.0
+    made["ct_hours"] += (
+        inputs["hours_per_stage"] * hours_factor * math.exp(log_sd * luck["z_stage"][s - 1] - log_sd**2 / 2.0)
     )
     fluid = 1.0
     if luck["u_screen"][s - 1] < inputs["screenout_chance"]:

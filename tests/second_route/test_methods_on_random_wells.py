@@ -52,8 +52,12 @@ def random_terms(rng, kind, tally):
         if name in terms:
             terms[name] = rng.choice([0.0, 1.0, rng.random()])
     fixed = {
-        "bullhead": {"diverter_drops": rng.randint(0, 9)},
-        "straddle": {"sets_per_trip": rng.randint(1, 6), "sleeves": None},
+        "bullhead": {"diverter_drops": rng.randint(0, 9), "pumping_hours_factor": rng.uniform(0.2, 3.0)},
+        "straddle": {
+            "sets_per_trip": rng.randint(1, 6),
+            "sleeves": None,
+            "pumping_hours_factor": rng.random(),
+        },
         "liner": {"stage_spacing_ft": rng.choice([30.0, 150.0, 400.0, 5000.0])},
     }[kind]
     some = [s for s in methods.open_sleeves(tally) if rng.random() < 0.6]
