@@ -20,11 +20,12 @@ from refracmc import __version__
 from refracmc.case.load import load_case
 from refracmc.case.model import Case
 from refracmc.engine import store
-from refracmc.engine.blocks import KEPT_MEASURES, block_task, prepare_wells, summary_task
+from refracmc.engine.blocks import block_task, prepare_wells, summary_of, summary_task, summary_tasks
 from refracmc.engine.cash import PER_TRIAL
 from refracmc.engine.executors import default_workers, run_tasks
 from refracmc.engine.plan import WellPlan, blocks_of, identity
 from refracmc.engine.progress import Progress, Silent
+from refracmc.engine.trials import KEPT_MEASURES
 from refracmc.errors import Fault, InputError, RunFailure
 
 WELLS_TOGETHER = 4
@@ -193,12 +194,17 @@ def _run_blocks(
         _load_reporting()
         for _ in wells:
             progress.step()
-    progress.start(f"{case.name}: summaries", len(plans))
-    summaries: dict[int, pd.DataFrame] = {}
-    for index, frame in run_tasks(summary_task, state, list(range(len(plans))), count):
-        summaries[index] = frame
+    parts = summary_tasks(plans, sizes)
+    progress.start(f"{case.name}: summaries", len(parts))
+    found: dict[Any, Any] = {}
+    for task, statistics in run_tasks(summary_task, state, parts, count):
+        found[task] = statistics
         progress.step()
-    summary = pd.concat([summaries[index] for index in range(len(plans))], ignore_index=True)
+    frames = [
+        summary_of(plan, [found[task] for task in parts if task[0] == index])
+        for index, plan in enumerate(plans)
+    ]
+    summary = pd.concat(frames, ignore_index=True)
     from refracmc.commands.outputs import write_outputs
 
     text = write_outputs(case, plans, refused, summary, place.work, sizes, keep, count, progress)

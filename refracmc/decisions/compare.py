@@ -1,5 +1,6 @@
 """Strategies of one well against each other, from the trials on disk: decision, timing, orders, distribution.
 
+Trials are read one strategy at a time, so that only a few rows of them are held.
 Every difference is taken trial by trial (all strategies share their luck), so its error is that of the paired
 difference. Errors follow the sampling design through the `error_of` handed in.
 """
@@ -8,12 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.case import units
+from refracmc.engine.trials import Rows
 
 Array = NDArray[np.float64]
 ErrorOf = Callable[[Array], tuple[float, float]]
@@ -24,7 +27,7 @@ PERCENTS = np.arange(1, 100)
 
 @dataclass(frozen=True)
 class Results:
-    """Results of one well: names[0] is `nothing`; measures maps a name to (S, n) trials.
+    """Results of one well: names[0] is `nothing`; measures maps a name to S rows of n trials.
 
     dates: the month of each strategy, of a trigger its name. months: triggered strategy -> (n,) month of the job from
     the valuation month, -1 where none is carried out; start: number of the valuation month.
@@ -34,7 +37,7 @@ class Results:
     names: tuple[str, ...]
     orders: tuple[str, ...]
     dates: tuple[str, ...]
-    measures: Mapping[str, Array]
+    measures: Mapping[str, Rows]
     months: Mapping[str, NDArray[np.intp]] = field(default_factory=dict)
     start: int = 0
 
@@ -61,9 +64,15 @@ class Results:
         months = self.months[self.names[s]]
         return {name: month_reached(months, self.start, share) for name, share in shares.items()}
 
+    @cached_property
+    def means(self) -> Array:
+        """Mean incremental NPV of each strategy (S,)."""
+        inc = self.measures["incremental_npv"]
+        return np.array([inc[s].mean() for s in range(len(self.names))])
+
     def _means(self) -> Array:
         """Mean incremental NPV of the refracs; a trigger that starts no job is no refrac: -inf."""
-        means: Array = self.measures["incremental_npv"][1:].mean(axis=1)
+        means = self.means[1:].copy()
         for s in self.triggered:
             if not (self.months[self.names[s]] >= 0).any():
                 means[s - 1] = -np.inf
@@ -113,7 +122,12 @@ def decision(results: Results, error_of: ErrorOf, tail_fraction: float) -> dict[
     inc = results.measures["incremental_npv"]
     best, second = results.best, results.runner_up
     mean, se = error_of(inc[best])
-    top = inc.max(axis=0)
+    top = inc[0].copy()
+    for s in range(1, len(results.names)):
+        np.maximum(top, inc[s], out=top)
+    winners = np.zeros(top.size, dtype=np.intp)
+    for s in range(len(results.names)):
+        winners += inc[s] >= top
     loss, loss_se = error_of((inc[best] < 0.0).astype(float))
     tail = worst_mean(inc[best], tail_fraction)
     # influence values of the tail mean: their mean is the tail mean, their error is its error
@@ -122,8 +136,6 @@ def decision(results: Results, error_of: ErrorOf, tail_fraction: float) -> dict[
     lead = error_of(inc[best] - inc[second]) if second is not None else (np.nan, np.nan)
     days, days_se = error_of(results.measures["job_days"][best])
     cost, cost_se = error_of(results.measures["job_cost"][best])
-    winners = inc >= top
-    shared = winners / winners.sum(axis=0)
     return {
         "well": results.well,
         "strategy": results.names[best],
@@ -139,8 +151,8 @@ def decision(results: Results, error_of: ErrorOf, tail_fraction: float) -> dict[
         "p_loss_se": loss_se,
         "cvar_usd": tail,
         "cvar_se_usd": error_of(influence)[1],
-        "chance_of_best": float(shared[best].mean()),
-        "chance_nothing_best": float(shared[0].mean()),
+        "chance_of_best": float(((inc[best] >= top) / winners).mean()),
+        "chance_nothing_best": float(((inc[0] >= top) / winners).mean()),
         "opportunity_loss_usd": float((top - inc[best]).mean()),
         "nothing_opportunity_loss_usd": float(top.mean()),
         "runner_up": results.names[second] if second is not None else None,
@@ -161,9 +173,10 @@ def timing(results: Results, error_of: ErrorOf) -> list[dict[str, Any]]:
     for order in dict.fromkeys(results.orders[1:]):
         members = [s for s in results.fixed if results.orders[s] == order]
         members.sort(key=lambda s: results.dates[s])
+        first = inc[members[0]]
         for s in members:
             mean, se = error_of(inc[s])
-            gain, gain_se = error_of(inc[s] - inc[members[0]]) if s != members[0] else (0.0, 0.0)
+            gain, gain_se = error_of(inc[s] - first) if s != members[0] else (0.0, 0.0)
             rows.append(
                 {
                     "well": results.well,
@@ -191,7 +204,7 @@ def orders_at_best_date(
     chosen = {}
     for order in names:
         members = [s for s in results.fixed if results.orders[s] == order]
-        chosen[order] = members[int(np.argmax([inc[s].mean() for s in members]))]
+        chosen[order] = members[int(np.argmax(results.means[members]))]
     fewest = min(shifts[order] for order in names)
     rows = []
     for order in names:
@@ -215,8 +228,10 @@ def distribution(results: Results, strategies: Sequence[int] | None = None) -> d
     """Columns of the percentile table: 99 exceedance percentiles of NPV and incremental NPV per strategy."""
     chosen = list(range(len(results.names))) if strategies is None else list(strategies)
     share = 1.0 - PERCENTS / 100.0
-    npv = np.quantile(results.measures["npv"][chosen], share, axis=1).T
-    inc = np.quantile(results.measures["incremental_npv"][chosen], share, axis=1).T
+    npv, inc = (
+        np.stack([np.quantile(results.measures[name][s], share) for s in chosen])
+        for name in ("npv", "incremental_npv")
+    )
     return {
         "well": [results.well] * (len(chosen) * PERCENTS.size),
         "strategy": np.repeat([results.names[s] for s in chosen], PERCENTS.size),

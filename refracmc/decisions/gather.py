@@ -18,7 +18,7 @@ from refracmc.case import units
 from refracmc.decisions import compare, drivers, trigger_tables
 from refracmc.decisions.job_report import dated, timeline_rows, typical_row
 from refracmc.decisions.job_tables import job_tables
-from refracmc.engine.blocks import COST_PARTS, WellResults, read_results
+from refracmc.engine.blocks import COST_PARTS, read_results
 from refracmc.engine.draws import GROUPS, draw, group_names
 from refracmc.engine.evaluate import (
     chunks_of,
@@ -27,6 +27,7 @@ from refracmc.engine.evaluate import (
     posterior_rows,
 )
 from refracmc.engine.plan import NOTHING, Strategy, WellPlan
+from refracmc.engine.trials import Columns, WellResults
 from refracmc.production.history import clean
 from refracmc.sampling.estimators import mean_with_error
 from refracmc.sampling.streams import BLOCK_SIZE
@@ -89,7 +90,7 @@ def gather_well(plan: WellPlan, folder: Path, sizes: list[int]) -> WellTables:
         "cost": _cost_rows(found, results.best),
         "production": _production(plan, best, sizes),
         "timeline": timeline_rows(plan, best, row),
-        "tornado": _tornado(plan, best, results.measures["incremental_npv"][results.best], sizes),
+        "tornado": _tornado(plan, best, results.measures["incremental_npv"][results.best], sizes, folder),
         "cleaning": _cleaning(plan),
     }
     knowing, at_date = plan, best
@@ -113,7 +114,7 @@ def leading(plan: WellPlan, summary: pd.DataFrame) -> tuple[Strategy, Strategy |
 
 def _one_of_each(plan: WellPlan, results: compare.Results) -> list[Strategy]:
     """Each order at its own best date."""
-    means = results.measures["incremental_npv"].mean(axis=1)
+    means = results.means
     chosen: dict[str, int] = {}
     for k, strategy in enumerate(plan.dated):
         if strategy.order not in chosen or means[1 + k] > means[1 + chosen[strategy.order]]:
@@ -247,21 +248,24 @@ def driver_rows(plan: WellPlan, blocks: Sequence[drivers.Samples]) -> list[dict[
     return [{"well": plan.id, **row} for row in rows]
 
 
-def _tornado(plan: WellPlan, best: Strategy, values: Array, sizes: list[int]) -> list[dict[str, Any]]:
+def _tornado(
+    plan: WellPlan, best: Strategy, values: Array, sizes: list[int], folder: Path
+) -> list[dict[str, Any]]:
     """Conditional means of the incremental NPV over low and high fifths of every uncertain input."""
     unit_of = {v.name: v.unit for v in plan.variables if not v.distribution.is_fixed}
-    samples: dict[str, list[Array]] = {}
-    for block, size in enumerate(sizes):
-        draws = draw(plan, block, size, inputs_only=True)
-        for name in unit_of:
-            samples.setdefault(name, []).append(draws[name])
-        if plan.posterior is not None:
-            rows = posterior_rows(plan, draws)
-            samples.setdefault("forecast: recovery without a refrac", []).append(
-                plan.posterior.technical_eur[rows]
-            )
-    unit_of["forecast: recovery without a refrac"] = "bbl" if plan.well.main_phase == "oil" else "Mcf"
-    found = drivers.tornado(values, {name: np.concatenate(parts) for name, parts in samples.items()})
+    recovery = "forecast: recovery without a refrac"
+    names = [*unit_of, *([] if plan.posterior is None else [recovery])]
+    with Columns(folder, names, sum(sizes)) as samples:
+        at = 0
+        for block, size in enumerate(sizes):
+            draws = draw(plan, block, size, inputs_only=True)
+            for name in unit_of:
+                samples.put(name, at, draws[name])
+            if plan.posterior is not None:
+                samples.put(recovery, at, plan.posterior.technical_eur[posterior_rows(plan, draws)])
+            at += size
+        found = drivers.tornado(values, samples)
+    unit_of[recovery] = "bbl" if plan.well.main_phase == "oil" else "Mcf"
     return [{"well": plan.id, "strategy": best.name, "unit": unit_of[row["input"]], **row} for row in found]
 
 

@@ -14,16 +14,17 @@ from refracmc.decisions import compare
 from refracmc.engine.draws import draw
 from refracmc.engine.evaluate import chunks_of, evaluate_one, model_block
 from refracmc.engine.plan import Strategy, WellPlan
+from refracmc.engine.trials import Rows
 from refracmc.engine.triggers import trigger_months
 
 Array = NDArray[np.float64]
 Months = NDArray[np.intp]
 
 
-def months_of(plan: WellPlan, sizes: list[int], executed: Array) -> dict[str, Months]:
+def months_of(plan: WellPlan, sizes: list[int], executed: Rows) -> dict[str, Months]:
     """Month (n,) of the job of each triggered strategy, from the valuation month; -1 where none is carried out.
 
-    executed (S, n): 1 where the job is carried out, row 0 `nothing`. Empty without triggers.
+    executed, S rows (n,): 1 where the job is carried out, row 0 `nothing`. Empty without triggers.
     """
     chosen = [(1 + k, s) for k, s in enumerate(plan.strategies) if s.trigger is not None]
     if not chosen:
@@ -44,7 +45,7 @@ def months_of(plan: WellPlan, sizes: list[int], executed: Array) -> dict[str, Mo
 def value_rows(results: compare.Results, error_of: compare.ErrorOf) -> list[dict[str, Any]]:
     """One row per triggered strategy: value, paired gap to the best fixed date of the same order, and when."""
     inc = results.measures["incremental_npv"]
-    means = inc.mean(axis=1)
+    means = results.means
     rows = []
     for s in results.triggered:
         same = [k for k in results.fixed if results.orders[k] == results.orders[s]]

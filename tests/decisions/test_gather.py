@@ -46,7 +46,7 @@ def gathered(tmp_path_factory: pytest.TempPathFactory):
 def test_the_decision_is_of_the_trials(gathered) -> None:
     plan, found, tables = gathered
     row = tables["decision"].iloc[0]
-    inc = found.measures["incremental_npv"]
+    inc = found.measures["incremental_npv"].whole()
     best = plan.names.index(row["strategy"])
     assert best == 1 + inc[1:].mean(axis=1).argmax() == results_of(found).best
     assert row["mean_usd"] == pytest.approx(inc[best].mean(), rel=1e-12)
@@ -73,7 +73,7 @@ def test_the_fan_is_of_what_is_produced(gathered) -> None:
     fan = tables["production"]
     best = plan.names.index(fan.loc[fan["branch"] == "refrac", "strategy"].iloc[0])
     totals = fan.groupby("branch")["mean"].sum()
-    eur = found.measures["eur"].mean(axis=1)
+    eur = found.measures["eur"].whole().mean(axis=1)
     assert totals["refrac"] - totals["nothing"] == pytest.approx(eur[best] - eur[0], rel=1e-9)
     whole = fan[fan["branch"] != "history"]
     assert (whole["p90"] <= whole["p50"]).all()
@@ -120,7 +120,7 @@ def test_the_tornado_names_inputs_that_vary(gathered) -> None:
 
 def test_timing_and_orders_are_of_the_trials(gathered) -> None:
     plan, found, tables = gathered
-    inc = found.measures["incremental_npv"].mean(axis=1)
+    inc = found.measures["incremental_npv"].whole().mean(axis=1)
     for _, row in tables["timing"].iterrows():
         assert row["mean_usd"] == pytest.approx(
             inc[plan.names.index(f"{row['order']}@{row['date']}")], rel=1e-12

@@ -18,7 +18,7 @@ import pytest
 
 from refracmc.case.load import load_case
 from refracmc.engine import store
-from refracmc.engine.blocks import block_task, prepare_wells, summary_task
+from refracmc.engine.blocks import block_task, prepare_wells, summary_of, summary_task, summary_tasks
 from refracmc.engine.draws import draw
 from refracmc.engine.plan import blocks_of
 from refracmc.engine.progress import Silent
@@ -234,7 +234,8 @@ def test_any_order_of_blocks(case: Path, tmp_path: Path) -> None:
         (tmp_path / name / "blocks").mkdir(parents=True)
         for task in tasks:
             block_task(state, task)
-        summary = [summary_task(state, well).to_csv() for well in range(WELLS)]
+        made = [(task[0], summary_task(state, task)) for task in summary_tasks(plans, sizes)]
+        summary = [summary_of(plan, [part]).to_csv() for plan, (_, part) in zip(plans, made, strict=True)]
         found.append((run_bytes(tmp_path / name), summary))
     assert found[0] == found[1] == found[2]
     assert len(found[0][0]) == 3 * WELLS * BLOCKS

@@ -1,0 +1,158 @@
+"""Trials of one well read back from its block files a few rows at a time, so that any number of them fits.
+
+A row is one measure of one strategy over all trials. It lies in every block file as one piece, so that it is read
+without the rest of the file. Each file is read whole once before, to check its digest.
+"""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from . import store
+from .cash import PER_TRIAL
+from .plan import WellPlan
+
+Array = NDArray[np.float64]
+KEPT_MEASURES = ("npv", "incremental_npv", "capex", "job_days")
+EXTRA_MEASURES = tuple(name for name in PER_TRIAL if name not in KEPT_MEASURES)
+HELD_BYTES = 32 << 20
+"""Rows of one measure held at a time: one row at least."""
+PART_BYTES = 512 << 20
+"""Trials of a well summarised by one task, all measures; a well with more is cut by strategies."""
+
+
+class Rows(Protocol):
+    """Rows by number, each (n,): an array (S, n), or what stands on disk."""
+
+    def __len__(self) -> int: ...
+
+    def __getitem__(self, row: int, /) -> Array: ...
+
+
+class StoredMeasure:
+    """One measure of a well: rows (n,) by the number of the strategy, 0 being `nothing`."""
+
+    def __init__(self, files: Sequence[tuple[Path, int]], first: int, count: int, sizes: Sequence[int]) -> None:
+        """files: block files with the place where the numbers begin; first: row of the measure in them."""
+        self._files, self._first, self._count, self._sizes = files, first, count, sizes
+        self._start, self._held = 0, np.empty((0, 0))
+
+    def __len__(self) -> int:
+        return self._count
+
+    def __getitem__(self, row: int) -> Array:
+        row += self._count if row < 0 else 0
+        if not 0 <= row < self._count:
+            raise IndexError(row)
+        if not self._start <= row < self._start + len(self._held):
+            step = max(1, HELD_BYTES // (8 * sum(self._sizes)))
+            self._held = np.empty((0, 0))
+            self._start = row - row % step
+            self._held = self.rows(self._start, min(self._start + step, self._count))
+        return self._held[row - self._start]
+
+    def rows(self, start: int, stop: int) -> Array:
+        """Rows start .. stop - 1, (stop - start, n)."""
+        found = np.empty((stop - start, sum(self._sizes)))
+        at = 0
+        for (path, begin), size in zip(self._files, self._sizes, strict=True):
+            piece = np.empty((stop - start, size))
+            place = begin + 8 * (self._first + start) * size
+            with open(path, "rb", buffering=0) as handle:
+                if os.preadv(handle.fileno(), [piece.data.cast("B")], place) != piece.nbytes:
+                    raise store.damaged(path)
+            found[:, at : at + size] = piece
+            at += size
+        return found
+
+    def whole(self) -> Array:
+        """All rows, (S, n)."""
+        return self.rows(0, self._count)
+
+
+@dataclass(frozen=True, eq=False)
+class WellResults:
+    """Trials of one well on disk: measure -> its rows; cost part -> (S - 1, 2) sums of x and x^2."""
+
+    plan: WellPlan
+    measures: Mapping[str, StoredMeasure]
+    parts: dict[str, Array]
+    sizes: list[int]
+
+
+def stored_measures(
+    plan: WellPlan, folder: Path, sizes: Sequence[int], checked: Sequence[int] | None = None
+) -> dict[str, StoredMeasure]:
+    """Every measure of a well. checked: blocks whose digests are compared, all by default.
+
+    Raises RunFailure where one is absent or damaged.
+    """
+    count = 1 + len(plan.strategies)
+    todo = set(range(len(sizes)) if checked is None else checked)
+    made: dict[str, StoredMeasure] = {}
+    for names, kind in ((KEPT_MEASURES, store.KEPT), (EXTRA_MEASURES, store.EXTRA)):
+        files = []
+        for block, size in enumerate(sizes):
+            path = store.block_path(folder, plan.number, block, kind)
+            body = 8 * len(names) * count * size
+            begin = store.check_file(path, (len(names), count, size)) if block in todo else None
+            files.append((path, _begin(path, body) if begin is None else begin))
+        for k, name in enumerate(names):
+            made[name] = StoredMeasure(files, k * count, count, sizes)
+    return {name: made[name] for name in PER_TRIAL}
+
+
+def _begin(path: Path, body: int) -> int:
+    """Where the numbers of a block file begin, by its length alone."""
+    try:
+        begin = path.stat().st_size - store.DIGEST - body
+    except OSError:
+        begin = -1
+    if begin < 0:
+        raise store.damaged(path)
+    return begin
+
+
+def parts_of(count: int, trials: int) -> list[tuple[int, int]]:
+    """Ranges of strategies that one task each summarises."""
+    step = max(1, PART_BYTES // (8 * len(PER_TRIAL) * trials))
+    return [(start, min(start + step, count)) for start in range(0, count, step)]
+
+
+
+class Columns(Mapping[str, Array]):
+    """Columns (n,) by name that come block by block, kept in a nameless file of `folder` and read one at a time."""
+
+    def __init__(self, folder: Path, names: Sequence[str], trials: int) -> None:
+        self._trials, self._places = trials, {name: 8 * trials * k for k, name in enumerate(names)}
+        self._file = tempfile.TemporaryFile(dir=folder, buffering=0)  # noqa: SIM115  (closed by `__exit__`)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._file.close()
+
+    def __len__(self) -> int:
+        return len(self._places)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._places)
+
+    def put(self, name: str, at: int, values: Array) -> None:
+        """Write values (size,) of the trials from `at` on."""
+        data = np.ascontiguousarray(values, dtype=np.float64)
+        os.pwrite(self._file.fileno(), data.data, self._places[name] + 8 * at)
+
+    def __getitem__(self, name: str) -> Array:
+        found = np.empty(self._trials)
+        os.preadv(self._file.fileno(), [found.data], self._places[name])
+        return found
