@@ -53,6 +53,11 @@ def _parser() -> argparse.ArgumentParser:
     run.add_argument("--trials", type=_at_least(2), metavar="N", help="in place of the case's number")
     run.add_argument("--seed", type=_at_least(0), metavar="N", help="in place of the case's seed")
     run.add_argument("--workers", type=_at_least(1), metavar="N", help="processes; default: all processors")
+    run.add_argument(
+        "--scheduler",
+        metavar="ADDRESS",
+        help="evaluate on the workers of this dask scheduler (host:port), or of one started here (local)",
+    )
     run.add_argument("--resume", action="store_true", help="go on with an interrupted run")
     run.add_argument(
         "--keep-trials", action="store_true", help="also write every input and measure per trial"
@@ -167,6 +172,7 @@ def _run(options: argparse.Namespace) -> int:
         workers=options.workers,
         resume=options.resume,
         keep_trials=options.keep_trials or None,
+        scheduler=options.scheduler,
         quiet=options.quiet,
     )
     for case, well, faults in outcome.refused:

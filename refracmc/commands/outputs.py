@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import io
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 
 from refracmc import __version__
 from refracmc.case.model import Case
@@ -22,16 +22,16 @@ from refracmc.decisions.gather import (
     leading,
     sample_drivers,
 )
-from refracmc.engine.blocks import read_results
 from refracmc.engine.cash import PER_TRIAL
 from refracmc.engine.draws import PROCESSES, draw
 from refracmc.engine.executors import run_tasks
 from refracmc.engine.plan import Strategy, WellPlan
 from refracmc.engine.progress import Silent
-from refracmc.engine.store import write_atomic
+from refracmc.engine.trials import stored_measures
 from refracmc.errors import Fault
 from refracmc.reporting.columns import TABLES
 from refracmc.reporting.page import write_report
+from refracmc.reporting.row_files import GROUP_ROWS, ParquetRows
 from refracmc.reporting.tables import ReportData, RunFacts, build_report_data
 from refracmc.reporting.words import verdict
 from refracmc.sampling.streams import BLOCK_SIZE
@@ -200,28 +200,41 @@ def write_outputs(
     return "\n".join(f"{v.headline}. {v.value} {v.timing}" for v in said)
 
 
-def _parquet(frames: list[pd.DataFrame]) -> bytes:
-    buffer = io.BytesIO()
-    pd.concat(frames, ignore_index=True).to_parquet(buffer, index=False, engine="pyarrow", compression="zstd")
-    return buffer.getvalue()
-
-
 def write_trials(plans: list[WellPlan], folder: Path, sizes: list[int]) -> None:
-    """inputs.parquet (well, trial, one column an input) and results.parquet (well, strategy, trial, measures)."""
-    inputs, results = [], []
-    for plan in plans:
-        at = 0
-        for block, size in enumerate(sizes):
-            draws = draw(plan, block, size)
-            columns = {name: values for name, values in draws.items() if values.ndim == 1}
-            trial = np.arange(at, at + size)
-            inputs.append(pd.DataFrame({"well": plan.id, "trial": trial, **dict(sorted(columns.items()))}))
-            at += size
-        found = read_results(plan, folder, sizes)
-        for k, name in enumerate(plan.names):
-            measures = {measure: found.measures[measure][k] for measure in PER_TRIAL}
-            results.append(
-                pd.DataFrame({"well": plan.id, "strategy": name, "trial": np.arange(at), **measures})
-            )
-    write_atomic(folder / "inputs.parquet", _parquet(inputs))
-    write_atomic(folder / "results.parquet", _parquet(results))
+    """inputs.parquet (well, trial, one column an input) and results.parquet (well, strategy, trial, measures).
+
+    Both are written as they are read, block by block and strategy by strategy.
+    """
+    _write_inputs(plans, folder, sizes)
+    first = pd.DataFrame({"well": [""], "strategy": [""], "trial": np.arange(1)})
+    for measure in PER_TRIAL:
+        first[measure] = 0.0
+    most = max(1, GROUP_ROWS // sizes[0])
+    with ParquetRows(folder / "results.parquet", pa.Schema.from_pandas(first, preserve_index=False)) as rows:
+        for plan in plans:
+            found = stored_measures(plan, folder, sizes)
+            for k, name in enumerate(plan.names):
+                for block in range(0, len(sizes), most):
+                    blocks = range(block, min(block + most, len(sizes)))
+                    measures = {m: found[m].rows(k, k + 1, blocks)[0] for m in PER_TRIAL}
+                    at = sum(sizes[:block])
+                    trials = np.arange(at, at + measures["npv"].size)
+                    rows.add(pd.DataFrame({"well": plan.id, "strategy": name, "trial": trials, **measures}))
+
+
+def _write_inputs(plans: list[WellPlan], folder: Path, sizes: list[int]) -> None:
+    def columns(plan: WellPlan, block: int) -> dict[str, Any]:
+        draws = draw(plan, block, sizes[block])
+        return dict(sorted((name, values) for name, values in draws.items() if values.ndim == 1))
+
+    names = dict.fromkeys(name for plan in plans for name in columns(plan, 0))
+    first = pd.DataFrame({"well": [""], "trial": np.arange(1), **dict.fromkeys(names, 0.0)})
+    with ParquetRows(folder / "inputs.parquet", pa.Schema.from_pandas(first, preserve_index=False)) as rows:
+        for plan in plans:
+            at = 0
+            for block, size in enumerate(sizes):
+                table = pd.DataFrame(
+                    {"well": plan.id, "trial": np.arange(at, at + size), **columns(plan, block)}
+                )
+                rows.add(table.reindex(columns=first.columns))
+                at += size

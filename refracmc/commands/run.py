@@ -20,9 +20,9 @@ from refracmc import __version__
 from refracmc.case.load import load_case
 from refracmc.case.model import Case
 from refracmc.engine import store
-from refracmc.engine.blocks import block_task, prepare_wells, summary_of, summary_task, summary_tasks
+from refracmc.engine.blocks import evaluate_blocks, prepare_wells, summary_of, summary_task, summary_tasks
 from refracmc.engine.cash import PER_TRIAL
-from refracmc.engine.executors import default_workers, run_tasks
+from refracmc.engine.executors import check_scheduler, default_workers, run_tasks
 from refracmc.engine.plan import WellPlan, blocks_of, identity
 from refracmc.engine.progress import Progress, Silent
 from refracmc.engine.trials import KEPT_MEASURES
@@ -107,20 +107,29 @@ def run_case(
     workers: int | None = None,
     resume: bool = False,
     keep_trials: bool | None = None,
+    scheduler: str | None = None,
     progress: Silent | None = None,
 ) -> RunResult:
     """Run one case and write OUT/<case name>/.
 
     trials, seed, keep_trials: in place of the case's own. workers: processes, all processors by default.
+    scheduler: address of a dask scheduler whose workers evaluate the blocks, or local for one started here.
     Raises InputError where nothing can run, RunFailure where the run could not be finished.
     """
+    check_scheduler(scheduler)
     return _run_loaded(
-        _load(path, trials, seed), Path(out), workers, resume, keep_trials, progress or Silent()
+        _load(path, trials, seed), Path(out), workers, resume, keep_trials, scheduler, progress or Silent()
     )
 
 
 def _run_loaded(
-    case: Case, out: Path, workers: int | None, resume: bool, keep_trials: bool | None, progress: Silent
+    case: Case,
+    out: Path,
+    workers: int | None,
+    resume: bool,
+    keep_trials: bool | None,
+    scheduler: str | None,
+    progress: Silent,
 ) -> RunResult:
     began = time.time()
     count = workers or default_workers()
@@ -135,7 +144,7 @@ def _run_loaded(
                 found = _finished(case, place, made, keep, count, progress)
                 if found is not None:
                     return found
-            return _run_blocks(case, place, made, count, resume, keep, progress, began)
+            return _run_blocks(case, place, made, count, resume, keep, scheduler, progress, began)
         except OSError as fault:
             raise RunFailure(
                 f"cannot write {fault.filename or place.work}: {fault.strerror or fault}. Free space or choose "
@@ -166,6 +175,7 @@ def _run_blocks(
     count: int,
     resume: bool,
     keep: bool,
+    scheduler: str | None,
     progress: Silent,
     began: float,
 ) -> RunResult:
@@ -190,9 +200,9 @@ def _run_blocks(
     state = (plans, place.work, sizes)
     total = len(sizes) * len(plans)
     progress.start(f"{case.name}: blocks", total, total - sum(len(wells) for _, wells in tasks))
-    for (_, wells), _ in run_tasks(block_task, state, tasks, count):
-        _load_reporting()
-        for _ in wells:
+    if tasks:
+        for _ in evaluate_blocks(plans, place.work, sizes, tasks, count, scheduler, progress.note):
+            _load_reporting()
             progress.step()
     parts = summary_tasks(plans, sizes)
     progress.start(f"{case.name}: summaries", len(parts))
@@ -295,9 +305,11 @@ def run_batch(
     workers: int | None = None,
     resume: bool = False,
     keep_trials: bool | None = None,
+    scheduler: str | None = None,
     quiet: bool = False,
 ) -> BatchResult:
     """Run several cases; one that is refused or fails does not stop the others. Doubled case names are refused."""
+    check_scheduler(scheduler)
     batch = BatchResult()
     cases: list[Case] = []
     for path in paths:
@@ -320,7 +332,7 @@ def run_batch(
     for case in cases:
         progress = Silent() if quiet else Progress()
         try:
-            result = _run_loaded(case, Path(out), workers, resume, keep_trials, progress)
+            result = _run_loaded(case, Path(out), workers, resume, keep_trials, scheduler, progress)
         except InputError as error:
             batch.refused.append((str(case.path), error.well, error.faults))
             continue

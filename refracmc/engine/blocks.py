@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +27,8 @@ from .trials import EXTRA_MEASURES, KEPT_MEASURES, WellResults, parts_of, stored
 Array = NDArray[np.float64]
 BlockState = tuple[list[WellPlan], Path, list[int]]
 """Plans, folder, trials of each block: what every block task is told."""
+BlockTask = tuple[int, tuple[int, ...]]
+"""Block, and the plans it is evaluated for."""
 SummaryTask = tuple[int, tuple[int, int], int, int]
 """Plan, range of its strategies, which part of the well that is, and of how many."""
 
@@ -117,26 +119,60 @@ def prepare_wells(
     return plans, refused
 
 
-def block_task(state: BlockState, task: tuple[int, tuple[int, ...]]) -> None:
-    """Evaluate and store block task[0] of each of the plans task[1]."""
-    plans, folder, sizes = state
+def block_arrays(state: tuple[list[WellPlan], list[int]], task: BlockTask) -> list[dict[str, Array]]:
+    """Block task[0] of each of the plans task[1], evaluated: arrays by kind of block file."""
+    plans, sizes = state
     block, wells = task
+    made = []
     for index in wells:
         plan = plans[index]
         result = evaluate(plan, draw(plan, block, sizes[block]))
         by_part = [result.parts[name] for name in COST_PARTS]
-        store.write_block(
-            folder,
-            plan.number,
-            block,
+        made.append(
             {
                 store.KEPT: np.stack([result.measures[name] for name in KEPT_MEASURES]),
                 store.EXTRA: np.stack([result.measures[name] for name in EXTRA_MEASURES]),
                 store.PARTS: np.stack(
                     [np.stack([p.sum(axis=1), (p * p).sum(axis=1)], axis=1) for p in by_part]
                 ),
-            },
+            }
         )
+    return made
+
+
+def block_task(state: BlockState, task: BlockTask) -> None:
+    """Evaluate and store block task[0] of each of the plans task[1], one after the other."""
+    plans, folder, sizes = state
+    block, wells = task
+    for index in wells:
+        (arrays,) = block_arrays((plans, sizes), (block, (index,)))
+        store.write_block(folder, plans[index].number, block, arrays)
+
+
+def evaluate_blocks(
+    plans: list[WellPlan],
+    folder: Path,
+    sizes: list[int],
+    tasks: Sequence[BlockTask],
+    workers: int,
+    scheduler: str | None,
+    note: Callable[[str], None],
+) -> Iterator[tuple[int, int]]:
+    """Evaluate and store blocks, in processes here or on the workers of a dask scheduler (its address, or local).
+
+    Yields (block, plan) as they are done.
+    """
+    if scheduler is None:
+        for (block, wells), _ in run_tasks(block_task, (plans, folder, sizes), tasks, workers):
+            yield from ((block, index) for index in wells)
+        return
+    from .cluster import connected, run_on
+
+    with connected(scheduler, workers) as client:
+        for (block, wells), made in run_on(client, block_arrays, (plans, sizes), tasks, note):
+            for index, arrays in zip(wells, made, strict=True):
+                store.write_block(folder, plans[index].number, block, arrays)
+                yield block, index
 
 
 def read_results(plan: WellPlan, folder: Path, sizes: list[int]) -> WellResults:
@@ -162,9 +198,7 @@ def summary_task(state: BlockState, task: SummaryTask) -> Array:
     plan = plans[index]
     measures = stored_measures(plan, folder, sizes, range(part, len(sizes), of))
     sampling = plan.case.sampling
-    return statistics(
-        measures, start, stop, sizes, sampling.design, plan.case.valuation.cvar_tail_fraction
-    )
+    return statistics(measures, start, stop, sizes, sampling.design, plan.case.valuation.cvar_tail_fraction)
 
 
 def summary_tasks(plans: Sequence[WellPlan], sizes: Sequence[int]) -> list[SummaryTask]:

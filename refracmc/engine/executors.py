@@ -13,16 +13,19 @@ import warnings
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from importlib.util import find_spec
 from multiprocessing.connection import wait as wait_for
 from typing import Any, TypeVar
 
 from threadpoolctl import threadpool_limits
 
-from refracmc.errors import RunFailure
+from refracmc.errors import Fault, InputError, RunFailure
 
 Result = TypeVar("Result")
 _TRIM_THRESHOLD, _MMAP_THRESHOLD = -1, -3
 """Options of mallopt(3)."""
+LOCAL = "local"
+"""In place of a scheduler's address: one is started here."""
 _state: Any = None
 
 
@@ -106,3 +109,31 @@ def run_tasks(
             finally:
                 for future in pending:
                     future.cancel()
+
+
+def check_scheduler(address: str | None) -> None:
+    """Raise InputError where dask is missing or the address is none, RunFailure where nobody answers there."""
+    if address is None:
+        return
+    where = "--scheduler"
+    if find_spec("distributed") is None:
+        raise InputError(
+            [
+                Fault(
+                    where,
+                    f"'{address}', but the package distributed is not installed",
+                    "a scheduler where the extra `cluster` is installed",
+                    "install it: pip install -e '.[cluster]'; or leave --scheduler out",
+                )
+            ]
+        )
+    if address == LOCAL:
+        return
+    host, _, port = address.rpartition(":")
+    if not (host.rpartition("/")[2] and port.isdigit()):
+        allowed = "local, or host:port of a running scheduler"
+        raise InputError([Fault(where, f"'{address}'", allowed, "correct the address")])
+    from .cluster import connected
+
+    with connected(address, None):
+        pass  # told before the fits, not after

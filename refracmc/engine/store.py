@@ -166,7 +166,8 @@ def file_digests(folder: Path) -> dict[str, str]:
         at = folder / entry
         files = [at] if at.is_file() else sorted(path for path in at.rglob("*") if path.is_file())
         for path in files:
-            found[path.relative_to(folder).as_posix()] = hashlib.sha256(path.read_bytes()).hexdigest()
+            with open(path, "rb") as handle:
+                found[path.relative_to(folder).as_posix()] = hashlib.file_digest(handle, "sha256").hexdigest()
     return found
 
 

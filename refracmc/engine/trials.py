@@ -40,7 +40,9 @@ class Rows(Protocol):
 class StoredMeasure:
     """One measure of a well: rows (n,) by the number of the strategy, 0 being `nothing`."""
 
-    def __init__(self, files: Sequence[tuple[Path, int]], first: int, count: int, sizes: Sequence[int]) -> None:
+    def __init__(
+        self, files: Sequence[tuple[Path, int]], first: int, count: int, sizes: Sequence[int]
+    ) -> None:
         """files: block files with the place where the numbers begin; first: row of the measure in them."""
         self._files, self._first, self._count, self._sizes = files, first, count, sizes
         self._start, self._held = 0, np.empty((0, 0))
@@ -57,13 +59,16 @@ class StoredMeasure:
             self._held = np.empty((0, 0))
             self._start = row - row % step
             self._held = self.rows(self._start, min(self._start + step, self._count))
-        return self._held[row - self._start]
+        found: Array = self._held[row - self._start]
+        return found
 
-    def rows(self, start: int, stop: int) -> Array:
-        """Rows start .. stop - 1, (stop - start, n)."""
-        found = np.empty((stop - start, sum(self._sizes)))
+    def rows(self, start: int, stop: int, blocks: range | None = None) -> Array:
+        """Rows start .. stop - 1, (stop - start, n); of the trials of some blocks where these are given."""
+        blocks = range(len(self._sizes)) if blocks is None else blocks
+        found = np.empty((stop - start, sum(self._sizes[block] for block in blocks)))
         at = 0
-        for (path, begin), size in zip(self._files, self._sizes, strict=True):
+        for block in blocks:
+            (path, begin), size = self._files[block], self._sizes[block]
             piece = np.empty((stop - start, size))
             place = begin + 8 * (self._first + start) * size
             with open(path, "rb", buffering=0) as handle:
@@ -125,7 +130,6 @@ def parts_of(count: int, trials: int) -> list[tuple[int, int]]:
     """Ranges of strategies that one task each summarises."""
     step = max(1, PART_BYTES // (8 * len(PER_TRIAL) * trials))
     return [(start, min(start + step, count)) for start in range(0, count, step)]
-
 
 
 class Columns(Mapping[str, Array]):

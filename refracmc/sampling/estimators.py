@@ -31,6 +31,16 @@ from refracmc.sampling.design_error import (
     standard_error,
     whole,
 )
+from refracmc.sampling.order_statistics import (
+    Hits,
+    around,
+    between,
+    count_hits,
+    order_statistic,
+    places,
+    quantile,
+    share_error,
+)
 
 __all__ = [
     "MIN_BLOCKS",
@@ -128,77 +138,14 @@ def ratio_with_error(
     return _estimate(ratio, z, known, lay)
 
 
-def _order_statistic(ordered: FloatArray, place: NDArray[np.intp]) -> FloatArray:
-    return np.take_along_axis(ordered, place[..., None], axis=-1)[..., 0]
-
-
-def _places(count: FloatArray, p: FloatArray | float) -> tuple[NDArray[np.intp], NDArray[np.intp], FloatArray]:
-    """Order statistics a quantile lies between, and how far from the first to the second."""
-    last = np.maximum(count - 1.0, 0.0)
-    position = p * last
-    low = position.astype(np.intp)
-    return low, np.minimum(low + 1, last.astype(np.intp)), position - low
-
-
-def _between(a: FloatArray, b: FloatArray, t: FloatArray) -> FloatArray:
-    step = b - a
-    return np.where(t < 0.5, a + step * t, b - step * (1.0 - t))
-
-
-def _quantile(ordered: FloatArray, count: FloatArray, p: FloatArray | float) -> FloatArray:
-    """Interpolates order statistics linearly (as np.quantile's default), p (...,); NaN for no values."""
-    low, high, t = _places(count, p)
-    return _between(_order_statistic(ordered, low), _order_statistic(ordered, high), t)
-
-
-def _around(p: FloatArray | float, count: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Probabilities about p between which the slope of the quantile function is taken."""
-    half = 2.0 * np.sqrt(p * (1.0 - p) / np.maximum(count, 1.0))
-    return np.maximum(p - half, 0.0), np.minimum(p + half, 1.0)
-
-
-class _Hits(NamedTuple):
-    """Trials at or below a value: in each whole block (..., whole), or None, and in all (...,)."""
-
-    in_blocks: FloatArray | None
-    total: FloatArray
-
-
-def _hits(x: FloatArray, at: FloatArray, lay: Layout) -> _Hits:
-    below = x <= at[..., None]
-    if not (lay.stratified and lay.whole >= MIN_BLOCKS):
-        return _Hits(None, below.sum(axis=-1, dtype=np.float64))
-    found = block_sums(below, lay)
-    total = found.sum(axis=-1)
-    if lay.rest:
-        total = total + below[..., lay.whole * lay.size :].sum(axis=-1, dtype=np.float64)
-    return _Hits(found, total)
-
-
-def _share_error(
-    hits: _Hits, counts: FloatArray, in_blocks: FloatArray | None, informative: FloatArray, lay: Layout
-) -> FloatArray:
-    """Standard error of the share of hits; counts, in_blocks, informative: of the defined trials."""
-    share = hits.total / counts
-    squares = hits.total * (1.0 - share)
-    if hits.in_blocks is None:
-        return standard_error(None, squares, squares, counts, informative, lay)[0]
-    defined = in_blocks if in_blocks is not None else float(lay.size)
-    sums = hits.in_blocks - share[..., None] * defined
-    head_hits = hits.in_blocks.sum(axis=-1)
-    head_count = np.sum(defined, axis=-1) if in_blocks is not None else lay.whole * lay.size
-    head_squares = head_hits * (1.0 - share) ** 2 + (head_count - head_hits) * share**2
-    return standard_error(sums, head_squares, squares, counts, informative, lay)[0]
-
-
 def _quantile_error(
     x: FloatArray, ordered: FloatArray, known: Defined, p: float, at: FloatArray, lay: Layout
 ) -> FloatArray:
     """Standard error of the quantile `at` of probability p: error of the share below, times the slope."""
     with np.errstate(divide="ignore", invalid="ignore"):
-        se = _share_error(_hits(x, at, lay), known.counts, known.in_blocks, known.informative, lay)
-        start, stop = _around(p, known.counts)
-        rise = _quantile(ordered, known.counts, stop) - _quantile(ordered, known.counts, start)
+        se = share_error(count_hits(x, at, lay), known.counts, known.in_blocks, known.informative, lay)
+        start, stop = around(p, known.counts)
+        rise = quantile(ordered, known.counts, stop) - quantile(ordered, known.counts, start)
         return np.asarray(se * rise / (stop - start))
 
 
@@ -215,7 +162,7 @@ def quantile_with_error(values: ArrayLike, probability: float, sizes: Sequence[i
     lay = layout(sizes, x.shape[-1], design)
     known = defined_values(x, lay)
     ordered = _ordered(x, known)
-    at = _quantile(ordered, known.counts, probability)
+    at = quantile(ordered, known.counts, probability)
     se = _quantile_error(x, ordered, known, probability, at, lay)
     fallback = lay.stratified & (known.informative < MIN_BLOCKS)
     return Estimate(at, se, 1.0 - known.counts / lay.trials, np.asarray(fallback))
@@ -239,7 +186,7 @@ def cvar_with_error(values: ArrayLike, tail_fraction: float, sizes: Sequence[int
         first = int(place.flat[0])
         boundary = np.partition(x, first, axis=-1)[..., first]
     else:
-        boundary = _order_statistic(_ordered(x, known), place)
+        boundary = order_statistic(_ordered(x, known), place)
     with np.errstate(invalid="ignore", divide="ignore"):
         z = boundary[..., None] + np.minimum(x - boundary[..., None], 0.0) / tail_fraction
         z = z if known.mask is None else np.where(known.mask, z, np.nan)
@@ -280,14 +227,14 @@ def summarise(
         out["sd"] = np.sqrt(np.where(counts < 2.0, np.nan, squares / (counts - 1.0)))
         for k, (name, p) in enumerate(PERCENTILES.items()):
             out[name], below, above = (joined("quantiles")[:, 3 * k + i] for i in range(3))
-            start, stop = _around(p, counts)
+            start, stop = around(p, counts)
             at_blocks = [part.hits[k].in_blocks for part in parts]
             found = [blocks for blocks in at_blocks if blocks is not None]
-            hits = _Hits(
+            hits = Hits(
                 np.concatenate(found) if found else None,
                 np.concatenate([part.hits[k].total for part in parts]),
             )
-            share_se = _share_error(hits, counts, in_blocks, informative, lay)
+            share_se = share_error(hits, counts, in_blocks, informative, lay)
             out[f"{name}_se"] = share_se * (above - below) / (stop - start)
     out["undefined_share"] = 1.0 - counts / lay.trials
     return {name: column.reshape(shape) for name, column in out.items()}
@@ -307,7 +254,7 @@ class _Collected(NamedTuple):
     head_squares: FloatArray
     squares: FloatArray
     quantiles: FloatArray
-    hits: list[_Hits]
+    hits: list[Hits]
 
 
 def _in_blocks(part: _Collected, lay: Layout) -> FloatArray:
@@ -334,13 +281,13 @@ def _collect(x: FloatArray, lay: Layout) -> _Collected:
         sums = block_sums(z, lay)
         if lay.rest:
             head_squares = squared[..., : lay.whole * lay.size].sum(axis=-1)
-    wanted = [(p, *_around(p, known.counts)) for p in PERCENTILES.values()]
+    wanted = [(p, *around(p, known.counts)) for p in PERCENTILES.values()]
     wide = np.stack([np.broadcast_to(p, known.counts.shape) for of in wanted for p in of], axis=-1)
-    low, high, t = _places(known.counts[:, None], wide)
+    low, high, t = places(known.counts[:, None], wide)
     rows = np.arange(len(x))[:, None]
     with np.errstate(invalid="ignore"):
-        quantiles = _between(ordered[rows, low], ordered[rows, high], t)
-    hits = [_hits(x, quantiles[:, 3 * k], lay) for k in range(len(wanted))]
+        quantiles = between(ordered[rows, low], ordered[rows, high], t)
+    hits = [count_hits(x, quantiles[:, 3 * k], lay) for k in range(len(wanted))]
     return _Collected(
         mean, known.counts, known.in_blocks, known.informative, sums, head_squares, squares, quantiles, hits
     )

@@ -1,0 +1,66 @@
+"""Tables too long for memory, written as their rows come: one Parquet file each, in groups of rows.
+
+The bytes depend on the rows and their order alone, not on the pieces they came in.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+GROUP_ROWS = 1 << 20
+"""Rows of a group of a Parquet file: the default of Arrow, so that a short table is the file pandas writes."""
+
+
+class ParquetRows:
+    """A Parquet file that grows piece by piece; it is in its place when closed without a fault, whole."""
+
+    def __init__(self, path: Path, schema: pa.Schema) -> None:
+        self._path, self._beside = path, path.with_name(f".{path.name}.part")
+        self._schema = schema
+        self._pieces: list[pa.Table] = []
+        self._rows = 0
+        self._file = open(self._beside, "wb")  # noqa: SIM115  (closed by `__exit__`)
+        self._writer = pq.ParquetWriter(self._file, schema, compression="zstd")
+
+    def add(self, frame: pd.DataFrame) -> None:
+        """Append the rows of a table with the columns of the schema."""
+        self._pieces.append(pa.Table.from_pandas(frame, schema=self._schema, preserve_index=False))
+        self._rows += len(frame)
+        while self._rows >= GROUP_ROWS:
+            self._write(GROUP_ROWS)
+
+    def _write(self, rows: int) -> None:
+        held = pa.concat_tables(self._pieces)
+        # one piece a column: the writer's pages would follow the joints of pieces otherwise
+        self._writer.write_table(held.slice(0, rows).combine_chunks(), row_group_size=GROUP_ROWS)
+        self._pieces, self._rows = [held.slice(rows)], self._rows - rows
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, fault: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        try:
+            if kind is None:
+                if self._rows:
+                    self._write(self._rows)
+                self._writer.close()
+                self._file.flush()
+                os.fsync(self._file.fileno())
+                self._file.close()
+                os.replace(self._beside, self._path)
+        finally:
+            if self._writer.is_open:
+                with contextlib.suppress(Exception):  # what went wrong first is what is told
+                    self._writer.close()
+            self._file.close()
+            self._beside.unlink(missing_ok=True)

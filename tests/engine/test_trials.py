@@ -1,0 +1,123 @@
+"""Trials read back row by row, and summaries made in parts.
+
+Oracle: the arrays that were written, and the estimators applied to whole arrays at once: equal to the bit.
+"""
+
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from refracmc.engine import measures, store, trials
+from refracmc.engine.cash import PER_TRIAL
+from refracmc.errors import RunFailure
+from refracmc.sampling import estimators
+
+SIZES = [64] * 9 + [40]
+COUNT = 7
+PLAN = SimpleNamespace(number=2, strategies=range(COUNT - 1))
+
+
+@pytest.fixture(scope="module")
+def written(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, np.ndarray]]:
+    """Block files of a well, some values undefined, and what they hold."""
+    rng, folder = np.random.default_rng(11), tmp_path_factory.mktemp("trials")
+    (folder / "blocks").mkdir()
+    values = {name: rng.standard_normal((COUNT, sum(SIZES))) for name in PER_TRIAL}
+    values["irr"][:, ::3] = np.nan
+    values["executed"] = (values["executed"] > 0.0).astype(float)
+    values["npv"][0] = 3.0
+    at = 0
+    for block, size in enumerate(SIZES):
+        here = {
+            kind: np.stack([values[name][:, at : at + size] for name in names])
+            for kind, names in ((store.KEPT, trials.KEPT_MEASURES), (store.EXTRA, trials.EXTRA_MEASURES))
+        }
+        store.write_block(folder, PLAN.number, block, here)
+        at += size
+    return folder, values
+
+
+def test_rows_are_what_was_written(written, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder, values = written
+    for held in (1, 8 * 3 * sum(SIZES), 1 << 20):  # one row at a time, three, all
+        monkeypatch.setattr(trials, "HELD_BYTES", held)
+        found = trials.stored_measures(PLAN, folder, SIZES)
+        assert list(found) == list(PER_TRIAL)
+        for name, whole in values.items():
+            assert found[name].whole().tobytes() == whole.tobytes()
+            assert len(found[name]) == COUNT
+            for k in (0, 5, 2, 6, -1):
+                assert found[name][k].tobytes() == whole[k].tobytes()
+            part = found[name].rows(1, 4, range(3, 6))
+            assert part.tobytes() == np.ascontiguousarray(whole[1:4, 3 * 64 : 6 * 64]).tobytes()
+        with pytest.raises(IndexError):
+            found["npv"][COUNT]
+
+
+def test_statistics_do_not_depend_on_the_parts(written, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder, values = written
+    found = trials.stored_measures(PLAN, folder, SIZES)
+    design = "latin_hypercube"
+    whole = measures.statistics(found, 0, COUNT, SIZES, design, 0.1)
+    names = measures.SUMMARY_MEASURES
+    for key, source in (("npv", "npv"), ("irr", "irr"), ("executed_share", "executed")):
+        its = estimators.summarise(values[source], SIZES, design)
+        for k, statistic in enumerate(measures.STATISTICS):
+            assert whole[:, names.index(key), k].tobytes() == its[statistic].tobytes()
+    tail = estimators.cvar_with_error(values["incremental_npv"], 0.1, SIZES, design)
+    assert whole[:, names.index("cvar"), 0].tobytes() == tail.value.tobytes()
+    monkeypatch.setattr(trials, "PART_BYTES", 8 * len(PER_TRIAL) * sum(SIZES) * 3)
+    ranges = trials.parts_of(COUNT, sum(SIZES))
+    assert ranges == [(0, 3), (3, 6), (6, 7)]
+    monkeypatch.setattr(measures, "HELD_BYTES", 8 * 2 * sum(SIZES))
+    parts = [measures.statistics(found, start, stop, SIZES, design, 0.1) for start, stop in ranges]
+    assert np.concatenate(parts).tobytes() == whole.tobytes()
+
+
+def test_percentiles_by_another_way(written) -> None:
+    """Against NumPy's own quantiles and moments."""
+    folder, values = written
+    found = measures.statistics(trials.stored_measures(PLAN, folder, SIZES), 0, COUNT, SIZES, "plain", 0.1)
+    for name in ("npv", "irr", "job_cost"):
+        its = values[name]
+        row = found[:, measures.SUMMARY_MEASURES.index(name)]
+        assert row[:, 0] == pytest.approx(np.nanmean(its, axis=1), rel=1e-12, abs=1e-14)
+        assert pytest.approx(np.nanquantile(its, [0.1, 0.5, 0.9], axis=1), rel=1e-12) == row[:, 2:5].T
+        assert row[:, 5] == pytest.approx(np.isnan(its).mean(axis=1), abs=1e-15)
+
+
+@pytest.mark.parametrize("harm", ["absent", "cut", "one bit", "another shape", "emptied"])
+def test_damage_is_found_by_the_part_that_looks(written, tmp_path: Path, harm: str) -> None:
+    folder, _ = written
+    (tmp_path / "blocks").mkdir()
+    for path in (folder / "blocks").iterdir():
+        (tmp_path / "blocks" / path.name).write_bytes(path.read_bytes())
+    path = store.block_path(tmp_path, PLAN.number, 4, store.EXTRA)
+    data = bytearray(path.read_bytes())
+    data[len(data) // 2] ^= 1
+    if harm == "absent":
+        path.unlink()
+    elif harm == "another shape":
+        path.write_bytes(store.array_bytes(np.zeros((1, COUNT, 64))))
+    else:
+        path.write_bytes({"cut": bytes(data[:-9]), "one bit": bytes(data), "emptied": b""}[harm])
+    with pytest.raises(RunFailure, match=r"well0002-block00004.more.*--resume"):
+        trials.stored_measures(PLAN, tmp_path, SIZES)
+    with pytest.raises(RunFailure, match=r"well0002-block00004.more"):
+        trials.stored_measures(PLAN, tmp_path, SIZES, range(0, len(SIZES), 2))
+    if harm == "one bit":  # the part that looks at other blocks cannot see it
+        trials.stored_measures(PLAN, tmp_path, SIZES, range(1, len(SIZES), 2))
+
+
+def test_columns_on_disk(tmp_path: Path) -> None:
+    rng = np.random.default_rng(2)
+    values = {name: rng.standard_normal(100) for name in ("a", "b", "c")}
+    with trials.Columns(tmp_path, list(values), 100) as columns:
+        for at in (40, 0, 80, 20, 60):
+            for name, whole in values.items():
+                columns.put(name, at, whole[at : at + 20])
+        assert list(columns) == list(values)
+        assert all(columns[name].tobytes() == values[name].tobytes() for name in values)
+        assert not list(tmp_path.iterdir())  # the file has no name: a kill leaves nothing
