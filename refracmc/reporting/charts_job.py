@@ -151,8 +151,8 @@ def build_up(
     mean = rows["mean_usd"].to_numpy() / MILLION
     end = np.cumsum(mean)
     y = np.arange(count, 0, -1).astype(float)
-    axes.barh(y, mean, left=end - mean, height=0.66, color=style.PALETTE[1], lw=0)
-    axes.barh([0], [end[-1]], height=0.66, color=style.NOTHING_COLOUR, lw=0)
+    style.bars(axes, end - mean, end, y - 0.33, y + 0.33, style.PALETTE[1])
+    style.bars(axes, 0.0, end[-1], -0.33, 0.33, style.NOTHING_COLOUR)
     links = [[(e, h + 0.33), (e, h - 1.33)] for e, h in zip(end[:-1], y[:-1], strict=True)]
     axes.add_collection(LineCollection(links, colors=style.FAINT, linewidths=0.6))
     labels = [

@@ -5,6 +5,7 @@ Same rules as :mod:`refracmc.reporting.charts_value`: tables in, a figure out, o
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -72,6 +73,12 @@ def _dates_of(data: ReportData, well: str) -> str:
     return f"a job in {', '.join(sorted(dates))}"
 
 
+def by_order(rows: pd.DataFrame, orders: Sequence[str]) -> list[pd.DataFrame]:
+    """Rows of a table by stage order, in the order given."""
+    found = rows.groupby("order", sort=False)
+    return [found.get_group(order) for order in orders]
+
+
 def job_spread(data: ReportData, well: str) -> Figure | None:
     """Mean days and cost of each order by part, and how far they spread in the trials."""
     parts, spread = data.of_well("job_parts", well), data.of_well("job_spread", well)
@@ -99,22 +106,20 @@ def job_spread(data: ReportData, well: str) -> Figure | None:
             (1.45, 0.9 + (1 - k) * (each + 0.12), 0.3, height - 0.9 - (2 - k) * each + 0.38 - (1 - k) * 0.12),
         )
         mine = parts[parts["measure"] == measure]
-        most = 0.0
         known = {part for _, _, members in groups for part in members}
-        for j, order in enumerate(orders):
-            y, left = float(len(orders) - j), 0.0
-            rows = mine[mine["order"] == order]
-            for _, colour, members in groups:
-                width = float(rows[rows["part"].isin(members)]["mean"].sum()) / scale
-                axes.barh([y], [width], left=left, height=0.5, color=colour, lw=0)
-                left += width
-            other = float(rows[~rows["part"].isin(known)]["mean"].sum()) / scale
-            axes.barh([y], [other], left=left, height=0.5, color=style.NOTHING_COLOUR, lw=0)
-            at = spread[(spread["measure"] == measure) & (spread["order"] == order)]
-            value = dict(zip(at["exceedance_percent"], at["value"] / scale, strict=True))
-            axes.plot([value[90.0], value[10.0]], [y - 0.36] * 2, color=style.INK, lw=1.4)
-            axes.plot([value[50.0]], [y - 0.36], ls="", marker="o", ms=3.6, color=style.INK)
-            most = max(most, left + other, value[10.0])
+        y, left = np.arange(len(orders), 0.0, -1.0), np.zeros(len(orders))
+        of = [dict(zip(r["part"], r["mean"] / scale, strict=True)) for r in by_order(mine, orders)]
+        rest = {part for means in of for part in means} - known
+        for colour, members in (*(g[1:] for g in groups), (style.NOTHING_COLOUR, tuple(sorted(rest)))):
+            right = left + [sum(means.get(part, 0.0) for part in members) for means in of]
+            style.bars(axes, left, right, y - 0.25, y + 0.25, colour)
+            left = right
+        told = by_order(spread[spread["measure"] == measure], orders)
+        value = [dict(zip(r["exceedance_percent"], r["value"] / scale, strict=True)) for r in told]
+        lines = [[(v[90.0], at - 0.36), (v[10.0], at - 0.36)] for v, at in zip(value, y, strict=True)]
+        axes.add_collection(LineCollection(lines, colors=style.INK, linewidths=1.4), autolim=False)
+        axes.plot([v[50.0] for v in value], y - 0.36, ls="", marker="o", ms=3.6, color=style.INK)
+        most = max(float(left.max()), *(v[10.0] for v in value))
         style.set_ticks(
             axes,
             "y",
@@ -281,7 +286,7 @@ def failures(data: ReportData, well: str) -> Figure | None:
                 expected[mine.index].to_numpy() if top else 100.0 * mine["stages_lost_share"].to_numpy()
             )
             if top:
-                axes.bar(at, values, bottom=height[at], width=0.8, color=_KIND_COLOURS[kind], lw=0)
+                style.bars(axes, at - 0.4, at + 0.4, height[at], height[at] + values, _KIND_COLOURS[kind])
                 height[at] += values
                 most = max(most, float(height.max()))
             else:

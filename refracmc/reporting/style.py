@@ -20,7 +20,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.backends.backend_svg import FigureCanvasSVG
-from matplotlib.collections import LineCollection
+from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
@@ -117,6 +117,15 @@ def panel(figure: Figure, box: tuple[float, float, float, float]) -> Axes:
     axes.xaxis.set_visible(False)
     axes.yaxis.set_visible(False)
     return axes
+
+
+def bars(axes: Axes, x0: Any, x1: Any, y0: Any, y1: Any, colour: str) -> None:
+    """Rectangles from (x0, y0) to (x1, y1), arrays or single numbers, as one artist; those without a size are
+    left out."""
+    a, c, b, d = (np.atleast_1d(v).astype(float) for v in np.broadcast_arrays(x0, x1, y0, y1))
+    corners = np.stack([np.stack(xy, axis=-1) for xy in ((a, b), (c, b), (c, d), (a, d))], axis=1)
+    drawn = PolyCollection(corners[(a != c) & (b != d)], facecolors=colour, linewidths=0)
+    axes.add_collection(drawn, autolim=False)
 
 
 def _inches(axes: Axes) -> tuple[float, float]:
