@@ -12,6 +12,8 @@ from refracmc.case.fields import Section, rule_of
 from refracmc.case.job_section import Job
 from refracmc.case.methods_section import Bullhead, Methods, Straddle
 from refracmc.case.pressure_section import PressureScreen
+from refracmc.case.reach import stated_reach_ft
+from refracmc.case.reach_section import ReachForces
 from refracmc.case.response_section import Response, Stress
 from refracmc.case.sections import Opex, Prices, TypeCurve
 from refracmc.job.methods import MethodPlan, plan_method
@@ -62,6 +64,7 @@ LATER_NAMES: tuple[str, ...] = (
     "job.cost.casing_failure_usd",
     *_declared(Methods, "strategies.methods"),
     *_declared(PressureScreen, "job.pressure"),
+    *_declared(ReachForces, "job.reach"),
 )
 """Variables that came after the first release of the Sobol design: their places follow the first ones."""
 UNCERTAIN_SECTIONS: Mapping[str, type[Section]] = {
@@ -157,6 +160,13 @@ def job_reach_ft(strategies: Strategies, tally: Tally, ct_reach_ft: float | None
     return patch if ct_reach_ft is None else min(ct_reach_ft, patch)
 
 
+def well_reach_ft(well: WellCase) -> float | None:
+    """Deepest measured depth a well's job works at [ft], by stated depth, force at the tool, and patches on record."""
+    settings = well.settings
+    stated = stated_reach_ft(settings.completion, settings.job, well.tally)
+    return job_reach_ft(settings.strategies, well.tally, stated)
+
+
 def order_sleeves(strategies: Strategies, tally: Tally, name: str, reach_ft: float | None) -> tuple[int, ...]:
     """The sleeves of an order, in the order treated; PlanRefused naming the sleeve that stands against it."""
     if name in NAMED_ORDERS:
@@ -189,7 +199,7 @@ def strategies_of(case: Case, well: WellCase) -> list[tuple[str, str, tuple[int,
     the valuation month.
     """
     strategies = well.settings.strategies
-    reach = job_reach_ft(strategies, well.tally, well.settings.completion.ct_reach_ft)
+    reach = well_reach_ft(well)
     sleeves = {name: order_sleeves(strategies, well.tally, name, reach) for name in strategies.orders}
     methods = strategies.methods.names
     sleeves |= {name: method_plan(strategies, well.tally, name, reach).sleeves for name in methods}

@@ -10,6 +10,7 @@ from typing import Literal
 
 from refracmc.case.fields import Problem, Section, Uncertain, choice, integer, number, uncertain
 from refracmc.case.pressure_section import PressureScreen
+from refracmc.case.reach_section import ReachForces
 
 FRACTION = "fraction"
 
@@ -159,6 +160,10 @@ class Job(Section):
         0.3, FRACTION, "the well is lost, given a casing failure", 0.0, 1.0
     )
     pressure: PressureScreen | None = choice(None, "table [job.pressure]; absent: pressures are not screened")
+    reach: ReachForces | None = choice(None, "table [job.reach]; absent: completion.ct_reach_ft is the reach")
+    ct_speed_limit_ft_per_min: float | None = number(
+        None, "ft/min", "speed the tubing may not exceed; absent: no limit", 0.0, 1000.0, above=True
+    )
     cost: JobCost = choice(JobCost(), "table [job.cost]")
 
     def problems(self) -> list[Problem]:
@@ -169,4 +174,10 @@ class Job(Section):
                     text = 'this key with trip_planning = "after_count", which does not use it'
                     remedy = 'remove it, or set trip_planning = "least_cost"'
                     found.append(((name,), text, 'only with trip_planning = "least_cost"', remedy))
+        limit = self.ct_speed_limit_ft_per_min
+        fastest = float(self.ct_speed_ft_per_min.support()[1]) if limit is not None else 0.0
+        if limit is not None and fastest > limit:
+            text = f"up to {fastest:,.4g} ft/min above ct_speed_limit_ft_per_min {limit:g}"
+            remedy = f"give the speed max = {limit:g}, or raise the limit"
+            found.append((("ct_speed_ft_per_min",), text, "speeds up to the limit", remedy))
         return found + [(("cost", *path), *rest) for path, *rest in self.cost.problems()]  # type: ignore[misc]

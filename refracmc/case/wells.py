@@ -32,6 +32,7 @@ from refracmc.case.inputs import well_variables
 from refracmc.case.job_section import Job
 from refracmc.case.merging import merge, stands_in
 from refracmc.case.model import Settings, WellCase
+from refracmc.case.reach import reach_faults, stated_reach_ft
 from refracmc.case.response_section import Response, Stress
 from refracmc.case.sections import Completion, Fiscal, Fit, Interests, Opex, Prices, TypeCurve, Valuation
 from refracmc.case.strategies import Strategies
@@ -100,7 +101,12 @@ class WellReader:
         tally = self._tally(texts["tally"], well_id, first, completion, prefix, faults)
         strategies = merged["strategies"]
         if isinstance(strategies, Strategies):
+            job = merged["job"]
             reach = completion.ct_reach_ft if completion is not None else None
+            if isinstance(job, Job):
+                found = reach_faults(completion, job, tally, well_id, self.file, prefix)
+                faults += found
+                reach = reach if found else stated_reach_ft(completion, job, tally)
             own_keys = table.get("strategies", {})
             if "strategies" in table and self.valuation is not None:
                 faults += date_faults(strategies, self.valuation, self.file, (*prefix, "strategies"))

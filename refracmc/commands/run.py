@@ -17,6 +17,7 @@ from typing import Any
 import pandas as pd
 
 from refracmc import __version__
+from refracmc.case.inputs import well_reach_ft
 from refracmc.case.load import load_case
 from refracmc.case.model import Case
 from refracmc.engine import store
@@ -77,7 +78,10 @@ def check_case(path: str | Path) -> CheckReport:
     most = 0
     for well in case.wells:
         months = well.settings.strategies.months
-        count = 1 + len(months) * len(well.settings.strategies.all_orders)
+        chosen = well.settings.strategies
+        count = 1 + len(months) * len(chosen.all_orders)
+        count += sum(len(trigger.orders or chosen.all_orders) for trigger in chosen.triggers.values())
+        beyond = int((~well.tally.reachable(well_reach_ft(well))).sum())
         most = max(most, count)
         source = "type curve"
         if well.forecast == "history" and well.history is not None:
@@ -86,6 +90,7 @@ def check_case(path: str | Path) -> CheckReport:
             f"  {well.id}: {well.main_phase} well, {source}, {well.tally.count} sleeves, {count} strategies "
             f"({', '.join(well.settings.strategies.all_orders)} at {len(months)} dates from {months[0]} to "
             f"{months[-1]}, and nothing)"
+            + (f"; {beyond} sleeves beyond the reach of the tubing stay as they are" if beyond else "")
         )
     trials = case.sampling.trials
     disk = 8.0 * len(KEPT_MEASURES) * most * trials * max(len(case.wells), 1)

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from refracmc.case import units
 from refracmc.decisions.compare import month_reached
 from refracmc.decisions.job_tables import failures, parts_of, pressure_rows, sleeve_map, stress_state
+from refracmc.decisions.reach_table import reach_rows
 from refracmc.engine.draws import draw
 from refracmc.engine.evaluate import (
     at_its_date,
@@ -328,6 +329,7 @@ def report_tables(plan: WellPlan, jobs: Sequence[StrategyJobs]) -> dict[str, Row
         "job_spread": spread,
         "stress_state": stress_state(plan, draws, chosen, placed),
         "pressure": pressure_rows(plan, draws),
+        "reach": reach_rows(plan, draws),
     }
     for strategy in chosen:
         row = typical_row(by_name[strategy.name].columns["days"], size)

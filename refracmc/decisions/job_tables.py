@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from refracmc.decisions.reach_table import reach_rows
 from refracmc.engine.draws import draw, job_luck
 from refracmc.engine.evaluate import job_inputs, service_index, simulate_jobs, strategy_log
 from refracmc.engine.plan import Strategy, WellPlan
@@ -49,6 +50,7 @@ def job_tables(
         "stress_state": stress_state(plan, draws, chosen, placed),
         "failures": failures(plan, draws, best, failed),
         "pressure": pressure_rows(plan, draws),
+        "reach": reach_rows(plan, draws),
     }
 
 

@@ -27,7 +27,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.case import units
-from refracmc.case.inputs import job_reach_ft
+from refracmc.case.inputs import well_reach_ft
 from refracmc.engine.draws import draw, job_luck
 from refracmc.engine.evaluate import evaluate, job_inputs
 from refracmc.engine.plan import Strategy, WellPlan, order_plan
@@ -206,8 +206,7 @@ def search_orders(plan: WellPlan, date: str, budget: int = 600, judge_blocks: in
 def _search(plan: WellPlan, date: str, budget: int, judge_blocks: int) -> Search:
     tally, case = plan.well.tally, plan.case
     month = units.months_between(case.valuation.date, date)
-    settings = plan.well.settings
-    reach = job_reach_ft(settings.strategies, tally, settings.completion.ct_reach_ft)
+    reach = well_reach_ft(plan.well)
     named = {name: named_order(name, tally, reach) for name in NAMED_ORDERS}
     stages = named["toe_to_heel"]
     start = {**named, **families(stages)}

@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 from refracmc.case import units
 from refracmc.case.inputs import (
     inputs_of,
-    job_reach_ft,
     method_plan,
     order_sleeves,
     strategies_of,
     variable_names,
+    well_reach_ft,
 )
 from refracmc.case.job_section import Job
 from refracmc.case.model import Case, InputVariable, WellCase
@@ -253,7 +253,7 @@ def order_plan(well: WellCase, sleeves: tuple[int, ...]) -> OrderPlan:
     """The job of one order (sleeve numbers) and its stress matrices. Raises PlanRefused naming the sleeve."""
     settings, tally = well.settings, well.tally
     chosen, stress = settings.strategies, settings.stress
-    reach = job_reach_ft(chosen, tally, settings.completion.ct_reach_ft)
+    reach = well_reach_ft(well)
     job = plan_job_steps(tally, sleeves, chosen.close_policy, chosen.reclose_habit, reach)
     if settings.job.trip_planning == "least_cost":
         job = with_changes(job, change_rules(settings.job))
@@ -268,7 +268,7 @@ def build_plan(case: Case, well: WellCase, number: int, posterior: Posterior | N
     """Everything of a well that no trial changes. Raises PlanRefused naming the sleeve."""
     settings, tally = well.settings, well.tally
     chosen = settings.strategies
-    reach = job_reach_ft(chosen, tally, settings.completion.ct_reach_ft)
+    reach = well_reach_ft(well)
     normal = pair_normal(tally.depth_ft, settings.stress.half_height_ft)
     contrast = pair_contrast(tally.depth_ft, settings.stress.half_height_ft, settings.stress.poisson_ratio)
     orders = {name: order_plan(well, order_sleeves(chosen, tally, name, reach)) for name in chosen.orders}

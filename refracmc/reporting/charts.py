@@ -15,7 +15,15 @@ from pathlib import Path
 from matplotlib.figure import Figure
 
 from refracmc.engine.executors import run_tasks
-from refracmc.reporting import charts_dates, charts_drivers, charts_job, charts_sleeves, charts_value, style
+from refracmc.reporting import (
+    charts_dates,
+    charts_drivers,
+    charts_job,
+    charts_reach,
+    charts_sleeves,
+    charts_value,
+    style,
+)
 from refracmc.reporting.tables import ReportData
 
 
@@ -82,6 +90,12 @@ CHARTS: tuple[ChartKind, ...] = (
         "failures",
         "What one failed shift costs by the sleeve it happens at, with its chance and if it happens.",
         charts_sleeves.failures,
+    ),
+    ChartKind(
+        "reach",
+        "Push and pull at the tool by depth against the force a sleeve needs, and the share of trials in which it is "
+        "enough: a screen.",
+        charts_reach.reach,
     ),
     ChartKind(
         "drivers",

@@ -11,7 +11,7 @@ from types import MappingProxyType
 import numpy as np
 from matplotlib.figure import Figure
 
-from refracmc.reporting import charts_job, charts_sleeves, style
+from refracmc.reporting import charts_job, charts_reach, charts_sleeves, style
 from refracmc.reporting.charts import ChartKind
 from refracmc.reporting.numbers import MILLION, significant
 from refracmc.reporting.tables import ReportData, build_report_data
@@ -101,6 +101,11 @@ def cost(data: ReportData, well: str) -> Figure | None:
 WHOLE_CHARTS = (
     ChartKind("distributions", "Share of jobs above so many days and so much cost.", distributions),
     ChartKind("spread", "Mean days and cost by part, with P90, P50 and P10.", charts_sleeves.job_spread),
+    ChartKind(
+        "reach",
+        "Force at the tool by depth, and the share of trials in which it is enough.",
+        charts_reach.reach,
+    ),
     ChartKind("stress", "Stress along the lateral as each order proceeds.", charts_sleeves.stress_state),
 )
 """Charts of all orders of a well together: <chart>.png and .svg."""

@@ -253,6 +253,25 @@ borne_p90_psi | number | psi | P90 (low) of the pressure the limit allows
 borne_p50_psi | number | psi | P50
 borne_p10_psi | number | psi | P10 (high)
 """, "well limit_name"),
+    table_spec("reach", "Force at the tool", "one sleeve of one well", """
+well | text | | well id
+sleeve | integer | | sleeve number (1 is the deepest)
+depth_ft | number | ft | measured depth
+push_p90_lbf | number | lbf | P90 (low) of the push at the tool; below 0 the tubing does not get there by its own push
+push_p50_lbf | number | lbf | P50
+push_p10_lbf | number | lbf | P10 (high)
+pull_p90_lbf | number | lbf | P90 (low) of the pull at the tool
+pull_p50_lbf | number | lbf | P50
+pull_p10_lbf | number | lbf | P10 (high)
+needed_p90_lbf | number | lbf | P90 (low) of the force that shifts a sleeve
+needed_p50_lbf | number | lbf | P50
+needed_p10_lbf | number | lbf | P10 (high)
+reached_share | number | 1 | share of trials with enough force to close and to open, here and at all sleeves above
+reached_share_se | number | 1 | its standard error
+planned_push_lbf | number | lbf | push the plan counts on
+planned_pull_lbf | number | lbf | pull the plan counts on
+planned | flag | | whether the plan takes the sleeve as within reach of the force at the tool
+""", "well sleeve"),
     table_spec("drivers", "What drives the result", "one group of inputs for one target of one well", """
 well | text | | well id
 target | text | | what is explained, e.g. npv or difference

@@ -66,6 +66,7 @@ SHARED_TABLES = (
     "job_spread",
     "stress_state",
     "pressure",
+    "reach",
 )
 """Tables of a run that the job writes too, for each order at the first date in place of the best strategy."""
 ALL_TABLES: Mapping[str, TableSpec] = MappingProxyType({**TABLES, **JOB_TABLES})

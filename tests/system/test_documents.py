@@ -32,7 +32,10 @@ when = "date"
 earliest = "2027-02"
 latest = "2027-05"
 """
-PRESSURE = "[job.pressure]\ntrue_vertical_depth_ft = 9000\n"
+PRESSURE = (
+    "[job.pressure]\ntrue_vertical_depth_ft = 9000\n"
+    "[job.reach]\ntrue_vertical_depth_ft = 9000\nextended_reach_pull_lbf = 20000\n"
+)
 METHODS = (
     TRIGGER
     + PRESSURE
