@@ -65,6 +65,7 @@ LATER_NAMES: tuple[str, ...] = (
     *_declared(Methods, "strategies.methods"),
     *_declared(PressureScreen, "job.pressure"),
     *_declared(ReachForces, "job.reach"),
+    "job.ct_string_life_trips",
 )
 """Variables that came after the first release of the Sobol design: their places follow the first ones."""
 UNCERTAIN_SECTIONS: Mapping[str, type[Section]] = {

@@ -142,6 +142,13 @@ class Job(Section):
     ct_string_life_ft: float | None = number(
         None, "ft", "running feet after which the tubing is changed (least_cost); absent: no limit", 1000.0
     )
+    ct_string_life_trips: Uncertain | None = uncertain(
+        None,
+        "trips",
+        "trips in and out of the hole after which the part of the tubing bent most is worn out at the job's pressure; "
+        "the plan takes the P90, its low value (least_cost); absent: no limit",
+        1.0,
+    )
     string_change_hours: Uncertain = uncertain(
         30.0, "h", "hours at the surface of a change of the tubing string (least_cost)", 0.0
     )
@@ -169,7 +176,12 @@ class Job(Section):
     def problems(self) -> list[Problem]:
         found: list[Problem] = []
         if self.trip_planning == "after_count":
-            for name in ("bha_change_hours", "ct_string_life_ft", "string_change_hours"):
+            for name in (
+                "bha_change_hours",
+                "ct_string_life_ft",
+                "ct_string_life_trips",
+                "string_change_hours",
+            ):
                 if name in self.model_fields_set:
                     text = 'this key with trip_planning = "after_count", which does not use it'
                     remedy = 'remove it, or set trip_planning = "least_cost"'

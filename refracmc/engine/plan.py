@@ -210,13 +210,15 @@ def _dependence(case: Case, variables: tuple[InputVariable, ...]) -> dict[str, t
 
 
 def change_rules(job: Job) -> ChangeRules:
-    """What a change of assembly and string takes, expected values."""
+    """What a change of assembly and string takes, expected values; of the life in trips the low one, P90."""
+    trips = job.ct_string_life_trips
     return ChangeRules(
         stages_per_bha=job.stages_per_bha,
         string_life_ft=job.ct_string_life_ft,
         bha_change_hours=float(job.bha_change_hours.mean()),
         string_change_hours=float(job.string_change_hours.mean()),
         ct_speed_ft_per_min=float(job.ct_speed_ft_per_min.mean()),
+        string_life_trips=None if trips is None else float(np.ravel(trips.ppf([0.1]))[0]),
     )
 
 

@@ -21,6 +21,13 @@ def hours_of(made, rules: ChangeRules, chosen: list[tuple[int, str]]) -> float |
     """Hours a set of changes adds, None where it breaks a limit: from the definition, change by change."""
     hours = stages = feet = depth = 0.0
     at = dict(chosen)
+    parts = sorted({s.depth_ft for s in made.steps if s.depth_ft > 0.0})
+    passages = dict.fromkeys(parts, 0)  # of the part that ends so many feet above the tool
+    allowed = np.inf if rules.string_life_trips is None else 2.0 * rules.string_life_trips + 1e-6
+
+    def out_of_life(times: int) -> bool:
+        return any(passages[x] + times * (x <= depth) > allowed for x in parts)
+
     for number, step in enumerate([*made.steps, None]):
         if number in at:
             if depth == 0.0 or step is None or step.action == "test":
@@ -28,24 +35,31 @@ def hours_of(made, rules: ChangeRules, chosen: list[tuple[int, str]]) -> float |
             hours += 2.0 * depth / (60.0 * rules.ct_speed_ft_per_min)
             stages = 0.0
             if at[number] == "string":
-                if feet + depth > (rules.string_life_ft or np.inf):
+                if feet + depth > (rules.string_life_ft or np.inf) or out_of_life(1):
                     return None
                 hours, feet = hours + rules.string_change_hours, depth
+                passages = {x: int(x <= depth) for x in parts}
             else:
                 hours, feet = hours + rules.bha_change_hours, feet + 2.0 * depth
+                passages = {x: passages[x] + 2 * (x <= depth) for x in parts}
         if step is None:
             break
         feet += abs(step.depth_ft - depth)
+        low, high = sorted((depth, step.depth_ft))
+        passages = {x: passages[x] + (low < x <= high) for x in parts}
         depth = step.depth_ft
         stages += step.action == "treat"
         if stages > rules.stages_per_bha or feet + depth > (rules.string_life_ft or np.inf) + 1e-6:
+            return None
+        if out_of_life(1):
             return None
     return hours
 
 
 def least_hours(made, rules: ChangeRules, most: int) -> float:
     """Least hours over all sets of up to `most` changes, before any steps and of either kind."""
-    kinds = ("bha",) if rules.string_life_ft is None else ("bha", "string")
+    limits = (rules.string_life_ft, rules.string_life_trips)
+    kinds = ("bha",) if limits == (None, None) else ("bha", "string")
     found = np.inf
     for count in range(most + 1):
         for places in itertools.combinations(range(1, len(made.steps)), count):
@@ -62,13 +76,77 @@ def test_no_other_set_of_changes_takes_fewer_hours(data) -> None:
     assume(well.treatable.any())
     made = plan(well, data.draw(orders(well)), data.draw(st.sampled_from(["all", "needed"])))
     life = data.draw(st.sampled_from([None, None, 30_000.0, 45_000.0]))
-    rules = ChangeRules(data.draw(st.integers(1, 3)), life, 2.0, data.draw(st.sampled_from([1.0, 9.0])), 50.0)
-    changes = plan_changes(made, rules)
+    trips = data.draw(st.sampled_from([None, 1.5, 2.0, 2.5, 3.0, 4.0]))
+    rules = ChangeRules(
+        data.draw(st.integers(1, 3)), life, 2.0, data.draw(st.sampled_from([1.0, 9.0])), 50.0, trips
+    )
+    try:
+        changes = plan_changes(made, rules)
+    except PlanRefused:
+        assert least_hours(made, rules, 3 if len(made.steps) < 14 else 1) == np.inf
+        return
     assume(len(changes.kinds) <= 3)
     chosen = list(zip(changes.before_step, changes.kinds, strict=True))
     hours = hours_of(made, rules, chosen)
     assert hours is not None
     assert hours == pytest.approx(least_hours(made, rules, 3 if len(made.steps) < 16 else 2))
+
+
+def most_passages(made) -> int:
+    """Times the part bent most goes over the gooseneck in a plan without changes, move by move."""
+    path = [0.0, *(step.depth_ft for step in made.steps)]
+    parts = {depth for depth in path if depth > 0.0}
+    return max(sum((a < x) != (b < x) for a, b in itertools.pairwise(path)) for x in parts)
+
+
+def test_moves_wear_the_part_that_passes_the_gooseneck() -> None:
+    """Toe to heel closes its sleeves going in and treats them coming out: every part passes twice, one trip. The
+    passes up and down of the other order wear the lateral's parts more than twice."""
+    well = tally(5)
+    easy, back = (plan(well, named_order(name, well)) for name in ("toe_to_heel", "alternating"))
+    assert most_passages(easy) == 2
+    assert plan_changes(easy, ChangeRules(5, string_life_trips=1.0)).kinds == ()
+    worst = most_passages(back)
+    assert worst > 2
+    assert plan_changes(back, ChangeRules(5, string_life_trips=worst / 2)).kinds == ()
+    less = ChangeRules(5, string_life_trips=worst / 2 - 0.5)
+    changes = plan_changes(back, less)
+    assert set(changes.kinds) == {"string"}
+    assert hours_of(back, less, list(zip(changes.before_step, changes.kinds, strict=True))) is not None
+    assert hours_of(back, less, []) is None  # negative control: without the change the limit is broken
+
+
+def test_the_limit_that_binds_first_asks_for_the_change() -> None:
+    well = tally(20)
+    made = plan(well, named_order("two_pass", well))
+    feet, trips = made.travel_ft, most_passages(made) / 2
+
+    def strings(more_ft: float, more_trips: float) -> int:
+        return plan_changes(made, ChangeRules(20, feet + more_ft, 6.0, 30.0, 50.0, trips + more_trips)).count(
+            "string"
+        )
+
+    assert strings(1.0, 1.0) == 0
+    assert strings(-1.0, 1.0) == 1
+    assert strings(1.0, -0.5) >= 1
+    with pytest.raises(PlanRefused, match="string life of 0.5 trips".replace(".", r"\.")):
+        plan_changes(made, ChangeRules(20, string_life_trips=0.5))
+
+
+def test_strings_worn_by_trips_reach_cost_and_log() -> None:
+    """As for feet: changes by trips alone are counted, paid and logged."""
+    well = tally(12)
+    made = plan(well, named_order("two_pass", well))
+    made = with_changes(made, ChangeRules(4, string_life_trips=most_passages(made) / 2))
+    assert made.changes is not None
+    assert made.changes.count("string") >= 1
+    inputs, chance, age = JobInputs.build(4, **BASE), luck(4, 12), np.full(12, 8.0)
+    result = simulate(made, well, inputs, chance, age, JobPolicy())
+    assert (result.counts["string_changes"] == made.changes.count("string")).all()
+    for t in range(4):
+        rows = job_log(made, well, inputs, chance, age, JobPolicy(), t)
+        assert sum(row.hours for row in rows) == pytest.approx(24 * result.days[t], rel=1e-12)
+        assert sum("string" in row.outcome for row in rows) == made.changes.count("string")
 
 
 def test_a_change_waits_for_a_shallow_place() -> None:
