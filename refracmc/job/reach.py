@@ -111,17 +111,17 @@ def string(
 
 
 def sinusoidal_load_lbf(made: String) -> FloatArray:
-    """Compression [lbf] at which the string buckles sinusoidally in the lateral (Dawson & Paslay 1984)."""
+    """Load (n,) [lbf; lb/ft, ft2 lb, ft] at which the string buckles sinusoidally in the lateral (Dawson & Paslay 1984)."""
     return np.asarray(2.0 * np.sqrt(made.stiffness_lb_ft2 * made.weight_lb_per_ft / made.clearance_ft))
 
 
 def helical_load_lbf(made: String) -> FloatArray:
-    """Compression [lbf] at which it buckles helically in the lateral (Chen, Lin & Cheatham 1990)."""
+    """Load (n,) [lbf; lb/ft, ft2 lb, ft] at which it buckles helically in the lateral (Chen, Lin & Cheatham 1990)."""
     return np.asarray(np.sqrt(2.0) * sinusoidal_load_lbf(made))
 
 
 def vertical_helical_load_lbf(made: String) -> FloatArray:
-    """Compression [lbf] at which it buckles helically in the vertical part (Wu & Juvkam-Wold)."""
+    """Load (n,) [lbf; lb/ft, ft2 lb, ft] at which it buckles helically in the vertical part (Wu & Juvkam-Wold)."""
     return np.asarray(5.55 * np.cbrt(made.stiffness_lb_ft2 * made.weight_lb_per_ft**2))
 
 
@@ -210,5 +210,5 @@ def pull_lbf(
 
 
 def reached(enough: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
-    """Sleeves (N, ...) within reach, sleeve 1 the deepest: enough force there and at every sleeve above it."""
+    """Sleeves (N, ...) within reach by sleeve number, the deepest first: enough [no unit] there and at all above."""
     return np.flip(np.logical_and.accumulate(np.flip(enough, axis=0), axis=0), axis=0)

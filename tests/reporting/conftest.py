@@ -15,12 +15,8 @@ from refracmc.reporting.tables import NOTHING, ReportData, RunFacts, build_repor
 ORDERS = ("toe_to_heel", "heel_to_toe", "alternating", "two_pass")
 DATES = tuple(f"{2027 + k // 4}-{1 + 3 * (k % 4):02d}" for k in range(12))
 TRIALS = 4000
-PARTS = tuple(
-    (
-        "mobilisation workover ct_spread frac_spread materials water trips patches perforations "
-        "screenouts stuck_ct well_lost flowback disposal "
-    ).split()
-)
+PARTS = ("mobilisation", "workover", "ct_spread", "frac_spread", "materials", "water", "trips", "patches",
+         "perforations", "screenouts", "stuck_ct", "well_lost", "flowback", "disposal")  # fmt: skip
 
 
 def _percentiles(values: np.ndarray) -> tuple[float, float, float]:
