@@ -138,7 +138,7 @@ def engine_values(plan: WellPlan, block: Block, wanted: Sequence[str] = PER_TRIA
     """Streams, price paths, response and cash of a block whose jobs are done, by the engine."""
     money._LAST.clear()  # price paths are made anew: they are part of what is timed
     model = engine.model_block(plan, block.draws)
-    n = model.base.np0.size
+    n = model.trials
     measures = {name: np.zeros((1 + len(block.jobs), n)) for name in wanted}
     for name in UNDEFINED_ALONE & measures.keys():
         measures[name][0] = np.nan
@@ -191,6 +191,9 @@ ENGINES = {
     "arrays-few": Engine("engine, arrays, measures of the scripts", False, _valuing(engine_few, BLOCK_SIZE)),
     "arrays": Engine("engine, arrays", False, _valuing(engine_values, BLOCK_SIZE)),
     "compiled": Engine("engine, compiled", True, _valuing(engine_values, BLOCK_SIZE)),
+    "compiled-few": Engine(
+        "engine, compiled, measures of the scripts", True, _valuing(engine_few, BLOCK_SIZE)
+    ),
     "arrays-run": Engine("engine, arrays, with draws and jobs", False, _running, False),
     "compiled-run": Engine("engine, compiled, with draws and jobs", True, _running, False),
 }

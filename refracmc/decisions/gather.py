@@ -229,7 +229,7 @@ def sample_drivers(plan: WellPlan, best: Strategy, second: Strategy | None, bloc
 
     def run(source: Mapping[str, str]) -> dict[str, Array]:
         mixed = {name: sets[source[names[name]]][name] for name in sets["a"]}
-        got = evaluate(plan, mixed, chosen).measures
+        got = evaluate(plan, mixed, chosen, ("npv", "incremental_npv")).measures
         made = {"npv": got["npv"][1], "incremental_npv": got["incremental_npv"][1]}
         if second is not None:
             made["difference"] = got["npv"][1] - got["npv"][2]

@@ -164,7 +164,7 @@ class _Valuer:
             self.plan.orders[f"o{k}"] = order_plan(self.plan.well, order)
             strategies.append(replace(self.strategy, name=f"o{k}@date", order=f"o{k}"))
         names = ("incremental_npv", "job_days", "effective_share")
-        found = [evaluate(self.plan, draws, strategies).measures for draws in self.draws]
+        found = [evaluate(self.plan, draws, strategies, names).measures for draws in self.draws]
         return {name: np.concatenate([part[name][1:] for part in found], axis=1) for name in names}
 
     def exposure(self, k: int) -> float:

@@ -2,12 +2,14 @@
 
 Volumes are per forecast month of 365.25/12 days, arrays (trials, months). The own stream continues the
 well's posterior (or its type curve) on producing time; the unit stream has a rate of one unit a day at its
-start and is scaled later by what the job achieved.
+start and is scaled later by what the job achieved. `OwnCurve` and `UnitCurve` hold what they follow from:
+cumulatives of the main phase at month edges, and the ratios of the others.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +18,7 @@ from refracmc.production.decline import cumulative, cumulative_mixture
 from refracmc.production.secondary import ratio_cumulative
 
 Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 MONTH_DAYS = 365.25 / 12.0
 
 
@@ -81,13 +84,27 @@ def _by_phase(main_phase: str, main: Array, others: dict[str, Array]) -> tuple[A
     return volumes["oil"], volumes["gas"], volumes["water"]
 
 
-@dataclass(frozen=True)
+def other_phases(main: str) -> tuple[str, str]:
+    """The phases that follow the main one, in the order the kernels take them."""
+    return ("gas", "water") if main == "oil" else ("oil", "water")
+
+
+@dataclass(frozen=True, eq=False)
 class StreamTable:
-    """Own streams of many parameter rows: cumulative at month edges (K, T + 1) per phase from the anchor on."""
+    """Own streams of many parameter rows: main-phase cumulative at month edges (K, T + 1) from the anchor on, and
+    the ratios of the other phases, each (K,)."""
 
     total: Array
-    others: dict[str, Array]
+    ratios: dict[str, Ratio]
     running: Array
+
+    @cached_property
+    def others(self) -> dict[str, Array]:
+        """Cumulatives (K, T + 1) of the other phases."""
+        return {
+            phase: ratio_cumulative(self.total, ratio.now, ratio.final, ratio.change)
+            for phase, ratio in self.ratios.items()
+        }
 
 
 def stream_table(
@@ -107,47 +124,95 @@ def stream_table(
     """
     edges = MONTH_DAYS * (months_before + np.arange(horizon + 1))
     total = cumulative_mixture(form, slots, uptime[:, None] * edges)
-    others = {
-        phase: ratio_cumulative(total, ratio.now, ratio.final, ratio.change)
-        for phase, ratio in ratios.items()
-    }
-    return StreamTable(total, others, uptime if running is None else running)
+    return StreamTable(total, ratios, uptime if running is None else running)
 
 
-def own_stream(
-    main_phase: str, table: StreamTable, row: NDArray[np.intp] | slice, produced_before: float
-) -> BaseStream:
-    """Own stream of each trial: row (n,) of the table. produced_before: main cumulative at the anchor."""
-    total = table.total[row]
-    main = np.diff(total, axis=1)
-    others = {phase: np.diff(values[row], axis=1) for phase, values in table.others.items()}
-    start = total[:, 0]
-    oil, gas, water = _by_phase(main_phase, main, others)
-    return BaseStream(
-        oil, gas, water, main, total - start[:, None], start + produced_before, table.running[row]
-    )
+@dataclass(frozen=True, eq=False)
+class OwnCurve:
+    """Own stream of each trial: row (n,) of a table. produced_before: main cumulative at the anchor."""
+
+    main_phase: str
+    table: StreamTable
+    row: IntArray
+    produced_before: float
+
+    @cached_property
+    def np0(self) -> Array:
+        """Main-phase cumulative (n,) up to the valuation month."""
+        produced: Array = self.table.total[self.row, 0] + self.produced_before
+        return produced
+
+    @property
+    def to_horizon(self) -> Array:
+        """Main-phase volume (n,) from the valuation month to the horizon, with no economic limit."""
+        volume: Array = self.table.total[self.row, -1] - self.table.total[self.row, 0]
+        return volume
+
+    @property
+    def running(self) -> Array:
+        """Share of calendar time on where the well runs (n,)."""
+        running: Array = self.table.running[self.row]
+        return running
+
+    def ratios(self) -> Array:
+        """Ratios now, at the end and where it is reached (2, 3, n) of the other phases."""
+        made = [self.table.ratios[phase] for phase in other_phases(self.main_phase)]
+        return np.array([[part[self.row] for part in (r.now, r.final, r.change)] for r in made])
+
+    def rows(self, part: slice | NDArray[np.intp]) -> OwnCurve:
+        """The same for some of the trials."""
+        return replace(self, row=self.row[part])
+
+    def stream(self) -> BaseStream:
+        """The volumes by month."""
+        total = self.table.total[self.row]
+        main = np.diff(total, axis=1)
+        others = {phase: np.diff(values[self.row], axis=1) for phase, values in self.table.others.items()}
+        oil, gas, water = _by_phase(self.main_phase, main, others)
+        return BaseStream(oil, gas, water, main, total - total[:, :1], self.np0, self.running)
 
 
-def unit_stream(
+@dataclass(frozen=True, eq=False)
+class UnitCurve:
+    """Refrac stream of one unit a day at its start: main-phase cumulative (n, T + 1) at month edges; ends: phase ->
+    ratio at the start and at the end, each (n,), moving linearly with the share of the stream's own cumulative (to
+    the horizon) until `change_fraction` of it, constant after."""
+
+    main_phase: str
+    total: Array
+    ends: dict[str, tuple[Array, Array]]
+    change_fraction: float
+
+    def ratios(self) -> Array:
+        """As OwnCurve.ratios."""
+        change = self.change_fraction * self.total[:, -1]
+        return np.array([[*self.ends[phase], change] for phase in other_phases(self.main_phase)])
+
+    def rows(self, part: slice | NDArray[np.intp]) -> UnitCurve:
+        """The same for some of the trials."""
+        ends = {phase: (first[part], last[part]) for phase, (first, last) in self.ends.items()}
+        return replace(self, total=self.total[part], ends=ends)
+
+    def stream(self) -> UnitStream:
+        """The volumes by month."""
+        main = np.diff(self.total, axis=1)
+        change = self.change_fraction * self.total[:, -1]
+        others = {
+            phase: np.diff(ratio_cumulative(self.total, first, last, change), axis=1)
+            for phase, (first, last) in self.ends.items()
+        }
+        return UnitStream(_by_phase(self.main_phase, main, others), main, self.total)
+
+
+def unit_curve(
     main_phase: str,
     slots: Array,
     uptime: Array,
-    ratios: dict[str, tuple[Array, Array]],
-    change_fraction: Array,
+    ends: dict[str, tuple[Array, Array]],
+    change_fraction: float,
     horizon: int,
-) -> UnitStream:
-    """Refrac stream of one unit a day at its start.
-
-    slots (4, n) of the modified hyperbolic with rate 1; ratios: phase -> (at the start, at the end), each
-    (n,), moving linearly with the share of the stream's own cumulative (to the horizon) until
-    `change_fraction` of it, constant after.
-    """
+) -> UnitCurve:
+    """Refrac stream of one unit a day at its start; slots (4, n) of the modified hyperbolic with rate 1."""
     edges = MONTH_DAYS * np.arange(horizon + 1)
     total = cumulative("modified_hyperbolic", slots, uptime[:, None] * edges)
-    main = np.diff(total, axis=1)
-    change = change_fraction * total[:, -1]
-    others = {
-        phase: np.diff(ratio_cumulative(total, first, last, change), axis=1)
-        for phase, (first, last) in ratios.items()
-    }
-    return UnitStream(_by_phase(main_phase, main, others), main, total)
+    return UnitCurve(main_phase, total, ends, change_fraction)

@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,7 +28,17 @@ from refracmc.production.decline import FORMS
 from refracmc.production.response import headroom_ultimate
 from refracmc.production.stress import stress_multiplier
 
-from .base import BaseStream, Ratio, StreamTable, UnitStream, own_stream, stream_table, unit_stream
+from .base import (
+    BaseStream,
+    OwnCurve,
+    Ratio,
+    StreamTable,
+    UnitCurve,
+    UnitStream,
+    other_phases,
+    stream_table,
+    unit_curve,
+)
 from .cash import PER_TRIAL, UNDEFINED_ALONE, CashKernel, DateKernel, JobOutcome, ResponseTerms, Valued
 from .draws import ROW, job_luck
 from .job_arguments import Chosen, dates_of, orders_of, trials_of, well_of
@@ -47,23 +58,37 @@ Draws = Mapping[str, Array]
 
 @dataclass(frozen=True, eq=False)
 class BlockModel:
-    """Streams, prices and response terms of a block, before any job."""
+    """Streams, prices and response terms of a block, before any job; month by month only where it is asked for."""
 
-    base: BaseStream
-    unit: UnitStream
+    own: OwnCurve
+    refrac: UnitCurve
     economics: BlockMoney
     terms: ResponseTerms
     share: Array
     potential: Array
 
-    def rows(self, part: NDArray[np.intp]) -> BlockModel:
-        """The same model for some of the trials; prices and indices that the kernels do not read are left whole."""
+    @property
+    def trials(self) -> int:
+        """n."""
+        return self.own.row.size
+
+    @cached_property
+    def base(self) -> BaseStream:
+        """Own stream by month."""
+        return self.own.stream()
+
+    @cached_property
+    def unit(self) -> UnitStream:
+        """Unit stream of a refrac by month."""
+        return self.refrac.stream()
+
+    def rows(self, part: slice | NDArray[np.intp]) -> BlockModel:
+        """The same model for some of the trials; the service-cost index, which no kernel reads, is left whole."""
         terms = {name: getattr(self.terms, name)[part] for name in ResponseTerms.__dataclass_fields__}
-        money = self.economics
         return BlockModel(
-            self.base.rows(part),
-            self.unit.rows(part),
-            replace(money, money=money.money.rows(part)),
+            self.own.rows(part),
+            self.refrac.rows(part),
+            self.economics.rows(part),
             ResponseTerms(**terms),
             self.share[part],
             self.potential[part],
@@ -78,10 +103,6 @@ class BlockResult:
     parts: dict[str, Array]
 
 
-def _phases(main: str) -> tuple[str, str]:
-    return ("gas", "water") if main == "oil" else ("oil", "water")
-
-
 def posterior_rows(plan: WellPlan, draws: Draws) -> NDArray[np.intp]:
     """Row of the posterior each trial takes (n,): those whose recovery passes a stated ultimate are not used."""
     assert plan.posterior is not None
@@ -93,12 +114,12 @@ def posterior_rows(plan: WellPlan, draws: Draws) -> NDArray[np.intp]:
     return np.minimum(draws[ROW] * usable, count - 1).astype(np.intp)
 
 
-_TABLES: OrderedDict[int, tuple[WellPlan, StreamTable, dict[str, Ratio]]] = OrderedDict()
+_TABLES: OrderedDict[int, tuple[WellPlan, StreamTable]] = OrderedDict()
 _KEPT_TABLES = 8
 
 
-def _posterior_table(plan: WellPlan) -> tuple[StreamTable, dict[str, Ratio]]:
-    """Streams and ratios of every posterior row of a well, kept for the wells used last."""
+def _posterior_table(plan: WellPlan) -> StreamTable:
+    """Streams of every posterior row of a well, kept for the wells used last."""
     key = id(plan)
     if key not in _TABLES:
         posterior = plan.posterior
@@ -108,7 +129,7 @@ def _posterior_table(plan: WellPlan) -> tuple[StreamTable, dict[str, Ratio]]:
             phase: Ratio(*(np.asarray(part) for part in posterior.secondary[phase]))
             if phase in posterior.secondary
             else Ratio(none, none, none + 1.0)
-            for phase in _phases(plan.well.main_phase)
+            for phase in other_phases(plan.well.main_phase)
         }
         table = stream_table(
             posterior.form,
@@ -119,33 +140,27 @@ def _posterior_table(plan: WellPlan) -> tuple[StreamTable, dict[str, Ratio]]:
             plan.horizon,
             posterior.running_uptime,
         )
-        _TABLES[key] = (plan, table, ratios)
+        _TABLES[key] = (plan, table)
         if len(_TABLES) > _KEPT_TABLES:
             _TABLES.popitem(last=False)
-    _, table, ratios = _TABLES[key]
-    return table, ratios
+    return _TABLES[key][1]
 
 
-def _own(plan: WellPlan, draws: Draws) -> tuple[BaseStream, dict[str, Array], Array]:
-    """Own stream, present ratios (n,) by phase, and the ultimate stated in the case or NaN (n,)."""
+def _own(plan: WellPlan, draws: Draws) -> OwnCurve:
+    """Own stream of each trial."""
     main, n = plan.well.main_phase, draws["response.uplift"].size
-    stated = draws.get("response.ultimate")
-    ultimate = np.full(n, np.nan) if stated is None else stated
     if plan.posterior is not None:
         row = posterior_rows(plan, draws)
-        table, ratios = _posterior_table(plan)
-        now = {phase: ratio.now[row] for phase, ratio in ratios.items()}
-        return own_stream(main, table, row, plan.np_anchor), now, ultimate
+        return OwnCurve(main, _posterior_table(plan), row, plan.np_anchor)
     curve = plan.well.type_curve
     assert curve is not None
     names = ("initial_rate_per_d", "initial_decline_per_year", "b", "terminal_decline_per_year")
     slots = np.stack([draws[f"type_curve.{name}"] for name in names])
     flat = {"oil": curve.oil_ratio, "gas": curve.gas_ratio, "water": curve.water_ratio}
-    ratios = {p: Ratio(*(np.full(n, v) for v in (flat[p], flat[p], 1.0))) for p in _phases(main)}
+    ratios = {p: Ratio(*(np.full(n, v) for v in (flat[p], flat[p], 1.0))) for p in other_phases(main)}
     form = np.zeros(n, dtype=np.int8)
     table = stream_table(form, slots, draws["type_curve.uptime"], ratios, plan.months_before, plan.horizon)
-    now = {phase: ratio.now for phase, ratio in ratios.items()}
-    return own_stream(main, table, slice(None), plan.np_anchor), now, ultimate
+    return OwnCurve(main, table, np.arange(n), plan.np_anchor)
 
 
 def _shares(plan: WellPlan, draws: Draws) -> tuple[Array, Array]:
@@ -170,17 +185,18 @@ def _shares(plan: WellPlan, draws: Draws) -> tuple[Array, Array]:
 def model_block(plan: WellPlan, draws: Draws) -> BlockModel:
     """Everything of a block that comes before the job."""
     response = plan.well.settings.response
-    base, now, ultimate = _own(plan, draws)
+    own = _own(plan, draws)
     economics = block_money(plan, draws)
     main = plan.well.main_phase
+    now = {phase: own.table.ratios[phase].now[own.row] for phase in other_phases(main)}
     ends = {
         phase: (
             now[phase] * draws[f"response.{phase}_start_factor"],
             now[phase] * draws[f"response.{phase}_final_factor"],
         )
-        for phase in _phases(main)
+        for phase in other_phases(main)
     }
-    n = base.np0.size
+    n = own.row.size
     slots = np.stack(
         [
             np.ones(n),
@@ -189,19 +205,19 @@ def model_block(plan: WellPlan, draws: Draws) -> BlockModel:
             draws["response.terminal_decline_per_year"],
         ]
     )
-    change = np.full(n, response.ratio_change_fraction)
-    unit = unit_stream(main, slots, base.running, ends, change, plan.horizon)
-    headroom = headroom_ultimate(base.np0, base.cumulative[:, -1], draws["response.headroom"], plan.intensity)
+    refrac = unit_curve(main, slots, own.running, ends, response.ratio_change_fraction, plan.horizon)
+    headroom = headroom_ultimate(own.np0, own.to_horizon, draws["response.headroom"], plan.intensity)
+    stated = draws.get("response.ultimate")
     terms = ResponseTerms(
         uplift=draws["response.uplift"] * draws["response.play_factor"] * plan.intensity,
         q_peak=draws["type_curve.peak_rate_per_d"] if plan.q_peak is None else np.full(n, plan.q_peak),
         depletion_exponent=draws["response.depletion_exponent"],
         kept_fraction=draws["response.kept_fraction"],
         acceleration_fraction=draws["response.acceleration_fraction"],
-        ultimate=np.where(np.isnan(ultimate), headroom, ultimate),
+        ultimate=headroom if stated is None else np.where(np.isnan(stated), headroom, stated),
     )
     share, potential = _shares(plan, draws)
-    return BlockModel(base, unit, economics, terms, share, potential)
+    return BlockModel(own, refrac, economics, terms, share, potential)
 
 
 def stress_terms(plan: WellPlan, draws: Draws) -> dict[str, Array | float]:
@@ -410,7 +426,7 @@ def _with_triggers(
 def _dated(
     plan: WellPlan, draws: Draws, model: BlockModel, chosen: Sequence[Strategy], names: Sequence[str]
 ) -> BlockResult:
-    n = model.base.np0.size
+    n = model.trials
     jobs, parts = (_jobs_compiled if plan.compiled else _jobs_arrays)(plan, draws, model, chosen)
     measures = {name: np.zeros((1 + len(chosen), n)) for name in names}
     for name in UNDEFINED_ALONE & measures.keys():
@@ -445,7 +461,7 @@ def _jobs_compiled(
     by_method = [k for k, strategy in enumerate(chosen) if strategy.order in plan.methods]
     by_order = [k for k, strategy in enumerate(chosen) if strategy.order not in plan.methods]
     members = tuple(JobOutcome.__dataclass_fields__)
-    table = np.empty((len(members) + len(PARTS), len(chosen), model.base.np0.size))
+    table = np.empty((len(members) + len(PARTS), len(chosen), model.trials))
     if by_order:
         names = list(dict.fromkeys(chosen[k].order for k in by_order))
         months = sorted({chosen[k].month for k in by_order})
@@ -493,7 +509,7 @@ def _value_arrays(
     for k, strategy in enumerate(chosen):
         by_month.setdefault(strategy.month, []).append(k)
     together = {month: _outcomes([jobs[k] for k in members]) for month, members in by_month.items()}
-    for part in chunks_of(model.base.np0.size):
+    for part in chunks_of(model.trials):
         kernel = kernel_of(model, part)
         alone = {"npv": kernel.nothing.npv, "eur": kernel.base.np0 + kernel.nothing.produced}
         for name in alone.keys() & measures.keys():
@@ -512,44 +528,49 @@ def _value_compiled(
     jobs: Sequence[JobOutcome],
     measures: dict[str, Array],
 ) -> None:
-    """Fill `measures` with the compiled pass over all trials of the block."""
+    """Fill the `measures` that are there with the compiled pass over all trials of the block."""
     from .compiled import value_trials
 
-    base, unit, money, terms = model.base, model.unit, model.economics.money, model.terms
+    own, money, terms = model.own, model.economics, model.terms
     order = sorted(range(len(chosen)), key=lambda k: (chosen[k].month, k))
-    members = JobOutcome.__dataclass_fields__
-    outcomes = np.stack(
-        [[np.asarray(getattr(jobs[k], name), dtype=float) for k in order] for name in members]
-    )
+    outcomes = np.empty((len(JobOutcome.__dataclass_fields__), len(order), model.trials))
+    for row, name in enumerate(JobOutcome.__dataclass_fields__):
+        for place, k in enumerate(order):
+            outcomes[row, place] = getattr(jobs[k], name)
     months = np.array([chosen[k].month for k in order], dtype=np.int64)
     write_off = np.zeros((len(order), plan.horizon))
-    for row, month in enumerate(months):
-        if money.tax_rate:
-            write_off[row] = money.depreciation[int(month)] * (1.0 - money.expensed)
-            write_off[row, month] += money.expensed
-    net_prices = np.stack((money.price_oil, money.price_gas, money.price_water))
-    out = np.empty((len(PER_TRIAL), 1 + len(order), base.np0.size))
+    if money.tax_rate:
+        for place, month in enumerate(months):
+            write_off[place] = money.depreciation[int(month)] * (1.0 - money.expensed)
+            write_off[place, month] += money.expensed
+    out = np.empty((len(PER_TRIAL), 1 + len(order), model.trials))
+    ahead = (money.oil_price, money.gas_price) if money.ahead is None else money.ahead
     arguments = (
-        np.stack((base.oil, base.gas, base.water)),
-        np.stack(unit.phases),
-        net_prices,
-        net_prices if money.ahead is None else np.stack(money.ahead),
+        own.table.total,
+        own.row,
+        own.ratios(),
+        model.refrac.total,
+        model.refrac.ratios(),
+        money.oil_price,
+        money.gas_price,
+        *ahead,
         money.ahead is not None,
-        money.fixed,
-        money.holding,
-        money.abandonment,
-        money.main_price,
-        float(money.main_factor[0, 0]),
-        0 if plan.well.main_phase == "oil" else 1,
+        money.costs,
+        money.escalation * money.fiscal.working_interest,
         money.discount,
-        base.np0,
-        np.stack([np.asarray(getattr(terms, name)) for name in ResponseTerms.__dataclass_fields__]),
+        np.array([money.fiscal.oil_factor, money.fiscal.gas_factor]),
+        0 if plan.well.main_phase == "oil" else 1,
+        own.np0,
+        np.array([getattr(terms, name) for name in ResponseTerms.__dataclass_fields__]),
         outcomes,
         months,
         write_off,
         money.tax_rate,
-        money.working,
+        money.fiscal.working_interest,
         plan.well.settings.opex.lease_holding_months,
+        "payout_months" in measures,
+        "irr" in measures,
+        "breakeven_price" in measures,
         out,
     )
     check_kernel(arguments)

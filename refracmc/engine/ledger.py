@@ -109,7 +109,7 @@ def _ledger(
 def nothing_ledger(plan: WellPlan, draws: Mapping[str, Array], row: int) -> dict[str, Array]:
     """Columns (T,) of the well left alone, for trial `row` of the block."""
     model = model_block(plan, draws)
-    part = next(p for p in chunks_of(model.base.np0.size) if p.start <= row < p.stop)
+    part = next(p for p in chunks_of(model.trials) if p.start <= row < p.stop)
     kernel = kernel_of(model, part)
     at = row - part.start
     limit = int(kernel.nothing.limit[at])

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,18 +26,101 @@ from .plan import WellPlan
 Array = NDArray[np.float64]
 
 
+COSTS = (
+    "prices.oil_differential_usd_per_bbl",
+    "prices.gas_differential_usd_per_mcf",
+    "liquids",
+    "opex.oil_usd_per_bbl",
+    "opex.gas_usd_per_mcf",
+    "opex.water_usd_per_bbl",
+    "opex.fixed_usd_per_month",
+    "opex.holding_usd_per_month",
+    "opex.abandonment_usd",
+)
+"""Rows of BlockMoney.costs; liquids: yield of gas liquids times their share of the oil price, bbl/Mcf."""
+
+
 @dataclass(frozen=True, eq=False)
 class BlockMoney:
-    """Money of a block, benchmark prices (n, T) and the service-cost index by refrac month, each (n,)."""
+    """Prices and terms of a block before they are made monthly.
 
-    money: Money
+    costs (9, n): rows as in COSTS, 8/8; escalation (T,): cost factor of a month; oil_price, gas_price, ahead (n, T):
+    benchmark prices, and their mean over the next twelve months expected (None where the path is known);
+    service_index: by refrac month, each (n,).
+    """
+
+    fiscal: FiscalTerms
+    main_phase: str
+    costs: Array
+    escalation: Array
+    discount: Array
     oil_price: Array
     gas_price: Array
+    ahead: tuple[Array, Array] | None
     service_index: dict[int, Array]
+    tax_rate: float = 0.0
+    expensed: float = 0.0
+    depreciation: dict[int, Array] = field(default_factory=dict)
+
+    @property
+    def main_price(self) -> Array:
+        """Benchmark price (n, T) of the main phase."""
+        return self.oil_price if self.main_phase == "oil" else self.gas_price
+
+    def rows(self, part: slice | NDArray[np.intp]) -> BlockMoney:
+        """The same for some of the trials; the service-cost index is left whole."""
+        ahead = None
+        if self.ahead is not None:
+            ahead = (self.ahead[0][part], self.ahead[1][part])
+        return replace(
+            self,
+            costs=self.costs[:, part],
+            oil_price=self.oil_price[part],
+            gas_price=self.gas_price[part],
+            ahead=ahead,
+        )
+
+    @cached_property
+    def money(self) -> Money:
+        """Month by month, as the array kernel takes it."""
+        cost = self.fiscal.working_interest * self.escalation
+        held = dict(zip(COSTS, self.costs, strict=True))
+
+        def per_month(name: str) -> Array:
+            monthly: Array = held[name][:, None] * cost
+            return monthly
+
+        def net(oil: Array, gas: Array) -> tuple[Array, Array, Array]:
+            oil_net = oil_netback(oil, held["prices.oil_differential_usd_per_bbl"], self.fiscal)
+            gas_net = gas_netback(
+                gas, held["prices.gas_differential_usd_per_mcf"], self.fiscal, oil, held["liquids"], 1.0
+            )
+            oil_net -= per_month("opex.oil_usd_per_bbl")
+            gas_net -= per_month("opex.gas_usd_per_mcf")
+            return oil_net, gas_net, -per_month("opex.water_usd_per_bbl")
+
+        oil_price, gas_price, water_price = net(self.oil_price, self.gas_price)
+        factor = self.fiscal.oil_factor if self.main_phase == "oil" else self.fiscal.gas_factor
+        return Money(
+            price_oil=oil_price,
+            price_gas=gas_price,
+            price_water=water_price,
+            fixed=per_month("opex.fixed_usd_per_month"),
+            holding=per_month("opex.holding_usd_per_month"),
+            abandonment=per_month("opex.abandonment_usd"),
+            main_price=self.main_price,
+            main_factor=np.full((self.costs.shape[1], 1), factor),
+            discount=self.discount,
+            working=self.fiscal.working_interest,
+            ahead=None if self.ahead is None else net(*self.ahead),
+            tax_rate=self.tax_rate,
+            expensed=self.expensed,
+            depreciation=self.depreciation,
+        )
 
 
 def block_money(plan: WellPlan, draws: Mapping[str, Array]) -> BlockMoney:
-    """Price paths, netbacks, costs and discount factors of the drawn trials."""
+    """Price paths, costs and discount factors of the drawn trials."""
     case, settings = plan.case, plan.well.settings
     valuation, fiscal = case.valuation, settings.fiscal
     n, months = draws["luck.z_well"].size, np.arange(plan.horizon)
@@ -48,54 +132,30 @@ def block_money(plan: WellPlan, draws: Mapping[str, Array]) -> BlockMoney:
         severance_gas=fiscal.severance_gas_fraction,
         ad_valorem=fiscal.ad_valorem_fraction,
     )
-    escalation = (1.0 + valuation.annual_cost_escalation) ** ((months + 0.5) / 12.0)
-    cost = settings.interests.working * escalation
-
-    def per_month(name: str) -> Array:
-        return draws[name][:, None] * cost
-
-    def net(oil: Array, gas: Array) -> tuple[Array, Array, Array]:
-        oil_net = oil_netback(oil, draws["prices.oil_differential_usd_per_bbl"], terms)
-        gas_net = gas_netback(
-            gas,
-            draws["prices.gas_differential_usd_per_mcf"],
-            terms,
-            oil,
-            draws["prices.ngl_yield_bbl_per_mcf"],
-            draws["prices.ngl_price_fraction_of_oil"],
-        )
-        oil_net -= per_month("opex.oil_usd_per_bbl")
-        gas_net -= per_month("opex.gas_usd_per_mcf")
-        return oil_net, gas_net, -per_month("opex.water_usd_per_bbl")
-
-    oil_price, gas_price, water_price = net(paths.oil, paths.gas)
-    ahead = None
-    if expected is not None:
-        ahead = net(*expected)
-    factor = terms.oil_factor if plan.well.main_phase == "oil" else terms.gas_factor
+    liquids = draws["prices.ngl_yield_bbl_per_mcf"] * draws["prices.ngl_price_fraction_of_oil"]
     tax = fiscal.income_tax
     year, month = (int(part) for part in valuation.date.split("-"))
-    job_months = _job_months(plan)
     weights = {}
     if tax is not None:
-        weights = {m: depreciation_weights(tax.schedule, m, year, month, plan.horizon) for m in job_months}
-    money = Money(
-        price_oil=oil_price,
-        price_gas=gas_price,
-        price_water=water_price,
-        fixed=per_month("opex.fixed_usd_per_month"),
-        holding=per_month("opex.holding_usd_per_month"),
-        abandonment=per_month("opex.abandonment_usd"),
-        main_price=paths.oil if plan.well.main_phase == "oil" else paths.gas,
-        main_factor=np.full((n, 1), factor),
+        weights = {
+            m: depreciation_weights(tax.schedule, m, year, month, plan.horizon) for m in _job_months(plan)
+        }
+    return BlockMoney(
+        fiscal=terms,
+        main_phase=plan.well.main_phase,
+        costs=np.array([liquids if name == "liquids" else draws[name] for name in COSTS]),
+        escalation=np.asarray(
+            (1.0 + valuation.annual_cost_escalation) ** ((months + 0.5) / 12.0), dtype=float
+        ),
         discount=discount_factors(plan.horizon, valuation.annual_discount_rate),
-        working=settings.interests.working,
-        ahead=ahead,
+        oil_price=paths.oil,
+        gas_price=paths.gas,
+        ahead=expected,
+        service_index=service_index(plan, draws),
         tax_rate=0.0 if tax is None else tax.rate,
         expensed=0.0 if tax is None else tax.intangible_fraction,
         depreciation=weights,
     )
-    return BlockMoney(money, paths.oil, paths.gas, service_index(plan, draws))
 
 
 _PATHS_KEPT = 4

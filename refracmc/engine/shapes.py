@@ -22,20 +22,24 @@ from .job_arguments import (
     padded,
 )
 
-# In the order of the arguments of compiled.value_trials; None: a single number. n trials, T months, S strategies.
+# In the order of the arguments of compiled.value_trials; None: a single number. n trials, T months, S
+# strategies, K rows of streams.
 _SHAPES: tuple[tuple[str, tuple[int | str, ...] | None], ...] = (
-    ("volumes", (3, "n", "T")),
-    ("units", (3, "n", "T")),
-    ("prices", (3, "n", "T")),
-    ("ahead", (3, "n", "T")),
+    ("table", ("K", "T+1")),
+    ("rows", ("n",)),
+    ("own_ratios", (2, 3, "n")),
+    ("unit", ("n", "T+1")),
+    ("unit_ratios", (2, 3, "n")),
+    ("oil", ("n", "T")),
+    ("gas", ("n", "T")),
+    ("oil_ahead", ("n", "T")),
+    ("gas_ahead", ("n", "T")),
     ("use_ahead", None),
-    ("fixed", ("n", "T")),
-    ("holding", ("n", "T")),
-    ("abandonment", ("n", "T")),
-    ("main_price", ("n", "T")),
-    ("main_factor", None),
-    ("main_row", None),
+    ("costs", (9, "n")),
+    ("escalation", ("T",)),
     ("discount", ("T",)),
+    ("factors", (2,)),
+    ("main_row", None),
     ("np0", ("n",)),
     ("terms", (6, "n")),
     ("jobs", (6, "S", "n")),
@@ -44,6 +48,9 @@ _SHAPES: tuple[tuple[str, tuple[int | str, ...] | None], ...] = (
     ("tax_rate", None),
     ("working", None),
     ("lease", None),
+    ("want_payout", None),
+    ("want_irr", None),
+    ("want_breakeven", None),
     ("out", (14, "S+1", "n")),
 )
 
@@ -51,12 +58,14 @@ _SHAPES: tuple[tuple[str, tuple[int | str, ...] | None], ...] = (
 def check_kernel(arguments: tuple[Any, ...]) -> None:
     """Raise ValueError naming the argument whose shape, or whose use as an index, is out of bounds.
 
-    arguments: those of compiled.value_trials. Months must lie in 0..T-1, days shut in be finite and >= 0 [days].
+    arguments: those of compiled.value_trials. Months must lie in 0..T-1, rows in 0..K-1, days
+    shut in be finite and >= 0 [days].
     """
     named = dict(zip((name for name, _ in _SHAPES), arguments, strict=True))
-    n, horizon = named["fixed"].shape
-    count = named["months"].size
-    sizes: dict[int | str, int] = {"n": n, "T": horizon, "S": count, "S+1": count + 1}
+    n, horizon = named["oil"].shape
+    count, streams = named["months"].size, named["table"].shape[0]
+    sizes: dict[int | str, int] = {"n": n, "T": horizon, "T+1": horizon + 1}
+    sizes |= {"S": count, "S+1": count + 1, "K": streams}
     for name, shape in _SHAPES:
         if shape is not None:
             expected = tuple(sizes.get(part, part) for part in shape)
@@ -65,6 +74,12 @@ def check_kernel(arguments: tuple[Any, ...]) -> None:
     months, days = named["months"], named["jobs"][0]
     if count and not (months.min() >= 0 and months.max() < horizon):
         raise ValueError(f"months: found {months.min()} to {months.max()}; allowed: 0 to {horizon - 1}")
+    rows = named["rows"]
+    if n and not (rows.min() >= 0 and rows.max() < streams):
+        raise ValueError(f"rows: found {rows.min()} to {rows.max()}; allowed: 0 to {streams - 1}")
+    for name in ("own_ratios", "unit_ratios"):
+        if not np.all(named[name] >= 0.0):
+            raise ValueError(f"{name}: found a ratio that is negative or no number; allowed: 0 or more")
     if not np.all((days >= 0.0) & (days < np.inf)):
         raise ValueError("jobs: found days shut in that are negative or no number; allowed: 0 or more")
     if named["main_row"] not in (0, 1):

@@ -43,7 +43,7 @@ def trigger_months(model: BlockModel, trigger: Trigger) -> IntArray:
     from .evaluate import chunks_of, kernel_of
 
     window = np.arange(trigger.first, trigger.last + 1)
-    n = model.base.np0.size
+    n = model.trials
     limit = np.concatenate([kernel_of(model, part).nothing.limit for part in chunks_of(n)])
     past = window > limit[:, None]
     rate = np.where(window - 1 > limit[:, None], 0.0, model.base.main[:, window - 1] / MONTH_DAYS)
@@ -55,10 +55,7 @@ def trigger_months(model: BlockModel, trigger: Trigger) -> IntArray:
     if trigger.min_rate_per_d is not None:
         fires &= rate >= trigger.min_rate_per_d
     if trigger.min_price_usd is not None:
-        fires &= (
-            np.broadcast_to(model.economics.money.main_price, (n, model.base.main.shape[1]))[:, window - 1]
-            >= trigger.min_price_usd
-        )
+        fires &= model.economics.main_price[:, window - 1] >= trigger.min_price_usd
     if trigger.max_service_index is not None:
         index = np.stack([model.economics.service_index[int(month)] for month in window], axis=1)
         fires &= index <= trigger.max_service_index

@@ -99,23 +99,26 @@ def test_chunks_do_not_show(name: str, tmp_path: Path, monkeypatch: pytest.Monke
 
 
 def kernel_arguments() -> list:
-    """Sound arguments of the kernel: two trials, twelve months, three strategies."""
+    """Sound arguments of the kernel: two trials, twelve months, three strategies, four rows of streams."""
     rng = np.random.default_rng(1)
-    cube, sheet = rng.random((3, 2, 12)), rng.random((2, 12))
-    months = np.array([0, 3, 11])
-    jobs = rng.random((6, 3, 2))
+    sheet, ratios, line = rng.random((2, 12)), rng.random((2, 3, 2)), rng.random(12)
+    table, unit = (np.cumsum(rng.random((rows, 13)), axis=1) for rows in (4, 2))
+    jobs, months = rng.random((6, 3, 2)), np.array([0, 3, 11])
     return [
-        *(cube, cube, cube, cube, False, sheet, sheet, sheet, sheet, 1.0, 0, rng.random(12), rng.random(2)),
-        *(rng.random((6, 2)), jobs, months, np.zeros((3, 12)), 0.0, 1.0, 5, np.empty((14, 4, 2))),
+        *(table, np.array([0, 3]), ratios, unit, ratios.copy(), sheet, sheet, sheet, sheet, False),
+        *(rng.random((9, 2)), line, line, rng.random(2), 0, rng.random(2), rng.random((6, 2)), jobs, months),
+        *(np.zeros((3, 12)), 0.0, 1.0, 5, True, True, True, np.empty((14, 4, 2))),
     ]
 
 
-@pytest.mark.parametrize("place", [0, 1, 2, 3, 5, 6, 7, 8, 11, 12, 13, 14, 16, 20])
+@pytest.mark.parametrize("place", [0, 1, 2, 3, 4, 5, 6, 7, 8, 10, 11, 12, 13, 15, 16, 17, 19, 26])
 @pytest.mark.parametrize("axis", [0, -1])
 def test_a_wrong_shape_is_refused(place: int, axis: int) -> None:
     """Each array a row or a column short."""
     check_kernel(tuple(kernel_arguments()))
     arguments = kernel_arguments()
+    if place == 0:  # any number of rows of streams is allowed, other than of months
+        axis = 1
     arguments[place] = np.delete(arguments[place], 0, axis=axis)
     with pytest.raises(ValueError, match=r"found shape .* allowed: "):
         check_kernel(tuple(arguments))
@@ -124,11 +127,15 @@ def test_a_wrong_shape_is_refused(place: int, axis: int) -> None:
 @pytest.mark.parametrize(
     ("place", "index", "value", "said"),
     [
-        (15, 0, -1, "months: found -1"),
-        (15, 2, 12, "months: found 0 to 12; allowed: 0 to 11"),
-        (14, (0, 1, 1), np.nan, "days shut in"),
-        (14, (0, 1, 1), np.inf, "days shut in"),
-        (14, (0, 1, 1), -0.5, "days shut in"),
+        (18, 0, -1, "months: found -1"),
+        (18, 2, 12, "months: found 0 to 12; allowed: 0 to 11"),
+        (1, 0, -1, "rows: found -1"),
+        (1, 1, 4, "rows: found 0 to 4; allowed: 0 to 3"),
+        (2, (1, 2, 0), -0.1, "own_ratios"),
+        (4, (0, 0, 1), np.nan, "unit_ratios"),
+        (17, (0, 1, 1), np.nan, "days shut in"),
+        (17, (0, 1, 1), np.inf, "days shut in"),
+        (17, (0, 1, 1), -0.5, "days shut in"),
     ],
 )
 def test_an_index_out_of_bounds_is_refused(place: int, index, value: float, said: str) -> None:
@@ -141,9 +148,10 @@ def test_an_index_out_of_bounds_is_refused(place: int, index, value: float, said
 BOUNDS = """
 import sys
 from pathlib import Path
-from tests.engine.kernels import CASES, EDGES, TOLERANCE, awkward_plan, both, differences, drawn
+from tests.engine.kernels import CASES, EDGES, awkward_plan, both, differences, drawn
 from tests.engine.job_wells import arguments_of, pairs_of, random_jobs
 from tests.engine.job_wells import differences as job_differences
+from tests.engine.test_kernels_agree import kernel_arguments
 import numpy as np
 from refracmc.engine import compiled, compiled_jobs
 folder = Path(sys.argv[1])
@@ -164,13 +172,10 @@ try:
     compiled_jobs.run_jobs(*arguments[:-1], np.empty((25, 1, 21)))
 except IndexError:
     print("JOBS WITHIN BOUNDS")
-one, cube = np.ones((1, 12)), np.ones((3, 1, 12))
-short = np.ones(11)
+arguments = kernel_arguments()
+arguments[12] = arguments[12][:11]
 try:
-    compiled.value_trials(
-        cube, cube, cube, cube, False, one, one, one, one, 1.0, 0, short, np.ones(1), np.ones((6, 1)),
-        np.ones((6, 1, 1)), np.zeros(1, dtype=np.int64), np.zeros((1, 12)), 0.0, 1.0, 0, np.empty((14, 2, 1)),
-    )
+    compiled.value_trials(*arguments)
 except IndexError:
     print("ALL WITHIN BOUNDS")
 """

@@ -108,7 +108,7 @@ def test_months_are_the_first_with_condition_and_gate(plan) -> None:
             rate = model.base.oil[t, i - 1] / (365.25 / 12.0)
             if i - 1 > limit[t]:  # past its limit the well stands still
                 rate = 0.0
-            price = model.economics.money.main_price[t, i - 1]
+            price = model.economics.main_price[t, i - 1]
             if rate < 12.0 and price >= 66.0 and model.economics.service_index[i][t] <= 1.2:
                 expected = i
                 break
@@ -123,15 +123,14 @@ def test_nothing_that_comes_later_is_used(plan) -> None:
     m = 30
 
     def changed(columns: slice):
-        main, price = model.base.main.copy(), model.economics.money.main_price.copy()
+        main, price = model.base.main.copy(), model.economics.main_price.copy()
         main[:, columns] *= 0.2
         price[:, columns] = 500.0
-        money = dataclasses.replace(model.economics.money, main_price=price)
-        return dataclasses.replace(
-            model,
-            base=dataclasses.replace(model.base, main=main),
-            economics=dataclasses.replace(model.economics, money=money),
-        )
+        other = dataclasses.replace(model, economics=dataclasses.replace(model.economics, oil_price=price))
+        for name, value in {"base": dataclasses.replace(model.base, main=main), "unit": model.unit}.items():
+            vars(other)[name] = value  # made once, then kept: what was made before counts
+        vars(other.economics)["money"] = model.economics.money  # limits as they were
+        return other
 
     early = (months >= 0) & (months <= m)
     assert early.any()
