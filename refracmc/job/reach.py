@@ -111,7 +111,7 @@ def string(
 
 
 def sinusoidal_load_lbf(made: String) -> FloatArray:
-    """Load (n,) [lbf; lb/ft, ft2 lb, ft] at which the string buckles sinusoidally in the lateral (Dawson & Paslay 1984)."""
+    """Load (n,) [lbf; lb/ft, ft2 lb, ft] of sinusoidal buckling in the lateral (Dawson & Paslay 1984)."""
     return np.asarray(2.0 * np.sqrt(made.stiffness_lb_ft2 * made.weight_lb_per_ft / made.clearance_ft))
 
 

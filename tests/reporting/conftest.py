@@ -295,6 +295,16 @@ def _job_rows(well: str, seed: int) -> dict[str, list[dict[str, Any]]]:
         rows.setdefault("pressure", []).append(
             {"well": well, "limit_name": limit, "inside_share": 0.9, "inside_share_se": 0.01} | made
         )
+    for k in range(6):
+        force = {"push": 900.0 * k, "pull": 12e3 + 900.0 * k, "needed": 2400.0}
+        made = {
+            f"{n}_{p}_lbf": f + 300.0 * i
+            for n, f in force.items()
+            for i, p in enumerate(("p90", "p50", "p10"))
+        }
+        made |= {f"planned_{n}_lbf": force[n] for n in ("push", "pull")} | {"planned": k > 2}
+        rows.setdefault("reach", []).append({"well": well, "sleeve": k + 1, "depth_ft": 19e3 - 200.0 * k,
+            "reached_share": 0.2 * k, "reached_share_se": 0.01, **made})  # fmt: skip
     return rows
 
 

@@ -175,7 +175,7 @@ def test_every_chart_states_its_convention_and_trials(report: Path, data: Report
             t.text or "" for t in ElementTree.fromstring(svg).iter("{http://www.w3.org/2000/svg}text")
         )
         assert "LK-02" in words
-        one_block = kind.key in ("spread", "stress", "failures")
+        one_block = kind.key in ("spread", "stress", "failures", "reach")
         assert ("512 trials" if one_block else "4,000") in words
         assert "error" in words or "interval" in words or kind.key in ("timeline", "sleeves")
         if kind.key in ("distribution", "dates", "strategies", "orders", "production"):
