@@ -10,6 +10,7 @@ import pandas as pd
 
 from refracmc.quantities import MEASURES
 from refracmc.reporting.charts import CHARTS, file_stems
+from refracmc.reporting.evidence_reach import reach_table
 from refracmc.reporting.numbers import MILLION, MISSING, fixed, percent, significant, to_error, with_error
 from refracmc.reporting.parts import Chart, Note, Part, Section, Table
 from refracmc.reporting.tables import NOTHING, ReportData
@@ -301,6 +302,7 @@ def evidence(data: ReportData, drawn: Drawn, well: str, anchor: str) -> Section:
         "cost": (_cost,),
         "timeline": (_timeline,),
         "failures": (_pressure,),
+        "reach": (reach_table,),
         "drivers": (_drivers,),
         "tornado": (_tornado,),
     }
