@@ -34,6 +34,11 @@ WELLS_TOGETHER = 4
 BYTES_PER_WORKER = 350e6
 """Memory of one worker with libraries and block arrays, rounded up from measurement."""
 
+BYTES_OF_TRIALS = 600e6
+"""Most that one well's trials take while they are summarised and compared, whatever their number (measured)."""
+BYTES_PER_WELL = 3e6
+"""What this process holds of a well: plan, tables (measured, 49 strategies)."""
+
 
 @dataclass(frozen=True)
 class CheckReport:
@@ -95,7 +100,8 @@ def check_case(path: str | Path) -> CheckReport:
         )
     trials = case.sampling.trials
     disk = 8.0 * len(KEPT_MEASURES) * most * trials * max(len(case.wells), 1)
-    peak = 8.0 * len(PER_TRIAL) * most * trials * 3.0
+    held = min(3.0 * 8.0 * len(PER_TRIAL) * most * trials, BYTES_OF_TRIALS)
+    peak = held + BYTES_PER_WELL * len(case.wells)
     lines.append(
         f"  {trials} trials ({case.sampling.design}, seed {case.sampling.seed}) in {len(blocks)} blocks a well; "
         f"{case.valuation.horizon_months} months; about {(BYTES_PER_WORKER + peak) / 1e9:.1f} GB of memory "
