@@ -61,8 +61,7 @@ def _gather(
 ) -> list[WellTables]:
     """The tables of all wells, drivers included."""
     leaders = [leading(plan, summary) for plan in plans]
-    tasks = [(index, _TABLES) for index in range(len(plans))]
-    tasks += [(index, block) for index in range(len(plans)) for block in range(DRIVER_BLOCKS)]
+    tasks = [(index, part) for index in range(len(plans)) for part in (_TABLES, *range(DRIVER_BLOCKS))]
     tables: dict[int, WellTables] = {}
     samples: dict[int, dict[int, Samples]] = {index: {} for index in range(len(plans))}
     shares: dict[int, Any] = {}

@@ -196,19 +196,15 @@ def _run_blocks(
         raise InputError([fault for faults in refused.values() for fault in faults])
     sizes = blocks_of(case.sampling.trials)
     place.open(made, resume)
-    missing = {
-        block: [
-            index
-            for index, plan in enumerate(plans)
-            if store.read_block(place.work, plan.number, block) is None
-        ]
-        for block in range(len(sizes))
-    }
-    tasks = [
-        (block, tuple(wells[k : k + WELLS_TOGETHER]))
-        for block, wells in missing.items()
-        for k in range(0, len(wells), WELLS_TOGETHER)
-    ]
+    tasks = []
+    for k in range(0, len(plans), WELLS_TOGETHER):  # the blocks of some wells in a row: their streams are kept
+        wells = range(k, min(k + WELLS_TOGETHER, len(plans)))
+        for block in range(len(sizes)):
+            missing = tuple(
+                index for index in wells if store.read_block(place.work, plans[index].number, block) is None
+            )
+            if missing:
+                tasks.append((block, missing))
     state = (plans, place.work, sizes)
     total = len(sizes) * len(plans)
     progress.start(f"{case.name}: blocks", total, total - sum(len(wells) for _, wells in tasks))
