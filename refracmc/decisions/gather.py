@@ -47,7 +47,7 @@ class WellTables:
     refracs, the second one absent where there is only one."""
 
     well: str
-    tables: dict[str, list[dict[str, Any]] | dict[str, Any]]
+    tables: dict[str, list[dict[str, Any]] | dict[str, Any] | pd.DataFrame]
     best: Strategy
     second: Strategy | None
 
