@@ -204,7 +204,7 @@ def test_a_batch_runs_what_can_run(batch) -> None:
 def test_the_summary_is_tidy(batch) -> None:
     """Columns, measures, units and strategies as published; CSV and Parquet hold the same numbers."""
     _, out = batch
-    text = pd.read_csv(out / "good" / "summary.csv", float_precision="round_trip")
+    text = pd.read_csv(out / "good" / "summary.csv")
     stored = pd.read_parquet(out / "good" / "summary.parquet")
     columns = ["well", "strategy", "measure", "unit", "mean", "se", "p90", "p50", "p10", "undefined_share"]
     assert list(text.columns) == list(stored.columns) == columns
