@@ -123,10 +123,12 @@ def anchored(
     d, n = len(target.shape.mean), x.shape[1]
     rho = np.minimum(1.0 / (1.0 + np.exp(-x[d + 2])), 0.99)
     last = carried_residual(target.residuals(x)[:, -1], gap_to_end, rho)
-    lasting = stdtrit(discrepancy.level_df, stratified(generator, n)) * discrepancy.level_sd_after(months)
+    lasting = discrepancy.level_mean + discrepancy.level_sd * stdtrit(
+        discrepancy.level_df, stratified(generator, n)
+    )
     noise = averaged_noise_sd(np.exp(x[d + 1]), rho, discrepancy.noise_months)
     ahead = noise * ndtri(stratified(generator, n))
-    level = x[d] + discrepancy.carry * last + discrepancy.level_mean + lasting + ahead
+    level = x[d] + discrepancy.carry * last + discrepancy.settled(months) * lasting + ahead
     widen = np.exp(discrepancy.decline_sd * ndtri(stratified(generator, n)))
     slots = slots_at_end(target.form, x[:d], level, target.end)
     if target.form == "modified_hyperbolic":

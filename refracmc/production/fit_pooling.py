@@ -28,7 +28,8 @@ class Discrepancy:
     level_mean, level_sd: log mean and sd of a lasting shift of the level against the fitted curve
     (Student-t with level_df degrees of freedom); decline_sd: log sd of a factor on the decline at the end
     of history, so that the error grows with the horizon; carry: share of the last residual that lasts;
-    noise_months: months over which the autocorrelated noise of the months ahead averages out."""
+    noise_months: months over which the autocorrelated noise of the months ahead averages out;
+    settle_months: months after which the level's own spread no longer covers the errors made."""
 
     level_mean: float
     level_sd: float
@@ -36,11 +37,13 @@ class Discrepancy:
     carry: float = 0.0
     level_df: float = 5.0
     noise_months: float = 100.0
+    settle_months: float = 12.0
 
-    def level_sd_after(self, months: int) -> float:
-        """level_sd x sqrt(1 - 12/months): a year's posterior is as wide as the errors made; later it
-        narrows, and they do not (measured by hindcasts, the form is an assumption)."""
-        return self.level_sd * math.sqrt(max(0.0, 1.0 - 12.0 / max(months, 1)))
+    def settled(self, months: int) -> float:
+        """Share of the level's shift, mean and spread, after `months` of history: sqrt(1 - settle/months). An
+        early posterior is as wide as the errors made; later it narrows, and they do not (measured by
+        hindcasts, the form is an assumption)."""
+        return math.sqrt(max(0.0, 1.0 - self.settle_months / max(months, 1)))
 
 
 @dataclass(frozen=True)
@@ -80,8 +83,8 @@ SHAPES = {
 }
 ERRORS = {"oil": ErrorPrior(-1.88, 0.42, 0.75, 0.60), "gas": ErrorPrior(-2.07, 0.34, 1.50, 0.50)}
 DISCREPANCY = {
-    "oil": Discrepancy(level_mean=0.08, level_sd=0.22, decline_sd=0.25),
-    "gas": Discrepancy(level_mean=0.01, level_sd=0.30, decline_sd=0.15, carry=0.2, noise_months=200.0),
+    "oil": Discrepancy(level_mean=0.08, level_sd=0.22, decline_sd=0.2),
+    "gas": Discrepancy(level_mean=0.01, level_sd=0.30, decline_sd=0.2, carry=0.2),
 }
 UPTIME = {
     "oil": UptimePrior((1.69, 0.10, 0.71, 0.29), (-5.40, 2.03, -0.33, 0.78), (2.14, 0.35)),

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from refracmc.production.fit import FitRefused, FitSettings, fit_decline, pooled_decline
 from refracmc.production.fit_pooling import PooledPrior, default_prior
+from refracmc.production.fit_posterior import Posterior
 from refracmc.production.fit_sampler import keyed_generator
 from refracmc.production.history import History, HistoryProblem, build_history
 from refracmc.production.pooling import Evidence, choose_wells, learn_prior, well_evidence
@@ -117,16 +118,19 @@ def split_wells(
     return ready, left
 
 
+def fitted_posterior(well: Hidden, prior: PooledPrior, settings: HindcastSettings) -> tuple[Posterior, str]:
+    """Posterior of the known months, and the reason the pooled prior stood in ("" if it did not)."""
+    fit = FitSettings(draws=settings.draws, particles=settings.particles, prior=prior)
+    try:
+        return fit_decline(well.known, fit, settings.seed), ""
+    except FitRefused as refused:
+        return pooled_decline(well.known, fit, settings.seed), f"pooled prior: {refused}"
+
+
 def fitted_draws(well: Hidden, prior: PooledPrior, settings: HindcastSettings) -> tuple[Array, str]:
     """Draws (K,) of the hidden cumulative (bbl or Mcf), and the reason the pooled prior stood in ("" if it
     did not)."""
-    fit = FitSettings(draws=settings.draws, particles=settings.particles, prior=prior)
-    reason = ""
-    try:
-        posterior = fit_decline(well.known, fit, settings.seed)
-    except FitRefused as refused:
-        posterior = pooled_decline(well.known, fit, settings.seed)
-        reason = f"pooled prior: {refused}"
+    posterior, reason = fitted_posterior(well, prior, settings)
     return posterior.cumulative(np.array([float(settings.months_out)]))[:, 0], reason
 
 

@@ -8,7 +8,7 @@ from refracmc.production.fit_pooling import default_prior
 from refracmc.production.hindcast import COLUMNS, HindcastSettings, crps_of, run, split_wells
 from refracmc.production.history import build_history
 from refracmc.production.pooling import Evidence, choose_wells, learn_prior, pool_histories, well_evidence
-from refracmc.production.scores import common_shock, integral_histogram, pinball, score
+from refracmc.production.scores import cluster_errors, common_shock, integral_histogram, pinball, score
 
 SMALL = {"draws": 128, "particles": 128}
 
@@ -127,6 +127,22 @@ def test_a_calibrated_table_is_flat_and_a_narrow_one_is_not():
     assert np.all(np.abs(shares["share"] - 0.1) < 5 * shares["share_se"])
     narrow = flat.assign(pit=np.where(generator.random(2000) < 0.2, 0.001, generator.random(2000)))
     assert not np.all(np.abs(integral_histogram(narrow)["share"] - 0.1) < 5 * shares["share_se"])
+
+
+def test_errors_with_clusters():
+    """Oracle: by hand where every well is its own cluster; ten copies of a table, each well's copies one
+    cluster, tell no more than the table itself."""
+    table = scored([1.0, 5.0, 9.0, 20.0], 5.0, 8.0, 9.0, 0.5, [2.0, 5.0, 8.0, 10.0]).assign(area=list("abcd"))
+    alone = cluster_errors(table, ["area"])
+    assert alone["coverage_cluster_se"] == pytest.approx(np.sqrt(4 / 3 * 4 * 0.25) / 4)
+    left = table["mean"] - table["actual"] * 25 / 35
+    assert alone["bias_cluster_se"] == pytest.approx(np.sqrt(4 / 3 * (left**2).sum()) / 35)
+    copies = pd.concat([table] * 10, ignore_index=True)
+    assert cluster_errors(copies, ["area"]) == pytest.approx(alone)
+    # negative control: copies taken as wells of their own seem to tell more
+    taken = cluster_errors(copies.assign(area=np.arange(40)), ["area"])
+    assert taken["coverage_cluster_se"] < 0.5 * alone["coverage_cluster_se"]
+    assert np.isnan(cluster_errors(table.assign(area="a"), ["area"])["bias_cluster_se"])
 
 
 def test_a_common_shock_is_told_from_independent_errors():
