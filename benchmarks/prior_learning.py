@@ -45,8 +45,9 @@ AREA_SD = 0.35  # assumption, counting as one area: spread between areas of a lo
 LEVELS = tuple(level for level, _ in NAMED_LEVELS)
 LONG = 24  # months in: the wells the program is for have years of history
 SPREAD = (0.02, 0.5)  # the level's spread is sought between these
-START = (0.02, -1.7, 10.0)  # level mean, log level sd, settling months: where the search begins, weakly held
-HELD = (0.1, 0.7, 6.0)
+SETTLE_MOST = 12.0  # the shortest history learned from
+START = (0.02, -1.7, 8.0)  # level mean, log level sd, settling months: where the search begins, weakly held
+HELD = (0.1, 0.7, 4.0)
 
 
 def shapes_and_errors(windows: Sequence[Window], phase: str, before: Month = None) -> PooledPrior:
@@ -231,11 +232,12 @@ def carried_share(forecasts: Sequence[Forecast]) -> float:
 
 
 def discrepancy(by_area: Sequence[Sequence[Forecast]], base: Discrepancy) -> Discrepancy:
-    """Shift, settling and spread of the level from forecasts of areas not seen (per area; at least one).
+    """Shift, spread and settling of the level from forecasts of areas not seen (per area; at least one).
 
-    Shift and settling have the least pinball loss at P90, P50, P10, of logs of volume over the median forecast
-    plus a twentieth, so that every well counts alike and one standing idle counts no more than a bad one. The
-    spread then makes the bands hold 80 % after LONG months in or more. Every area and months in counts alike."""
+    The shift is that of the least pinball loss at P90, P50, P10, of logs of volume over the median forecast
+    plus a twentieth, so that every well counts alike and one standing idle counts no more than a bad one.
+    Spread and settling then make the bands hold 80 % after LONG months in or more, and after fewer. Every area
+    and months in counts alike."""
     forecasts = [f for part in by_area for f in part]
     carry = carried_share(forecasts)
     months = np.array([f[0] for f in forecasts for _ in f[4]], dtype=np.float64)
@@ -259,7 +261,7 @@ def discrepancy(by_area: Sequence[Sequence[Forecast]], base: Discrepancy) -> Dis
         return np.asarray(np.log(np.partition(shifted, places, axis=1)[:, places] / middle[:, None] + 0.05))
 
     def cost(x: Array) -> float:
-        if not 0.0 <= x[2] <= LONG:
+        if not 0.0 <= x[2] <= SETTLE_MOST:
             return 1e3 + abs(x[2])
         error = y[:, None] - quantiles(x[0], np.exp(x[1]), x[2])
         loss = sum(np.maximum(a * error[:, j], (a - 1.0) * error[:, j]) for j, a in enumerate(LEVELS))
@@ -268,13 +270,25 @@ def discrepancy(by_area: Sequence[Sequence[Forecast]], base: Discrepancy) -> Dis
 
     first = np.array(START)
     corners = [first, *(first + np.eye(3) * np.array([0.05, 0.4, 3.0]))]
-    options = {"xatol": 0.003, "fatol": 1e-6, "initial_simplex": corners, "maxfev": 150}
+    options = {"xatol": 0.005, "fatol": 1e-6, "initial_simplex": corners, "maxfev": 80}
     x = minimize(cost, first, method="Nelder-Mead", options=options).x
-    long = months >= LONG if (months >= LONG).any() else np.ones(len(months), dtype=bool)
-    least, most = SPREAD
-    for _ in range(14):
-        sd = 0.5 * (least + most)
-        q = quantiles(x[0], sd, x[2])
-        inside = float((weight * ((y >= q[:, 0]) & (y <= q[:, 2])))[long].sum() / weight[long].sum())
-        least, most = (sd, most) if inside < NOMINAL else (least, sd)
-    return replace(base, level_mean=float(x[0]), level_sd=sd, carry=carry, settle_months=float(x[2]))
+    sd, settle = float(np.exp(x[1])), float(x[2])
+    early, late = months < LONG, months >= LONG
+
+    def held(which: NDArray[np.bool_]) -> float:
+        q = quantiles(x[0], sd, settle)
+        inside = (y >= q[:, 0]) & (y <= q[:, 2])
+        return float((weight * inside)[which].sum() / weight[which].sum())
+
+    for _ in range(3):  # each moves the other a little
+        if late.any():
+            least, most = SPREAD
+            for _ in range(10):
+                sd = 0.5 * (least + most)
+                least, most = (sd, most) if held(late) < NOMINAL else (least, sd)
+        if early.any():
+            least, most = 0.0, SETTLE_MOST
+            for _ in range(10):
+                settle = 0.5 * (least + most)
+                least, most = (least, settle) if held(early) < NOMINAL else (settle, most)
+    return replace(base, level_mean=float(x[0]), level_sd=sd, carry=carry, settle_months=settle)

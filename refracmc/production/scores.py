@@ -87,7 +87,8 @@ def cluster_errors(table: pd.DataFrame, keys: Sequence[str]) -> dict[str, float]
         return {"coverage_cluster_se": float("nan"), "bias_cluster_se": float("nan")}
     actual = rows["actual"].to_numpy(dtype=np.float64)
     mean = rows["mean"].to_numpy(dtype=np.float64)
-    inside = ((actual >= rows["p90"]) & (actual <= rows["p10"])).to_numpy(dtype=np.float64)
+    low, high = rows["p90"].to_numpy(dtype=np.float64), rows["p10"].to_numpy(dtype=np.float64)
+    inside = ((actual >= low) & (actual <= high)).astype(np.float64)
     factor = np.sqrt(count / (count - 1.0))
     total = actual.sum()
     sums = [np.bincount(groups, v) for v in (inside - inside.mean(), mean - actual * mean.sum() / total)]
