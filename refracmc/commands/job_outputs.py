@@ -13,7 +13,7 @@ from refracmc.commands.outputs import run_facts
 from refracmc.decisions.job_report import StrategyJobs, report_tables
 from refracmc.engine.executors import run_tasks
 from refracmc.engine.plan import WellPlan, blocks_of
-from refracmc.reporting import style
+from refracmc.reporting import canvas, style
 from refracmc.reporting.charts import ChartKind, file_stems, write_whole
 from refracmc.reporting.charts_plan import ORDER_CHARTS, WHOLE_CHARTS, of_strategy
 from refracmc.reporting.job_columns import ALL_TABLES
@@ -54,8 +54,9 @@ def _draw(state: tuple[ReportData, Path], order: int) -> list[str]:
         for kind in kinds:
             figure = kind.draw(shown, well)
             if figure is not None:
-                write_whole(folder / f"{kind.key}{end}.png", style.png_bytes(figure))
-                write_whole(folder / f"{kind.key}{end}.svg", style.svg_text(figure).encode("utf-8"))
+                write_whole(folder / f"{kind.key}{end}.png", canvas.png_bytes(figure))
+                write_whole(folder / f"{kind.key}{end}.svg", canvas.svg_text(figure).encode("utf-8"))
+                canvas.release(figure)
                 names += [f"{kind.key}{end}.png", f"{kind.key}{end}.svg"]
     gc.collect(0)
     return names

@@ -94,8 +94,9 @@ def find_orders(
 
     budget: orders valued in the search. Raises InputError where the well, date or budget cannot be used.
     """
+    from refracmc.reporting.canvas import png_bytes, svg_text
     from refracmc.reporting.charts_orders import order_front
-    from refracmc.reporting.style import drawing, png_bytes, svg_text
+    from refracmc.reporting.style import drawing
 
     case = load_case(path).with_sampling(trials, seed)
     plan = plan_of(case, well)

@@ -16,6 +16,7 @@ from matplotlib.figure import Figure
 
 from refracmc.engine.executors import run_tasks
 from refracmc.reporting import (
+    canvas,
     charts_dates,
     charts_drivers,
     charts_job,
@@ -150,9 +151,10 @@ def _draw(state: tuple[ReportData, Path], task: tuple[str, int]) -> dict[str, st
                 if figure is None:
                     continue
                 name = f"{kind.key}-{stem}"
-                write_whole(folder / f"{name}.png", style.png_bytes(figure))
-                drawn[kind.key] = style.svg_text(figure)
+                write_whole(folder / f"{name}.png", canvas.png_bytes(figure))
+                drawn[kind.key] = canvas.svg_text(figure)
                 write_whole(folder / f"{name}.svg", drawn[kind.key].encode("utf-8"))
+                canvas.release(figure)
         gc.collect(0)
     finally:
         if collecting:

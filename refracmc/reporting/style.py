@@ -1,4 +1,4 @@
-"""Look of the charts: palette, figure frame, legend row, and files whose bytes repeat.
+"""Look of the charts: palette, figure frame, legend row, SVG for the page.
 
 The palette was searched so that all pairs stay apart under normal sight and under full protanopia,
 deuteranopia and tritanopia (Machado, Oliveira & Fernandes 2009 matrices; smallest CIE 1976 distance above 20,
@@ -8,7 +8,6 @@ that a user's settings change nothing; text stays text in SVG files.
 
 from __future__ import annotations
 
-import io
 import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -18,13 +17,12 @@ from typing import Any, cast
 import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
-from PIL import Image
+
+from refracmc.reporting.canvas import blank, blank_axes
 
 INK = "#1f262d"
 FAINT = "#68727c"
@@ -35,9 +33,7 @@ BAD = "#c02717"
 PALETTE = ("#7d2bb0", "#d07619", "#2fa996", "#6b2c0b", "#8c9fd6", "#c9ac78")
 DASHES: tuple[Any, ...] = ("-", (0, (5, 1.5)), (0, (1.5, 1.2)), (0, (6, 1.5, 1.5, 1.5)), (0, (3, 3)), "-")
 MARKERS = ("o", "s", "^", "D", "v", "P")
-DPI = 115
 WIDTH = 9.0
-FONTS = "'DejaVu Sans', Verdana, 'Segoe UI', system-ui, sans-serif"
 
 _RC: dict[str, Any] = {
     "font.family": ["sans-serif"],
@@ -81,7 +77,7 @@ class Mark:
 
 def frame(title: str, footer: str, height: float) -> Figure:
     """Empty figure, ``WIDTH`` x ``height`` inches: title at the top left, footer lines at the bottom."""
-    figure = Figure(figsize=(WIDTH, height), dpi=DPI, facecolor="white")
+    figure = blank(WIDTH, height)
     figure.text(0.1 / WIDTH, 1 - 0.1 / height, title, fontsize=11, fontweight="bold", va="top")
     figure.text(0.1 / WIDTH, 0.07 / height, wrap(footer, 170), fontsize=7.2, color=FAINT, va="bottom",
                 linespacing=1.25)  # fmt: skip
@@ -113,10 +109,7 @@ def panel(figure: Figure, box: tuple[float, float, float, float]) -> Axes:
     left, bottom, right, top = box
     width, height = figure.get_size_inches()
     rect = (left / width, bottom / height, (width - left - right) / width, (height - bottom - top) / height)
-    axes = figure.add_axes(rect)
-    axes.xaxis.set_visible(False)
-    axes.yaxis.set_visible(False)
-    return axes
+    return blank_axes(figure, rect)
 
 
 def bars(axes: Axes, x0: Any, x1: Any, y0: Any, y1: Any, colour: str) -> None:
@@ -241,34 +234,9 @@ def padded(values: Sequence[float], share: float = 0.06) -> tuple[float, float]:
     return low - pad, high + pad
 
 
-_NUMBER = re.compile(r"(\d+\.\d\d)\d+")
 _TAG = re.compile(r"<[^<>]*>")
 _STYLE = re.compile(r"<style[^>]*>[^<]*</style>")
 _REFERENCE = re.compile(r'(?<= )id="|url\(#|xlink:href="#')
-
-
-def png_bytes(figure: Figure) -> bytes:
-    """The figure as PNG, opaque, without date or program."""
-    canvas: Any = FigureCanvasAgg(figure)
-    canvas.draw()
-    image = Image.fromarray(np.asarray(canvas.buffer_rgba())[:, :, :3])
-    stream = io.BytesIO()
-    image.save(stream, format="png", compress_level=2, dpi=(DPI, DPI))
-    return stream.getvalue()
-
-
-def svg_text(figure: Figure) -> str:
-    """The figure as SVG text, without date or program, coordinates to 0.01 point.
-
-    Written by the canvas itself: ``savefig`` would draw everything once more only to measure it.
-    """
-    stream = io.StringIO()
-    dpi = figure.dpi
-    canvas: Any = FigureCanvasSVG(figure)
-    canvas.print_svg(stream, metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
-    figure.dpi = dpi
-    text = _TAG.sub(lambda tag: _NUMBER.sub(r"\1", tag.group()), stream.getvalue())
-    return text.replace("'DejaVu Sans'", FONTS.replace(", sans-serif", ""))
 
 
 def inline_svg(svg: str, prefix: str, label: str) -> str:

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import io
 import itertools
+import re
 
 import matplotlib as mpl
 import numpy as np
 import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from PIL import Image
 
-from refracmc.reporting import style
+from refracmc.reporting import canvas, style
 from refracmc.reporting.charts import file_stems
 
 # Machado, Oliveira & Fernandes 2009, severity 1.0; applied to linear RGB
@@ -104,3 +110,74 @@ def test_inline_svg_renames_references_and_leaves_text_alone() -> None:
         '<svg viewBox="0 0 1 2" role="img" aria-label="label"><defs></defs>'
         '<g id="k-a" clip-path="url(#k-p)"/><use href="#k-m"/><text>say id="a" url(#p)</text></svg>'
     )
+
+
+def _picture(marker: str, log: bool) -> Figure:
+    figure = style.frame("title", "footer", 3.0)
+    axes = style.panel(figure, (1, 1, 1, 1))
+    if log:
+        axes.set_yscale("log")
+        axes.set_ylim(1.0, 10.0)
+    axes.plot([0.2, 0.8], [0.3, 7.0 if log else 0.6], marker=marker)
+    axes.axvspan(0.1, 0.2)
+    style.set_ticks(axes, "x", [0.5], ["half"])
+    style.legend_row(figure, [style.Mark(form, style.BAD, form) for form in ("line", "band", "tick", "ring")])
+    return figure
+
+
+def test_a_figure_used_again_carries_nothing_over() -> None:
+    """Oracle: the same chart on a figure that nothing was drawn in before."""
+    with style.drawing():
+        fresh = _picture("o", log=False)
+        expected = canvas.png_bytes(fresh), canvas.svg_text(fresh)
+        other = _picture("s", log=True)
+        assert other is not fresh
+        style.panel(other, (2, 1, 1, 2))
+        assert canvas.svg_text(other) != expected[1]
+        canvas.release(other)
+        again = _picture("o", log=False)
+        assert again is other
+        assert (canvas.png_bytes(again), canvas.svg_text(again)) == expected
+
+
+@pytest.mark.parametrize("angle", [0.0, 90.0])
+def test_text_in_a_png_is_that_of_matplotlib(angle: float) -> None:
+    """Oracle: Matplotlib's own canvas, letter by letter; widths hinted or not differ by parts of a pixel."""
+
+    def ink(words: str, own: bool) -> np.ndarray:
+        figure = Figure(figsize=(3, 3), dpi=canvas.DPI, facecolor="white")
+        figure.text(0.5, 0.5, words, rotation=angle, ha="center", va="center", fontsize=12, color=style.BAD)
+        if own:
+            pixels = np.asarray(Image.open(io.BytesIO(canvas.png_bytes(figure))))
+        else:
+            plain = FigureCanvasAgg(figure)
+            plain.draw()
+            pixels = np.asarray(plain.buffer_rgba())[:, :, :3]
+        return 255.0 - pixels.astype(float)
+
+    def shape(values: np.ndarray) -> np.ndarray:
+        rows, columns = np.indices(values.shape[:2])
+        weight = values.sum(axis=2)
+        middle = [float((k * weight).sum() / weight.sum()) for k in (rows, columns)]
+        spread = [float(np.sqrt(((k - m) ** 2 * weight).sum() / weight.sum()))
+                  for k, m in zip((rows, columns), middle, strict=True)]  # fmt: skip
+        return np.array([*middle, *spread])
+
+    with style.drawing():
+        own, plain = ink("Mean of 3.49 − 0.02 ± x, %", True), ink("Mean of 3.49 − 0.02 ± x, %", False)
+        assert own.sum(axis=(0, 1)) == pytest.approx(plain.sum(axis=(0, 1)), rel=0.03)
+        assert shape(own) == pytest.approx(shape(plain), abs=0.5)
+        other = ink("Mean of 3.49 − 0.02 ± xx, %", False)  # control
+        assert shape(own) != pytest.approx(shape(other), abs=0.5)
+
+
+def test_numbers_in_texts_of_an_svg_keep_their_decimals() -> None:
+    with style.drawing():
+        figure = Figure(figsize=(3, 3), dpi=canvas.DPI)
+        figure.text(1 / 3, 0.5, "0.123456 < x")
+        figure.add_artist(Line2D([1 / 7, 1 / 9], [1 / 11, 1 / 13]))
+        text = canvas.svg_text(figure)
+    assert ">0.123456 &lt; x<" in text
+    assert "M 30.85 196.36 \nL 24 199.38 \n" in text  # cut: 216 / 7, 216 x 10 / 11, 216 / 9, 216 x 12 / 13
+    inside = re.sub(r">[^<>\n]+<", "><", text)
+    assert not re.search(r"\.\d{3}", inside)
