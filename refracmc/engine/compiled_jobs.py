@@ -213,7 +213,7 @@ def _job(
 ) -> None:
     """Rules 2 to 10: sleeve by sleeve from the shallowest, then the fluid from the deepest. Flags are 0 or 1.
 
-    now (V, N): outcomes of the date. Fills tried (6, N), sums, and of work (8, N) placed, effectiveness, producing.
+    now (V, N): outcomes of the date. Fills tried (5, N), sums, and of work (8, N) placed, effectiveness, producing.
     """
     count = luck.size
     fluid, exposed, start, change = work[0], work[1], work[2], work[3]
@@ -277,13 +277,13 @@ def _job(
         change[s] = masks[5, s] * (open_after + leak * unseen2 - before * (open_after | reclosed))
         changed |= change[s] != 0.0
 
-        reopen = (closed & ((1 - treats) | off | blocked)) | reclosed
-        slot = 5 if off else 4 if blocked else 3
-        tried[3, s], tried[4, s], tried[5, s] = 0, 0, 0
+        reopen = ((closed & ((1 - treats) | off)) | reclosed) & (1 - blocked)
+        slot = 4 if off else 3
+        tried[3, s], tried[4, s] = 0, 0
         tried[slot, s] = reopen
         stay_shut = reopen & ~(now[table[slot], s] >> 7)
         perforate2 = stay_shut & can_perforate2
-        stay_shut &= 1 - (perforate2 & (bits >> 4))
+        stay_shut = (stay_shut & (1 - (perforate2 & (bits >> 4)))) | (closed & blocked)
         shut = ((not_opened | (on_record & (1 - treated))) & (1 - leaking)) | states[3, s]
         producing[s] = 1 - (stay_shut | patched | shut)
 
@@ -297,7 +297,7 @@ def _job(
         tries += cycled + cycled2
         patches += tried_patch
         perforations += perforate + perforate2
-    for slot in range(6):
+    for slot in range(5):
         outcome = now[table[slot]]
         for s in range(count):
             tries += tried[slot, s] * (outcome[s] & 127)
@@ -400,7 +400,7 @@ def run_jobs(
     odds, now = np.zeros((vectors, wide)), np.empty((vectors, count), dtype=np.uint8)
     ageing, ends, by_sleeve = np.empty((months, groups)), np.empty((2, groups)), np.zeros((2, wide))
     by_cycles, fails, spare = np.empty(tables.cycles.size), np.empty((2, wide)), np.zeros(wide)
-    luck, tried = np.empty(count, dtype=np.uint8), np.empty((6, count), dtype=np.uint8)
+    luck, tried = np.empty(count, dtype=np.uint8), np.empty((5, count), dtype=np.uint8)
     factor, work, sums, usd = np.zeros(wide), np.empty((8, count)), np.empty(10), np.empty(len(PARTS))
     strain, multiplier = np.empty((wide // LANES, 2 * LANES)), np.empty(wide)
     placed, last_placed = np.zeros(wide), np.empty(count)
@@ -489,7 +489,7 @@ def run_jobs(
                 if old != new and orders.watched[o, v, s] and not fresh:
                     stale = True
                     again = again or (old ^ new) & WORKS != 0
-                    for slot in range(6):
+                    for slot in range(5):
                         if table[slot] == v and tried[slot, s]:
                             sums[TRIES] += float(new) - float(old)  # if both work or both fail
             if again:

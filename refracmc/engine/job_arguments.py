@@ -44,8 +44,8 @@ GIVEN = (
     "u_casing",
 )
 """Columns of `Trials.given`: what a trial has one number of."""
-SLOTS = ("close", "open", "reclose", "reopen", "reopen_once", "reopen_off")
-"""The shifts of an order: reopen_once where a patch bars the stage, reopen_off where the job is called off."""
+SLOTS = ("close", "open", "reclose", "reopen", "reopen_off")
+"""The shifts of an order: reopen_off where the job is called off."""
 
 
 MASKS = ("closes", "first", "treats", "recloses", "deeper", "early")
@@ -77,7 +77,7 @@ class Orders(NamedTuple):
     sleeve indices (from 0) as treated; numbers: (O, 4) stages, whether changes are planned, of assembly, of string;
     feet: (O, 2) travel with planned changes, and called off [ft]; stress: (O, B, W, 2 LANES), W = padded(N),
     B = W/LANES: change at LANES stages of the contrast, then of the normal stress, per psi in the k-th of W stages, 0
-    unless that comes before; table: (O, 6) row of `Tables` that serves each of
+    unless that comes before; table: (O, 5) row of `Tables` that serves each of
     SLOTS; watched: (O, V, N) not 0 where the order can meet the outcome of a table at a sleeve."""
 
     masks: ByteArray
@@ -172,7 +172,6 @@ def _shifts(plan: Plan, tally: Tally, policy: JobPolicy) -> list[tuple[int, IntA
         (1, plan.cycles[1], plan.treated & closed),
         (2, base + plan.opens, plan.recloses),
         (3, base + np.where(plan.treated, plan.opens + 1, 0), (plan.closes & ~plan.treated) | plan.recloses),
-        (3, base, plan.closes if policy.patched_restricts == "lost" else none),
         (3, tally.shifts + 1, plan.closes if policy.stop_loss_failed_closes is not None else none),
     ]
 

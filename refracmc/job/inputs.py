@@ -219,7 +219,7 @@ class JobPolicy:
         fail; None: never
     patched_restricts : what a patch, of this job or on record, means for the sleeves deeper than it:
         "nothing"; "slim" (their stages need a slim assembly: hours and cost for each, one trip for the job);
-        "lost" (they cannot be treated)
+        "lost" (no tool reaches them: they are not treated, and one that stands closed stays closed)
     """
 
     when_not_closing: str = "accept"

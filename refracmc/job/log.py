@@ -4,7 +4,9 @@ Rows are in time order and their hours sum to 24 times the days of the job. Hour
 calendar hours: work hours times 24 / work_hours_per_day (the same where work goes round the clock).
 Non-productive time, waiting and a stuck coiled tubing are rows of their own after the pull-out, since the
 model knows their sum and not their hour. A patch is logged where the closing failed, or on the first way down
-past a sleeve known to be open; a trip of the assembly before the stage that needs it.
+past a sleeve known to be open; one that bars the way to deeper sleeves after the closings before the first stage.
+A trip of the assembly is logged before the stage that needs it. The cleanout goes from the first depth to the
+deepest sleeve the plan works and back, half of its hours each way.
 """
 
 from __future__ import annotations
@@ -127,8 +129,10 @@ def end_states(tally: Tally, result: JobResult, trial: int) -> tuple[str, ...]:
     """State of every sleeve (by sleeve number, no unit) after the job in one trial, in the words of the
     tally.
 
-    open, closed (not touched), leaking, stuck_open (failed to close or reclose), stuck_closed (failed to open
-    or reopen), patched, perforated. Needs a result simulated with detail=True.
+    open, closed (not touched, or closed in the job below a patch that no tool passes), leaking, stuck_open
+    (failed to close or reclose), stuck_closed (failed to open or reopen), patched, perforated.
+
+    Needs a result simulated with detail=True.
     """
     d = result.detail
     if d is None:
@@ -148,6 +152,8 @@ def end_states(tally: Tally, result: JobResult, trial: int) -> tuple[str, ...]:
             state = "stuck_closed"
         elif record in ("closed", "leaking") and result.treated[trial, k]:
             state = "open"
+        elif d.blocked[k, trial] and d.worked["close"][k, trial]:
+            state = "closed"
         else:
             state = str(record)
         states.append(state)
@@ -200,6 +206,10 @@ class _Walk:
         self.ready: set[int] = set()  # assembly in place for the stage
         # known to be open on record: met on the way down
         self.to_patch = {int(k) + 1 for k in np.flatnonzero(facts.patch_tried & ~facts.tried["close"])}
+        # a patch that bars the way is set after the closings before the first stage
+        self.patch_later = bool(facts.blocked.any())
+        self.patch_next: list[int] = []
+        self.deepest = max(step.depth_ft for step in plan.steps)
         self.just_closed = False
         self._aside("before_ct", values["days_before_ct"])
         if facts.called_off:
@@ -238,7 +248,17 @@ class _Walk:
         self.depth = depth
         self._row(action, sleeve, work)
         if action == "run_in":
-            self._row("cleanout", None, self.v["cleanout_hours"])
+            self._cleanout()
+
+    def _cleanout(self) -> None:
+        """From where the tubing stands to the deepest sleeve of the plan and back."""
+        hours, at = self.v["cleanout_hours"], self.depth
+        if at < self.deepest:
+            self.depth = self.deepest
+            self._row("cleanout", None, hours / 2.0, "to the deepest sleeve")
+            self.depth = at
+            hours /= 2.0
+        self._row("cleanout", None, hours)
 
     def _change(self, kind: str) -> None:
         """A planned change: out of the hole from where the tubing stands, and back."""
@@ -282,6 +302,10 @@ class _Walk:
 
     def _step(self, action: str, sleeve: int | None, depth: float) -> None:
         f, v = self.facts, self.v
+        if self.patch_later and action in ("open", "treat"):
+            self.patch_later = False
+            for s in self.patch_next:
+                self._patch(s)
         if action in ("run_in", "move", "pull_out"):
             for s in sorted(self.to_patch, reverse=True):  # shallowest first
                 at = float(self.plan.depth_ft[s - 1])
@@ -313,8 +337,6 @@ class _Walk:
         f, v, k = self.facts, self.v, s - 1
         if not f.treated[k]:
             self._row("treat", s, 0.0, self._why_not("treat", k))
-            if f.blocked[k] and f.tried["reopen"][k] and not self.plan.reopens[k]:
-                self._step("reopen", s, self.depth)
             return
         self._assembly(s)
         if f.slim[k]:
@@ -346,6 +368,9 @@ class _Walk:
             self._row("trip", s, v["hours_per_trip"], "assembly changed")
 
     def _patch(self, s: int) -> None:
+        if self.patch_later:
+            self.patch_next.append(s)
+            return
         self._row(
             "patch", s, self.v["patch_hours"], "patched" if self.facts.patched[s - 1] else "not patched"
         )

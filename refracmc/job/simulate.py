@@ -51,10 +51,11 @@ The rules, per trial (S = sleeve; "above" = higher number; K = max_tries; luck i
 Rules that are off unless asked for
 14 Patches that narrow the bore (policy.patched_restricts). "slim": every treated stage deeper than a sleeve
   patched in the job or on record takes slim_hours_per_stage more, and the job one trip more if there is any.
-  "lost": after a patch is set, stages deeper than the shallowest one are not treated; patches deeper than it
-  are not tried, nor closings of deeper sleeves planned after the first stage. Deeper sleeves closed before
-  are reopened as in 9, with cycles = shifts on record + 1. (On record, such a patch bounds the reach of the
-  tubing: see `engine.plan`.)
+  "lost": after a patch is set, no tool passes it. Stages deeper than the shallowest one are not treated;
+  patches deeper than it are not tried, nor closings of deeper sleeves planned after the first stage, nor
+  reopenings and what takes their place: deeper sleeves stay as they are, and one closed before the first
+  stage stays closed, its production lost. Travel and planned changes remain those of the plan. (On record,
+  such a patch bounds the reach of the tubing: see `engine.plan`.)
 15 Tightness. A sleeve that closed or reclosed leaks where u_tight_kind < closed_leak_chance. The test finds
   it unless u_tight_kind < closed_leak_chance*(1 - leak_test_finds_chance); a leak found costs one try and one
   test more and is gone. One not found exposes the sleeve by leak_fluid_fraction to deeper stages while it
@@ -130,16 +131,13 @@ def _simulate(plan: Plan, sh: JobShared, age: FloatArray, policy: JobPolicy, det
 
     # 9 reopening: after all planned shifts of a treated sleeve, after the one closing of another
     perforate2_tried = perforated2 = stay_shut = sh.never
-    if plan.reopens.any() or f.any_off or f.blocked is not sh.never:
+    if plan.reopens.any() or f.any_off:
         to_reopen = (f.closed & ~plan.treated[:, None]) | reclosed
         if f.any_off:
             to_reopen |= f.closed & f.called_off
+        if f.blocked is not sh.never:  # rule 14: out of reach
+            to_reopen &= ~f.blocked
         works, used = sh.outcome("reopen", base + np.where(plan.treated, plan.opens + 1, 0), age)
-        if f.blocked is not sh.never:  # rule 14: reopened after one closing only
-            to_reopen |= f.closed & f.blocked
-            works_once, used_once = sh.outcome("reopen", base, age)
-            works = np.where(f.blocked, works_once, works)
-            used = np.where(f.blocked, used_once, used)
         reopened, used = to_reopen & works, used * to_reopen
         if f.any_off:  # rule 3: reopened after one closing only
             trials = np.flatnonzero(f.called_off)
@@ -157,6 +155,8 @@ def _simulate(plan: Plan, sh: JobShared, age: FloatArray, policy: JobPolicy, det
     shut_for_good = f.not_opened | (tally.in_state("closed", "leaking")[:, None] & ~f.treated)
     shut_for_good &= ~tally.in_state("leaking")[:, None]
     shut_for_good |= tally.in_state("stuck_closed", "patched")[:, None]
+    if f.blocked is not sh.never:
+        shut_for_good |= f.closed & f.blocked
     producing = ~(stay_shut | f.patched | shut_for_good)
 
     # 6-7 fluid

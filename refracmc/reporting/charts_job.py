@@ -23,7 +23,7 @@ from refracmc.reporting.words import error_range, footer, spoken, strategy_words
 _Array = np.ndarray[Any, np.dtype[np.float64]]
 
 REFRAC_COLOUR = style.PALETTE[0]
-_TRAVEL = ("run_in", "move", "pull_out", "travel")
+_TRAVEL = ("run_in", "move", "pull_out", "travel", "cleanout")
 _EVENTS: tuple[tuple[str, str, str, str], ...] = (
     ("close", "s", style.PALETTE[1], "close"),
     ("open", "^", style.PALETTE[2], "open"),
@@ -173,8 +173,8 @@ def build_up(
 def tool_path(rows: pd.DataFrame) -> _Array:
     """Depth of the coiled tubing against hours, (points, 2), NaN where it is out of the well.
 
-    A travel step moves evenly from the last depth to its own; a trip goes to the surface and back within its
-    hours; any other step stands at its depth.
+    A travel step or part of a cleanout moves evenly from the last depth to its own; a trip goes to the surface
+    and back within its hours; any other step stands at its depth.
     """
     points: list[tuple[float, float]] = []
     last = 0.0

@@ -35,6 +35,7 @@ def jobs(draw, **kwargs):
         draw(st.sampled_from(["accept", "perforate"])),
         draw(st.sampled_from([None, 0, 1, 2])),
         draw(st.integers(1, 4)),
+        draw(st.sampled_from(["nothing", "slim", "lost"])),
     )
     chance = luck(TRIALS, well.count, draw(st.integers(0, 10**6)))
     return well, made, policy, chance
@@ -75,7 +76,20 @@ def test_every_job_reconciles(job, base) -> None:
         assert len(shifted) == result.counts["shifts"][t]
         assert sum(row.tries for row in rows) == result.counts["tries"][t]
         check_uphole(rows, well, result, t)
-        check_end(rows, well, result, t)
+        barred = check_barred(rows) if policy.patched_restricts == "lost" else 0
+        check_end(rows, well, result, t, barred)
+
+
+def check_barred(rows) -> int:
+    """The shallowest sleeve patched in the job, 0 for none; nothing is done below a patch once it is set."""
+    barred = 0
+    for row in rows:
+        if row.outcome == "patched":
+            barred = max(barred, row.sleeve)
+        elif row.sleeve is not None and row.sleeve < barred and row.action not in ("move", "run_in"):
+            assert row.hours == 0.0
+            assert row.outcome.startswith("left out")
+    return barred
 
 
 def check_uphole(rows, well, result, t) -> None:
@@ -99,8 +113,9 @@ def check_uphole(rows, well, result, t) -> None:
             assert result.placed[t, row.sleeve - 1] < 1.0
 
 
-def check_end(rows, well, result, t) -> None:
-    """The last state explains the production; what was closed in the job is open or its failure is logged."""
+def check_end(rows, well, result, t, barred) -> None:
+    """The last state explains the production; what was closed in the job is open, or its failure is logged, or it
+    is deeper than a patch that no tool passes (sleeve `barred`) and closed still."""
     failed = {row.sleeve for row in rows if row.outcome.startswith("not ")}
     shut_in_job = {row.sleeve for row in rows if row.outcome in ("closed", "reclosed")}
     for k, state in enumerate(end_states(well, result, t)):
@@ -108,7 +123,9 @@ def check_end(rows, well, result, t) -> None:
         assert producing == bool(result.detail.producing[k, t])
         assert result.kept[t, k] == float(producing and well.old_producers[k])
         assert result.effectiveness[t, k] == 0.0 or producing
-        if k + 1 in shut_in_job:
+        if k + 1 in shut_in_job and k + 1 < barred:
+            assert state == "closed"
+        elif k + 1 in shut_in_job:
             assert producing or k + 1 in failed
         if well.state[k] in ("closed", "stuck_closed", "patched") and k + 1 not in {r.sleeve for r in rows}:
             assert state == well.state[k]
@@ -130,6 +147,11 @@ def test_perfect_well(name: str, close_policy: str, count: int) -> None:
     assert (result.counts["tries"] == made.shifts).all()
     rows = planned_steps(made, sure.mean())
     assert sum(row.hours for row in rows) == pytest.approx(24.0 * result.days[0], rel=1e-12)
+    cleanout = [row for row in rows if row.action == "cleanout"]
+    first = rows[[row.action for row in rows].index("run_in")].depth_ft
+    assert max(row.depth_ft for row in cleanout) == 20000.0  # sleeve 1, wherever the tubing starts to work
+    assert cleanout[-1].depth_ft == first
+    assert sum(row.work_hours for row in cleanout) == pytest.approx(PERFECT["cleanout_hours"], rel=1e-14)
     assert {row.action for row in rows} >= {
         "run_in",
         "cleanout",

@@ -242,10 +242,8 @@ class Trial:
             self.failed_close[s] = True
 
     def reopen(self, s):
-        if s not in self.shut_in_job or self.is_open[s] or self.stuck_shut[s]:
+        if s not in self.shut_in_job or self.is_open[s] or self.stuck_shut[s] or self.below_a_patch(s):
             return
-        if self.below_a_patch(s):
-            self.cycles["reopen", s] = self.tally["shifts"][s - 1] + 1
         if self.shift("reopen", s):
             self.is_open[s] = True
         elif self.policy["when_not_reopening"] == "perforate":
@@ -294,8 +292,6 @@ def go_through(trial, order, actions, closed_before):
                 trial.patch(s)
         elif kind == "treat":
             trial.treat(s)
-            if trial.below_a_patch(s) and ("reopen", s) not in actions:
-                trial.reopen(s)  # a stage that a patch cut off stands closed still
         elif kind == "reclose":
             trial.reclose(s)
         elif kind == "reopen":
