@@ -17,7 +17,7 @@ _PUBLIC = {
     "RunFailure": "refracmc.errors",
     "load_case": "refracmc.case.load",
     "write_starter": "refracmc.case.starter",
-    "check_case": "refracmc.commands.run",
+    "check_case": "refracmc.commands.check",
     "run_case": "refracmc.commands.run",
     "plan_job": "refracmc.commands.job",
     "trace_trial": "refracmc.commands.trace",

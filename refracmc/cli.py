@@ -143,7 +143,7 @@ def _new(options: argparse.Namespace) -> int:
 
 
 def _check(options: argparse.Namespace) -> int:
-    from refracmc.commands.run import check_case
+    from refracmc.commands.check import check_case
     from refracmc.errors import InputError
 
     bad = False

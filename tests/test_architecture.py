@@ -221,6 +221,13 @@ def test_help_loads_nothing_heavy() -> None:
     assert heavy_after(code) == set()
 
 
+def test_check_loads_no_tables_and_no_charts() -> None:
+    case = (ROOT / "configs" / "demo" / "case.toml").as_posix()
+    loaded = heavy_after(f"from refracmc.commands.check import check_case\ncheck_case({case!r})")
+    assert loaded & {"pandas", "pyarrow", "matplotlib", "numba"} == set()
+    assert "numpy" in loaded  # control: the case was read
+
+
 def test_a_heavy_import_is_seen() -> None:
     assert heavy_after("import numpy") == {"numpy"}
 

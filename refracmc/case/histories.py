@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,8 +14,6 @@ from refracmc.case.tables import Table, shorten
 from refracmc.errors import Fault
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from refracmc.production.history import History
 
 _VOLUMES = (
@@ -44,15 +42,16 @@ def well_rows(table: Table, well: str, where: str) -> tuple[Table | None, list[F
     return rows, []
 
 
-def read_history(table: Table, well: str, where: str) -> tuple[pd.DataFrame | None, list[Fault]]:
-    """One well's history as a tidy frame and its faults.
+Columns = dict[str, NDArray[Any]]
+"""A well's history: date (datetime64[M]), oil_bbl, gas_mcf, water_bbl, days_on, each (months,)."""
 
-    Columns: well_id, date (month starts), oil_bbl, gas_mcf, water_bbl, days_on.
+
+def read_history(table: Table, well: str, where: str) -> tuple[Columns | None, list[Fault]]:
+    """One well's history by column and its faults.
+
     Months are in file order, which must rise without doubles; a month may be missing. A blank volume or
     days-on cell is a month not declared (NaN); water and days_on may be absent as columns (all NaN).
     """
-    import pandas as pd
-
     required = [("well_id",), ("date",), *(twins for twins, _, _ in _VOLUMES[:2])]
     columns, faults = require_columns(table, required, [_VOLUMES[2][0], ("days_on",)])
     if faults:
@@ -80,8 +79,7 @@ def read_history(table: Table, well: str, where: str) -> tuple[pd.DataFrame | No
         data["days_on"] = np.full(len(rows.rows), np.nan)
     if faults:
         return None, faults
-    dates = pd.to_datetime([units.month_text(int(n)) + "-01" for n in number], format="%Y-%m-%d")
-    return pd.DataFrame({"well_id": well, "date": dates, **data}), []
+    return {"date": (number - 1970 * 12).astype("datetime64[M]"), **data}, []
 
 
 def _order_faults(rows: Table, number: NDArray[np.int64], column: str) -> list[Fault]:
@@ -121,14 +119,15 @@ def _day_faults(
 
 
 def to_history(
-    frame: pd.DataFrame, well: str, phase: str, segment_start: str | None, exclude: tuple[str, ...], file: str
+    columns: Columns, well: str, phase: str, segment_start: str | None, exclude: tuple[str, ...], file: str
 ) -> tuple[History | None, list[Fault]]:
-    """The frame as a production History; its problems as faults of the file."""
-    from refracmc.production.history import HistoryProblem, build_history
+    """The columns as a production History; its problems as faults of the file."""
+    from refracmc.production.history import HistoryProblem, history_of
 
-    overrides = {"segment_start": segment_start, "exclude": list(exclude)}
+    volumes = {name: values for name, values in columns.items() if name != "date"}
+    changes = {"segment_start": segment_start, "exclude": list(exclude)}
     try:
-        return build_history(frame, well, phase, overrides), []
+        return history_of(well, columns["date"], volumes, phase, changes), []
     except HistoryProblem as problem:
         return None, [
             Fault(f"{file}: well {well}", text, "a history that can be read", "correct the file")

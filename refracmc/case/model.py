@@ -33,8 +33,6 @@ from refracmc.job.sleeves import Tally
 from refracmc.sampling.distributions import Distribution
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from refracmc.production.history import History
 
 Group = Literal["forecast", "prices", "job", "response", "costs"]
@@ -75,7 +73,7 @@ class WellCase:
     """One well, ready to run.
 
     forecast: "history" (a decline fitted to `history`) or "type_curve"; main_phase: oil or gas;
-    history/history_frame: None where the case states none; fit: what the engineer fixed of the fit;
+    history: None where the case states none; fit: what the engineer fixed of the fit;
     inputs: every variable of the well by name (shared ones with the well's own keys over them included).
     """
 
@@ -84,7 +82,6 @@ class WellCase:
     main_phase: str
     forecast: Literal["history", "type_curve"]
     history: History | None
-    history_frame: pd.DataFrame | None
     type_curve: TypeCurve | None
     fit: Fit
     tally: Tally

@@ -10,10 +10,12 @@ import csv
 import hashlib
 import io
 import os
+import re
 from dataclasses import dataclass, field
+from datetime import date
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,63 +23,76 @@ from numpy.typing import NDArray
 from refracmc.case.faults import nearest
 from refracmc.errors import Fault, InputError
 
-if TYPE_CHECKING:
-    import pandas as pd
-
-_DATE = r"^\d{4}-\d{2}(-\d{2}([ T]00:00(:00(\.0+)?)?)?)?$"
+_DATE = re.compile(r"(\d{4})-(\d{2})(?:-(\d{2})(?:[ T]00:00(?::00(?:\.0+)?)?)?)?", re.ASCII)
+_NUMBER = re.compile(r"[-+]?(?:inf(?:inity)?|(?:\d+\.?\d*|\.\d+)(?:e[-+]?\d+)?)", re.ASCII | re.IGNORECASE)
 SHOWN = 6
 """Faults of one kind named per column; the rest is counted."""
 
 
 @dataclass(frozen=True, eq=False)
 class Sheet:
-    """A whole table as read: `frame` has text columns for CSV. Columns are read as numbers or months once."""
+    """A whole table as read, by column: texts of a CSV; values of a Parquet file, None where one is missing.
 
-    frame: pd.DataFrame
+    Columns are read as numbers or months once.
+    """
+
+    cells: dict[str, list[Any]]
     _read: dict[tuple[str, str], tuple[NDArray[Any], NDArray[np.bool_]]] = field(default_factory=dict)
 
     @cached_property
     def places(self) -> dict[str, NDArray[np.int64]]:
         """Positions of each well's rows by the text in well_id, in file order."""
-        ids = self.frame["well_id"].astype(str).str.strip()
-        return {
-            str(well): np.asarray(rows, dtype=np.int64) for well, rows in ids.groupby(ids).indices.items()
-        }
+        found: dict[str, list[int]] = {}
+        for k, cell in enumerate(self.cells["well_id"]):
+            if cell is not None:
+                found.setdefault(_text(cell), []).append(k)
+        return {well: np.array(found[well], dtype=np.int64) for well in sorted(found)}
 
     def numeric(self, column: str) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
         """Values (NaN where a cell is no number) and which cells are blank."""
-        import pandas as pd
-
         if ("number", column) not in self._read:
-            cells = self.frame[column]
-            values = pd.to_numeric(cells, errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
-            if pd.api.types.is_numeric_dtype(cells.dtype):
-                empty = np.isnan(values)
-            else:
-                empty = (cells.isna() | (cells.astype(str).str.strip() == "")).to_numpy(dtype=bool)
+            cells = self.cells[column]
+            values = np.array([_number(cell) for cell in cells], dtype=np.float64)
+            empty = np.array([not _text(cell) for cell in cells], dtype=bool)
             self._read["number", column] = values, empty
         return self._read["number", column]
 
     def dated(self, column: str) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
         """Month numbers, -1 where a cell is no month, and which cells are one."""
-        import pandas as pd
-
         if ("month", column) not in self._read:
-            cells = self.frame[column]
-            if pd.api.types.is_datetime64_any_dtype(cells.dtype):
-                stamps, shaped = cells, np.ones(len(cells), dtype=bool)
-            else:
-                text = cells.astype(str).str.strip()
-                shaped = text.str.match(_DATE).to_numpy(dtype=bool)
-                stamps = pd.to_datetime(
-                    text.where(shaped).str.slice(0, 10), format="ISO8601", errors="coerce"
-                )
-            read = (shaped & stamps.notna().to_numpy()).astype(bool)
-            years, within = stamps.dt.year.to_numpy(), stamps.dt.month.to_numpy()
-            number = np.full(len(cells), -1, dtype=np.int64)
-            number[read] = years[read].astype(np.int64) * 12 + within[read].astype(np.int64) - 1
-            self._read["month", column] = number, read
+            number = np.array([_month(cell) for cell in self.cells[column]], dtype=np.int64)
+            self._read["month", column] = number, number >= 0
         return self._read["month", column]
+
+
+def _text(cell: Any) -> str:
+    return "" if cell is None or cell != cell else str(cell).strip()
+
+
+def _number(cell: Any) -> float:
+    """A cell as a number, NaN where it is none: plain decimals only, no separators."""
+    if not isinstance(cell, str):
+        try:
+            return np.nan if cell is None else float(cell)
+        except (TypeError, ValueError):
+            return np.nan
+    text = cell.strip()
+    return float(text) if _NUMBER.fullmatch(text) else np.nan
+
+
+def _month(cell: Any) -> int:
+    """A cell as a month number, -1 where it is none."""
+    if isinstance(cell, date):
+        return cell.year * 12 + cell.month - 1
+    found = _DATE.fullmatch(_text(cell))
+    if found is None:
+        return -1
+    year, month, day = (int(part or 1) for part in found.groups())
+    try:
+        date(year, month, day)
+    except ValueError:
+        return -1
+    return year * 12 + month - 1
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,7 +110,7 @@ class Table:
     @property
     def columns(self) -> list[str]:
         """Names of the columns."""
-        return list(self.sheet.frame.columns)
+        return list(self.sheet.cells)
 
     def where(self, index: int, column: str = "") -> str:
         """'file: row n, column' of a position in the table."""
@@ -103,13 +118,12 @@ class Table:
 
     def cell(self, index: int, column: str) -> str:
         """The text of one cell."""
-        value = self.sheet.frame[column].iloc[int(self.at[index])]
-        return "" if value is None or value != value else str(value).strip()
+        return _text(self.sheet.cells[column][int(self.at[index])])
 
     def texts(self, column: str) -> list[str]:
         """The texts of a column."""
-        cells = self.sheet.frame[column].to_numpy(dtype=object)[self.at]
-        return ["" if cell is None or cell != cell else str(cell).strip() for cell in cells]
+        cells = self.sheet.cells[column]
+        return [_text(cells[k]) for k in self.at.tolist()]
 
     def of_well(self, well: str) -> Table | None:
         """The rows of one well, or None."""
@@ -172,24 +186,30 @@ def decode(name: str, data: bytes) -> str:
         raise InputError(Fault(name, found, "UTF-8 text", "save the file as UTF-8")) from None
 
 
-def _whole(name: str, frame: pd.DataFrame, rows: NDArray[np.int64]) -> Table:
-    return Table(name, Sheet(frame), np.arange(len(frame)), rows)
+def _parquet(name: str, data: bytes) -> Table:
+    import pandas as pd
+
+    try:
+        frame = pd.read_parquet(io.BytesIO(data))
+    except Exception as problem:
+        reason = str(problem).splitlines()[0][:120] if str(problem) else type(problem).__name__
+        fault = Fault(
+            name, f"no readable Parquet table ({reason})", "a Parquet table", "write the file again"
+        )
+        raise InputError(fault) from None
+    cells = {
+        str(column).strip(): [
+            None if missing else value for value, missing in zip(values, values.isna(), strict=True)
+        ]
+        for column, values in frame.items()
+    }
+    rows = np.arange(len(frame))
+    return Table(name, Sheet(cells), rows, rows + 1)
 
 
 def _parse(name: str, data: bytes) -> Table:
-    import pandas as pd
-
     if name.lower().endswith((".parquet", ".pq")):
-        try:
-            frame = pd.read_parquet(io.BytesIO(data))
-        except Exception as problem:
-            reason = str(problem).splitlines()[0][:120] if str(problem) else type(problem).__name__
-            fault = Fault(
-                name, f"no readable Parquet table ({reason})", "a Parquet table", "write the file again"
-            )
-            raise InputError(fault) from None
-        frame.columns = [str(column).strip() for column in frame.columns]
-        return _whole(name, frame.reset_index(drop=True), np.arange(1, len(frame) + 1))
+        return _parquet(name, data)
     text = decode(name, data)
     if "\x00" in text:
         raise InputError(Fault(name, "a zero byte", "CSV text", "save the file as CSV"))
@@ -233,8 +253,12 @@ def _parse(name: str, data: bytes) -> Table:
     ]
     if faults:
         raise InputError(shorten(faults))
-    frame = pd.DataFrame(records, columns=header, dtype=str)
-    return _whole(name, frame, np.array(rows, dtype=np.int64))
+    cells = (
+        dict(zip(header, map(list, zip(*records, strict=True)), strict=True))
+        if records
+        else {c: [] for c in header}
+    )
+    return Table(name, Sheet(cells), np.arange(len(records)), np.array(rows, dtype=np.int64))
 
 
 def shorten(faults: list[Fault]) -> list[Fault]:

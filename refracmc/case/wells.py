@@ -93,7 +93,7 @@ class WellReader:
         fit, type_curve = own["fit"], own["type_curve"]
         assert fit is None or isinstance(fit, Fit)
         assert type_curve is None or isinstance(type_curve, TypeCurve)
-        frame, history = self._history(texts, well_id, fit or Fit(), prefix, faults)
+        history = self._history(texts, well_id, fit or Fit(), prefix, faults)
         forecast, phase = self._forecast(texts, history, type_curve, table, prefix, faults)
         completion = own["completion"]
         assert completion is None or isinstance(completion, Completion)
@@ -143,7 +143,6 @@ class WellReader:
             main_phase=phase,
             forecast=forecast,
             history=history,
-            history_frame=frame,
             type_curve=type_curve,
             fit=_as(fit, Fit),
             tally=tally,
@@ -222,22 +221,22 @@ class WellReader:
 
     def _history(
         self, texts: Mapping[str, str | None], well_id: str, fit: Fit, prefix: KeyPath, faults: list[Fault]
-    ) -> tuple[Any, Any]:
+    ) -> Any:
         name = texts["history"]
         if name is None:
-            return None, None
+            return None
         try:
             table = self.files.table(name, f"{self.file}: {path_text((*prefix, 'history'))}")
         except InputError as error:
             faults += error.faults
-            return None, None
+            return None
         where = f"{self.file}: {path_text((*prefix, 'id'))}"
-        frame, found = read_history(table, well_id, where)
+        columns, found = read_history(table, well_id, where)
         faults += found
-        if frame is None:
-            return None, None
+        if columns is None:
+            return None
         history, found = to_history(
-            frame, well_id, texts["main_phase"] or "auto", fit.segment_start, fit.exclude, name
+            columns, well_id, texts["main_phase"] or "auto", fit.segment_start, fit.exclude, name
         )
         faults += found
         if history is not None and self.valuation is not None:
@@ -249,7 +248,7 @@ class WellReader:
                     f"set valuation.date to {units.month_text(last + 1)} or later, or shorten the history"
                 )
                 faults.append(Fault(name, text, allowed, remedy))
-        return frame, history
+        return history
 
     def _forecast(
         self,

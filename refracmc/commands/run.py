@@ -17,12 +17,10 @@ from typing import Any
 import pandas as pd
 
 from refracmc import __version__
-from refracmc.case.inputs import well_reach_ft
 from refracmc.case.load import load_case
 from refracmc.case.model import Case
 from refracmc.engine import store
 from refracmc.engine.blocks import evaluate_blocks, prepare_wells, summary_of, summary_task, summary_tasks
-from refracmc.engine.cash import PER_TRIAL
 from refracmc.engine.executors import check_scheduler, default_workers, run_tasks
 from refracmc.engine.plan import WellPlan, blocks_of, identity
 from refracmc.engine.progress import Progress, Silent
@@ -31,21 +29,6 @@ from refracmc.errors import Fault, InputError, RunFailure
 
 WELLS_TOGETHER = 4
 """Wells of one block done by one worker in a row, so that they share its price paths."""
-BYTES_PER_WORKER = 350e6
-"""Memory of one worker with libraries and block arrays, rounded up from measurement."""
-
-BYTES_OF_TRIALS = 600e6
-"""Most that one well's trials take while they are summarised and compared, whatever their number (measured)."""
-BYTES_PER_WELL = 3e6
-"""What this process holds of a well: plan, tables (measured, 49 strategies)."""
-
-
-@dataclass(frozen=True)
-class CheckReport:
-    """What would run, in words, and the wells that would not."""
-
-    text: str
-    refused: dict[str, tuple[Fault, ...]]
 
 
 @dataclass(frozen=True)
@@ -69,45 +52,6 @@ class BatchResult:
 
 def _load(path: str | Path, trials: int | None, seed: int | None) -> Case:
     return load_case(path).with_sampling(trials, seed)
-
-
-def check_case(path: str | Path) -> CheckReport:
-    """Validate a case and say what a run would do: wells, strategies, blocks, memory, disk.
-
-    Raises InputError with every fault of the case file; faults of single wells are in the report.
-    """
-    case = load_case(path)
-    blocks = blocks_of(case.sampling.trials)
-    lines = [f"{case.name}: {case.title}", f"  data: {case.data_status}; {len(case.wells)} of "
-             f"{len(case.wells) + len(case.refused)} wells can run"]  # fmt: skip
-    most = 0
-    for well in case.wells:
-        months = well.settings.strategies.months
-        chosen = well.settings.strategies
-        count = 1 + len(months) * len(chosen.all_orders)
-        triggered = sum(len(trigger.orders or chosen.all_orders) for trigger in chosen.triggers.values())
-        count += triggered
-        beyond = int((~well.tally.reachable(well_reach_ft(well))).sum())
-        most = max(most, count)
-        source = "type curve"
-        if well.forecast == "history" and well.history is not None:
-            source = f"{len(well.history)} months of history"
-        lines.append(
-            f"  {well.id}: {well.main_phase} well, {source}, {well.tally.count} sleeves, {count} strategies "
-            f"({', '.join(well.settings.strategies.all_orders)} at {len(months)} dates from {months[0]} to "
-            f"{months[-1]}, {f'{triggered} by triggers, ' if triggered else ''}and nothing)"
-            + (f"; {beyond} sleeves beyond the reach of the tubing stay as they are" if beyond else "")
-        )
-    trials = case.sampling.trials
-    disk = 8.0 * len(KEPT_MEASURES) * most * trials * max(len(case.wells), 1)
-    held = min(3.0 * 8.0 * len(PER_TRIAL) * most * trials, BYTES_OF_TRIALS)
-    peak = held + BYTES_PER_WELL * len(case.wells)
-    lines.append(
-        f"  {trials} trials ({case.sampling.design}, seed {case.sampling.seed}) in {len(blocks)} blocks a well; "
-        f"{case.valuation.horizon_months} months; about {(BYTES_PER_WORKER + peak) / 1e9:.1f} GB of memory "
-        f"and {disk / 1e6:.0f} MB on disk"
-    )
-    return CheckReport("\n".join(lines), dict(case.refused))
 
 
 def run_case(
@@ -197,7 +141,9 @@ def _run_blocks(
     sizes = blocks_of(case.sampling.trials)
     place.open(made, resume)
     tasks = []
-    for k in range(0, len(plans), WELLS_TOGETHER):  # the blocks of some wells in a row: their streams are kept
+    for k in range(
+        0, len(plans), WELLS_TOGETHER
+    ):  # the blocks of some wells in a row: their streams are kept
         wells = range(k, min(k + WELLS_TOGETHER, len(plans)))
         for block in range(len(sizes)):
             missing = tuple(

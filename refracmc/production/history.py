@@ -199,13 +199,32 @@ def build_history(
             for n, v in zip(numbers[bad], values[bad], strict=True)
         ]
         columns[name] = values
+    if problems:
+        raise HistoryProblem(well_id, problems + _doubled(dates, numbers))
+    return history_of(well_id, dates, columns, phase, changes)
+
+
+def _doubled(dates: Months, numbers: NDArray[np.int64]) -> list[str]:
+    """Words on months that stand twice; numbers: rows of the dates."""
     fine = ~np.isnat(dates)
     order = np.argsort(dates[fine], kind="stable")
-    sorted_dates, sorted_rows = dates[fine][order], numbers[fine][order]
-    twice = np.flatnonzero(np.diff(sorted_dates.astype(np.int64)) == 0) + 1
-    problems += [f"row {sorted_rows[k]}: month {sorted_dates[k]} stands twice" for k in twice]
+    ordered, rows = dates[fine][order], numbers[fine][order]
+    twice = np.flatnonzero(np.diff(ordered.astype(np.int64)) == 0) + 1
+    return [f"row {rows[k]}: month {ordered[k]} stands twice" for k in twice]
+
+
+def history_of(
+    well_id: str, dates: Months, columns: Mapping[str, Array], phase: str, changes: Mapping[str, Any]
+) -> History:
+    """History from checked arrays: dates (n,) datetime64[M] in any order; columns: oil_bbl, gas_mcf, water_bbl,
+    days_on, each (n,), NaN where not declared; phase and changes as in :func:`build_history`.
+
+    Raises HistoryProblem where a month stands twice or the segment starts outside the history."""
+    problems = _doubled(dates, np.arange(1, len(dates) + 1))
     if problems:
         raise HistoryProblem(well_id, problems)
+    order = np.argsort(dates, kind="stable")
+    sorted_dates = dates[order]
 
     first, last = sorted_dates[0], sorted_dates[-1]
     months = np.arange(first, last + 1, dtype="datetime64[M]")

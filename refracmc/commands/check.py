@@ -1,0 +1,67 @@
+"""Check a case: what a run would do, and what stands in its way. Loads neither pandas nor what a run alone needs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from refracmc.case.inputs import well_reach_ft
+from refracmc.case.load import load_case
+from refracmc.engine.cash import PER_TRIAL
+from refracmc.engine.plan import blocks_of
+from refracmc.engine.trials import KEPT_MEASURES
+from refracmc.errors import Fault
+
+BYTES_PER_WORKER = 350e6
+"""Memory of one worker with libraries and block arrays, rounded up from measurement."""
+BYTES_OF_TRIALS = 600e6
+"""Most that one well's trials take while they are summarised and compared, whatever their number (measured)."""
+BYTES_PER_WELL = 3e6
+"""What this process holds of a well: plan, tables (measured, 49 strategies)."""
+
+
+@dataclass(frozen=True)
+class CheckReport:
+    """What would run, in words, and the wells that would not."""
+
+    text: str
+    refused: dict[str, tuple[Fault, ...]]
+
+
+def check_case(path: str | Path) -> CheckReport:
+    """Validate a case and say what a run would do: wells, strategies, blocks, memory, disk.
+
+    Raises InputError with every fault of the case file; faults of single wells are in the report.
+    """
+    case = load_case(path)
+    blocks = blocks_of(case.sampling.trials)
+    lines = [f"{case.name}: {case.title}", f"  data: {case.data_status}; {len(case.wells)} of "
+             f"{len(case.wells) + len(case.refused)} wells can run"]  # fmt: skip
+    most = 0
+    for well in case.wells:
+        months = well.settings.strategies.months
+        chosen = well.settings.strategies
+        count = 1 + len(months) * len(chosen.all_orders)
+        triggered = sum(len(trigger.orders or chosen.all_orders) for trigger in chosen.triggers.values())
+        count += triggered
+        beyond = int((~well.tally.reachable(well_reach_ft(well))).sum())
+        most = max(most, count)
+        source = "type curve"
+        if well.forecast == "history" and well.history is not None:
+            source = f"{len(well.history)} months of history"
+        lines.append(
+            f"  {well.id}: {well.main_phase} well, {source}, {well.tally.count} sleeves, {count} strategies "
+            f"({', '.join(well.settings.strategies.all_orders)} at {len(months)} dates from {months[0]} to "
+            f"{months[-1]}, {f'{triggered} by triggers, ' if triggered else ''}and nothing)"
+            + (f"; {beyond} sleeves beyond the reach of the tubing stay as they are" if beyond else "")
+        )
+    trials = case.sampling.trials
+    disk = 8.0 * len(KEPT_MEASURES) * most * trials * max(len(case.wells), 1)
+    held = min(3.0 * 8.0 * len(PER_TRIAL) * most * trials, BYTES_OF_TRIALS)
+    peak = held + BYTES_PER_WELL * len(case.wells)
+    lines.append(
+        f"  {trials} trials ({case.sampling.design}, seed {case.sampling.seed}) in {len(blocks)} blocks a well; "
+        f"{case.valuation.horizon_months} months; about {(BYTES_PER_WORKER + peak) / 1e9:.1f} GB of memory "
+        f"and {disk / 1e6:.0f} MB on disk"
+    )
+    return CheckReport("\n".join(lines), dict(case.refused))
