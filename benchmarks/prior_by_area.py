@@ -3,9 +3,9 @@
     python benchmarks/prior_by_area.py HISTORY... --wells FILE [--before-cut-off] [--out DIR]
 
 Every number of the prior that was learned from wells (shapes, errors, uptime, discrepancy) is learned again
-from the OTHER areas, by the procedure that gave the shipped ones (prior_learning.py), and the area left out is
-then forecast with them at each cut-off. Prints what the procedure gives from all areas (the shipped numbers are
-these, rounded), then coverage of the P90 to P10 band, tails, loss against least squares and bias, by phase and
+from the OTHER areas, by a fixed procedure (prior_learning.py), and the area left out is then forecast with them at
+each cut-off. Prints what the procedure gives from all areas (the shipped numbers are others, see DEVELOPERS.md),
+then coverage of the P90 to P10 band, tails, loss against least squares and bias, by phase and
 cut-off and by area. Coverage has two errors: binomial, and with areas as clusters (years of the cut-off within
 an area), since wells of an area share shocks. `bias_uptime`: what is left of the bias if every well is forecast
 with the mean producing time that its area had in the hidden months of wells cut off in the same year, so that

@@ -1,4 +1,4 @@
-"""How the numbers of the shipped prior are learned from windows of wells (prior_windows.py).
+"""How the numbers of a prior are learned from windows of wells (prior_windows.py).
 
 1. Shapes and errors: means and spreads over wells by expectation-maximisation over their posteriors.
 2. Uptime: penalised likelihood of the hurdle model with an effect of each area, and the spread of those effects.
