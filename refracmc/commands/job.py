@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from refracmc.case import units
+from refracmc.case.inputs import well_reach_ft
 from refracmc.case.load import load_case
 from refracmc.commands.trace import plan_of, well_of
 from refracmc.decisions.job_report import COUNTS, UNITS, StrategyJobs, order_rows, simulate_all
@@ -41,19 +42,19 @@ class JobReport:
         """The report for a reader: plan of each order, then days and cost of each strategy."""
         lines: list[str] = []
         for well in self.content["wells"]:
-            lines += [f"{well['well']}: {well['sleeves']} sleeves"]
+            lines += [f"{well['well']}: {well['sleeves']} sleeves" + _beyond(well)]
             for order in well["orders"]:
                 counts = ", ".join(f"{order['shifts'][kind]} {kind}" for kind in order["shifts"])
                 lines += [
                     "",
                     f"  {order['order']}: {order['stages']} stages, {counts} shifts, "
                     f"{order['travel_ft']:,.0f} ft of travel, {order['planned_days']:.1f} days if all works",
-                    f"    {'step':>4} {'action':<12}{'sleeve':>7}{'depth ft':>10}{'hours':>8}",
+                    f"    {'step':>4} {'action':<15}{'sleeve':>7}{'depth ft':>10}{'hours':>8}",
                 ]
                 for row in order["steps"]:
                     sleeve = "" if row["sleeve"] is None else row["sleeve"]
                     lines.append(
-                        f"    {row['step']:>4} {row['action']:<12}{sleeve:>7}{row['depth_ft']:>10,.0f}"
+                        f"    {row['step']:>4} {row['action']:<15}{sleeve:>7}{row['depth_ft']:>10,.0f}"
                         f"{row['hours']:>8.2f}"
                     )
             head = ("days P90/P50/P10", "cost US$ million P90/P50/P10", "stages effective")
@@ -71,8 +72,17 @@ class JobReport:
                     + _when(row)
                 )
             lines.append("")
-        lines += ["P90 is the low and P10 the high percentile (exceedance). " + CAUTION]
+        lines += [
+            "P90 is the low and P10 the high percentile (exceedance). Stages effective: mean over the stages planned, "
+            "of a bullhead or liner over all sleeves that can be treated. " + CAUTION
+        ]
         return "\n".join(lines)
+
+
+def _beyond(well: dict[str, Any]) -> str:
+    """How many sleeves the tubing does not reach; nothing where it reaches all."""
+    count = well["sleeves_beyond_reach"]
+    return f", {count} of them beyond the reach of the tubing: they stay as they are" if count else ""
 
 
 def _when(row: dict[str, Any]) -> str:
@@ -116,6 +126,7 @@ def _well_jobs(plan: WellPlan, jobs: Sequence[StrategyJobs]) -> dict[str, Any]:
     return {
         "well": plan.id,
         "sleeves": plan.well.tally.count,
+        "sleeves_beyond_reach": int((~plan.well.tally.reachable(well_reach_ft(plan.well))).sum()),
         "close_policy": plan.well.settings.strategies.close_policy,
         "reclose_habit": plan.well.settings.strategies.reclose_habit,
         "orders": order_rows(plan),

@@ -123,6 +123,7 @@ def sleeve_map(plan: WellPlan, draws: Mapping[str, Array], best: Strategy, row: 
     log = strategy_log(plan, dict(draws), best, row)
     state = {k + 1: str(s).replace("_", " ") for k, s in enumerate(tally.state)}
     since = dict.fromkeys(state, 0.0)
+    treated: set[int] = set()
     rows: Rows = []
 
     def change(sleeve: int, now: str, hour: float) -> None:
@@ -152,12 +153,13 @@ def sleeve_map(plan: WellPlan, draws: Mapping[str, Array], best: Strategy, row: 
         if step.action == "treat" and outcome in ("treated", "screened out"):
             change(s, "being treated", step.start_hour)
             change(s, "open, treated", end)
+            treated.add(s)
         elif outcome in ("closed", "reclosed", "closed again"):
             change(s, "closed", end)
         elif outcome in _ENDS:
             change(s, _ENDS[outcome], end)
         elif outcome in ("opened", "reopened"):
-            change(s, "open", end)
+            change(s, "open, treated" if s in treated else "open", end)
         elif outcome in ("not opened", "not reopened"):
             change(s, "stuck closed", end)
     stop = log[-1].start_hour + log[-1].hours if log else 0.0
@@ -264,8 +266,9 @@ def failures(plan: WellPlan, draws: Mapping[str, Array], best: Strategy, failed:
                 "depth_ft": float(tally.depth_ft[k]),
                 "kind": KINDS[i],
                 "chance": chance,
-                "stages_lost_share": max(float(effective[-1] - effective[t]), 0.0),
-                "old_lost_share": max(float(kept[-1] - kept[t]), 0.0),
+                # rounded: a sum of shares is off by its last bits
+                "stages_lost_share": max(round(float(effective[-1] - effective[t]), 12), 0.0),
+                "old_lost_share": max(round(float(kept[-1] - kept[t]), 12), 0.0),
                 "days_more": float(job.days[t] - job.days[-1]),
             }
         )

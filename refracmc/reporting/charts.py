@@ -22,6 +22,7 @@ from refracmc.reporting import (
     charts_job,
     charts_reach,
     charts_sleeves,
+    charts_timeline,
     charts_value,
     style,
 )
@@ -69,7 +70,7 @@ CHARTS: tuple[ChartKind, ...] = (
     ChartKind(
         "timeline",
         "Where the coiled tubing is and what it does, as planned and in one simulated trial.",
-        charts_job.timeline,
+        charts_timeline.timeline,
     ),
     ChartKind(
         "sleeves",

@@ -1,12 +1,10 @@
-"""Charts of the well and the job: production with and without the refrac, cost build-up, job timeline.
+"""Charts of the well and the job: production with and without the refrac, cost build-up.
 
 Same rules as :mod:`refracmc.reporting.charts_value`: tables in, a figure out, or None without rows.
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -23,17 +21,6 @@ from refracmc.reporting.words import error_range, footer, spoken, strategy_words
 _Array = np.ndarray[Any, np.dtype[np.float64]]
 
 REFRAC_COLOUR = style.PALETTE[0]
-_TRAVEL = ("run_in", "move", "pull_out", "travel", "cleanout")
-_EVENTS: tuple[tuple[str, str, str, str], ...] = (
-    ("close", "s", style.PALETTE[1], "close"),
-    ("open", "^", style.PALETTE[2], "open"),
-    ("reclose", "D", style.PALETTE[3], "reclose"),
-    ("reopen", "v", style.PALETTE[4], "reopen"),
-    ("trip", "P", style.INK, "trip"),
-)
-_WRONG = re.compile(r"^not |^left out|screened out|fail|stuck|lost|leak|called off|parted|lock")
-"""Outcomes that say that something went wrong, whole sentences included."""
-_STUCK = ("stuck_ct", "ct_stuck", "stuck", "well_lost")
 
 
 def year_axis(months: pd.Series) -> _Array:
@@ -143,7 +130,8 @@ def build_up(
             data,
             error_range(pd.Series([error]), "total"),
             percentiles=False,
-            extra="Means of the parts add up to the mean total; each bar starts where the one above it ends.",
+            extra="Means of the parts at 100 % (8/8) add up to the mean total; each bar starts where the one above it "
+            "ends.",
         ),
         1.5 + 0.25 * (count + 1),
     )
@@ -167,153 +155,4 @@ def build_up(
     style.value_axis(axes, "x", min(0.0, float(end.min())), float(end.max()) * 1.02)
     axes.set_ylim(-0.6, count + 0.6)
     style.name_axis(axes, "x", "Mean cost, US$ million")
-    return figure
-
-
-def tool_path(rows: pd.DataFrame) -> _Array:
-    """Depth of the coiled tubing against hours, (points, 2), NaN where it is out of the well.
-
-    A travel step or part of a cleanout moves evenly from the last depth to its own; a trip goes to the surface
-    and back within its hours; any other step stands at its depth.
-    """
-    points: list[tuple[float, float]] = []
-    last = 0.0
-    for action, depth, start, stop in zip(
-        rows["action"], rows["depth_ft"].astype(float), rows["start_hour"], rows["end_hour"], strict=True
-    ):
-        if not np.isfinite(depth):
-            points.append((start, np.nan))
-            continue
-        if action == "trip":
-            points += [(start, last), ((start + stop) / 2, 0.0), (stop, depth)]
-        elif action in _TRAVEL:
-            points += [(start, last), (stop, depth)]
-        else:
-            points += [(start, depth), (stop, depth)]
-        last = depth
-    return np.array(points, dtype=np.float64).reshape(-1, 2)
-
-
-def failed(outcomes: Sequence[Any]) -> np.ndarray[Any, np.dtype[np.bool_]]:
-    """Which outcomes say that something went wrong; a missing one does not."""
-    said = ["" if o is None or o != o else str(o).strip().lower() for o in outcomes]
-    return np.array([_WRONG.search(text) is not None for text in said], dtype=np.bool_)
-
-
-def _timeline_panel(axes: Axes, rows: pd.DataFrame, lift: float) -> set[str]:
-    """Draw one scenario; returns the events in it. Marks of opening stand ``lift`` feet above."""
-    seen: set[str] = set()
-    path = tool_path(rows)
-    axes.plot(path[:, 0], path[:, 1], color=style.FAINT, lw=0.9)
-    middle = (rows["start_hour"].to_numpy() + rows["end_hour"].to_numpy()) / 2
-    depth = rows["depth_ft"].to_numpy(dtype=float)
-    action = rows["action"].to_numpy(dtype=str)
-    treat = rows[action == "treat"]
-    if len(treat):
-        bars = [
-            [(a, d), (b, d)]
-            for a, b, d in zip(treat["start_hour"], treat["end_hour"], treat["depth_ft"], strict=True)
-        ]
-        axes.add_collection(
-            LineCollection(bars, colors=REFRAC_COLOUR, linewidths=4, capstyle="butt", zorder=4.5)
-        )
-        seen.add("treat")
-    for name, marker, colour, _ in _EVENTS:
-        mine = (action == name) & np.isfinite(depth)
-        if mine.any():
-            raised = depth[mine] - lift * (name in ("open", "reopen")) + lift * (name == "reclose")
-            axes.plot(middle[mine], raised, ls="", marker=marker, ms=2.8, color=colour, zorder=4)
-            seen.add(name)
-    wrong = failed(rows["outcome"].tolist()) | np.isin(action, _STUCK)
-    inside = wrong & np.isfinite(depth)
-    if inside.any():
-        axes.plot(middle[inside], depth[inside], ls="", marker="x", ms=7.5, mew=2, color=style.BAD, zorder=5)
-        seen.add("wrong")
-    return seen
-
-
-def _spans(axes: Axes, rows: pd.DataFrame, middle: float) -> None:
-    """Shade what happens with the tubing out of the well and write its name."""
-    at_surface = rows["depth_ft"].isna() | (rows["depth_ft"] == 0) & ~rows["action"].isin([*_TRAVEL, "trip"])
-    out = rows[at_surface.to_numpy(dtype=bool)]
-    total = float(rows["end_hour"].max()) or 1.0
-    for action, start, stop in zip(out["action"], out["start_hour"], out["end_hour"], strict=True):
-        axes.axvspan(start, stop, color=style.GRID, lw=0, alpha=0.7)
-        if (stop - start) / total > 0.03:
-            axes.text(
-                (start + stop) / 2,
-                middle,
-                spoken(str(action)),
-                rotation=90,
-                ha="center",
-                va="center",
-                fontsize=7.6,
-                color=style.FAINT,
-            )
-
-
-def timeline(data: ReportData, well: str) -> Figure | None:
-    """Depth of the coiled tubing against hours: the plan above, one simulated trial below."""
-    rows = data.of_well("timeline", well)
-    if rows.empty:
-        return None
-    decided = data.of_well("decision", well)["strategy"]
-    if rows["strategy"].isin(decided).any():
-        rows = rows[rows["strategy"].isin(decided)]
-    strategy = str(rows["strategy"].iloc[0])
-    rows = rows[rows["strategy"] == strategy]
-    scenarios = [s for s in ("planned", "typical") if (rows["scenario"] == s).any()]
-    scenarios += [s for s in dict.fromkeys(rows["scenario"]) if s not in scenarios]
-    scenarios = scenarios[:2]
-    height = 1.45 + 2.0 * len(scenarios)
-    figure = style.frame(
-        f"{well}: the job hour by hour, {strategy_words(strategy)}",
-        footer(
-            data,
-            "the simulated trial is one example, not an average",
-            money=False,
-            percentiles=False,
-            extra="Measured depth of the coiled tubing; lines that leave at the top lead to or from the "
-            "surface. Marks of opening stand just above their sleeve, of reclosing just below.",
-        ),
-        height,
-    )
-    last_hour = float(rows["end_hour"].max())
-    depths = rows["depth_ft"].to_numpy(dtype=float)
-    sleeved = rows.loc[rows["sleeve"].notna() & rows["depth_ft"].notna(), "depth_ft"].to_numpy(dtype=float)
-    within = sleeved if sleeved.size else depths[np.isfinite(depths)]
-    highest, lowest = (float(within.min()), float(within.max())) if within.size else (0.0, 1.0)
-    room = 0.12 * (lowest - highest) or 500.0
-    highest, lowest = max(0.0, highest - 1.6 * room), lowest + room
-    seen: set[str] = set()
-    for k, scenario in enumerate(scenarios):
-        part = rows[rows["scenario"] == scenario].sort_values("step", kind="stable")
-        bottom = 0.82 + 2.0 * (len(scenarios) - 1 - k)
-        axes = style.panel(figure, (0.85, bottom, 0.2, height - bottom - 1.62))
-        _spans(axes, part, (lowest + highest) / 2)
-        seen |= _timeline_panel(axes, part, 0.3 * room)
-        style.value_axis(axes, "x", 0.0, last_hour * 1.01, most=12, labelled=k == len(scenarios) - 1)
-        style.value_axis(axes, "y", highest, lowest, most=5)
-        axes.set_ylim(lowest, highest)
-        style.name_axis(axes, "y", "Depth, ft", 0.55)
-        said = {"planned": "As planned", "typical": "One simulated trial"}.get(scenario, spoken(scenario))
-        hours, days = float(part["end_hour"].max()), float(part["end_hour"].max()) / 24
-        axes.text(
-            0,
-            1.03,
-            f"{said}: {hours:,.0f} h, {days:,.1f} days of 24 h",
-            fontsize=8.5,
-            fontweight="bold",
-            va="bottom",
-            transform=axes.transAxes,
-        )
-        if k == len(scenarios) - 1:
-            style.name_axis(axes, "x", "Hours since the start of the job")
-    marks = [style.Mark("coiled tubing", style.FAINT)]
-    if "treat" in seen:
-        marks.append(style.Mark("treat", REFRAC_COLOUR))
-    marks += [style.Mark(label, c, "dot", marker=m) for name, m, c, label in _EVENTS if name in seen]
-    if "wrong" in seen:
-        marks.append(style.Mark("went wrong", style.BAD, "dot", marker="x"))
-    style.legend_row(figure, marks)
     return figure

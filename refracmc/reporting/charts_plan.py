@@ -11,7 +11,7 @@ from types import MappingProxyType
 import numpy as np
 from matplotlib.figure import Figure
 
-from refracmc.reporting import charts_job, charts_reach, charts_sleeves, style
+from refracmc.reporting import charts_job, charts_reach, charts_sleeves, charts_timeline, style
 from refracmc.reporting.charts import ChartKind
 from refracmc.reporting.numbers import MILLION, significant
 from refracmc.reporting.tables import ReportData, build_report_data
@@ -37,6 +37,16 @@ def distributions(data: ReportData, well: str) -> Figure | None:
     shown = set(data.of_well("job_parts", well)["strategy"])
     names = [n for n in dict.fromkeys(rows["strategy"]) if n in shown or not has_date(str(n))]
     orders = list(dict.fromkeys(str(name).rpartition("@")[0] for name in names))
+    looks = {}
+    for name in names:
+        place = orders.index(str(name).rpartition("@")[0])
+        colour = style.PALETTE[place] if place < len(style.PALETTE) else style.FAINT
+        looks[name] = colour, style.DASHES[place % len(style.DASHES)] if name in shown else (0, (1, 1.6))
+    marks = [
+        style.Mark(style.shorten(strategy_words(str(name)), 38), colour, dash=dash)
+        for name, (colour, dash) in looks.items()
+    ]
+    more = 0.19 * max(style.legend_lines(marks) - 2, 0)
     figure = style.frame(
         f"{well}: days and cost of the job",
         footer(
@@ -53,27 +63,21 @@ def distributions(data: ReportData, well: str) -> Figure | None:
             extra="Each curve is the share of jobs above the value, at 100 %, service-cost index included; dots "
             "are P90, P50 and P10. Of a trigger: the trials in which the job starts.",
         ),
-        4.3,
+        4.3 + more,
     )
-    marks: list[style.Mark] = []
     for k, (measure, scale, label) in enumerate(
         (("days", 1.0, "Days shut in"), ("cost", MILLION, "Cost of the job, US$ million"))
     ):
-        axes = style.panel(figure, (0.65 + 4.3 * k, 0.95, 0.2 + 4.3 * (1 - k), 0.98))
+        axes = style.panel(figure, (0.65 + 4.3 * k, 0.95, 0.2 + 4.3 * (1 - k), 0.98 + more))
         ends: list[float] = []
         for name in names:
             mine = rows[((rows["strategy"] == name) & (rows["measure"] == measure)).to_numpy(dtype=bool)]
-            place = orders.index(str(name).rpartition("@")[0])
-            colour = style.PALETTE[place] if place < len(style.PALETTE) else style.FAINT
-            dash = style.DASHES[place % len(style.DASHES)] if name in shown else (0, (1, 1.6))
+            colour, dash = looks[name]
             x, y = mine["value"].to_numpy() / scale, mine["exceedance_percent"].to_numpy()
             told = np.isin(y, (90.0, 50.0, 10.0))
             axes.plot(x, y, color=colour, ls=dash, lw=1.6)
             axes.plot(x[told], y[told], ls="", marker="o", ms=3.6, color=colour)
             ends += [float(x.min()), float(x.max())]
-            if k == 0:
-                words = strategy_words(str(name))
-                marks.append(style.Mark(style.shorten(words, 38), colour, dash=dash))
         style.value_axis(axes, "x", *style.padded(ends, 0.04))
         style.set_ticks(axes, "y", (0, 10, 50, 90, 100), ("0", "P10", "P50", "P90", "100"))
         axes.set_ylim(0, 100)
@@ -111,7 +115,7 @@ WHOLE_CHARTS = (
 """Charts of all orders of a well together: <chart>.png and .svg."""
 ORDER_CHARTS = (
     ChartKind(
-        "timeline", "Depth of the coiled tubing by the hour, planned and simulated.", charts_job.timeline
+        "timeline", "Depth of the coiled tubing by the hour, planned and simulated.", charts_timeline.timeline
     ),
     ChartKind("sleeves", "State of every sleeve by the hour, in that trial.", charts_sleeves.sleeve_map),
     ChartKind("cost", "How the mean cost builds up.", cost),

@@ -152,11 +152,15 @@ def sleeve_map(data: ReportData, well: str) -> Figure | None:
             "one simulated trial, the one of the timeline, not an average",
             money=False,
             percentiles=False,
-            extra="Sleeve 1 is the deepest.",
+            extra="Sleeve 1 is the deepest. Hours before the first change and after the last are cut off.",
         ),
         height,
     )
     axes = style.panel(figure, (0.85, 0.82, 0.2, 1.0))
+    end = float(rows["to_hour"].max())
+    changes = rows.loc[rows["from_hour"] > 0.0, "from_hour"]
+    first, last = (float(changes.min()), float(changes.max())) if len(changes) else (0.0, end)
+    beside = 0.08 * (last - first) or 1.0
     colours = dict(_STATES)
     thick = 72.0 * (height - 1.82) / (count + 1) * 0.72
     for state in dict.fromkeys(rows["state"]):
@@ -180,7 +184,7 @@ def sleeve_map(data: ReportData, well: str) -> Figure | None:
     places = [1, *range(step, count + 1, step)] if step > 1 else list(range(1, count + 1))
     style.set_ticks(axes, "y", [float(p) for p in places], [str(p) for p in places], grid=False)
     style.name_axis(axes, "y", "Sleeve", 0.5)
-    style.value_axis(axes, "x", 0.0, float(rows["to_hour"].max()), most=12)
+    style.value_axis(axes, "x", max(first - beside, 0.0), min(last + beside, end), most=12)
     style.name_axis(axes, "x", "Hours since the start of the job")
     present = set(rows["state"])
     style.legend_row(figure, [style.Mark(name, colour) for name, colour in _STATES if name in present])
@@ -203,6 +207,7 @@ def stress_state(data: ReportData, well: str) -> Figure | None:
             money=False,
             percentiles=False,
             trials=_one_block(data),
+            extra="Values at the sleeves, by the other stages: a stage's own fracture is left out at its sleeve.",
         ),
         height,
     )
@@ -233,7 +238,8 @@ def stress_state(data: ReportData, well: str) -> Figure | None:
         )
         style.value_axis(axes, "y", low, high, most=4)
         style.value_axis(axes, "x", right, left, most=9, labelled=k == len(orders) - 1)
-        axes.set_xlim(left, right)
+        edge = 0.01 * (left - right)
+        axes.set_xlim(left + edge, right - edge)
         mean = float(met["contrast_fall_psi"].mean()) if len(met) else 0.0
         peak = float(met["contrast_fall_psi"].max()) if len(met) else 0.0
         axes.text(

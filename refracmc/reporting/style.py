@@ -170,8 +170,19 @@ def name_axis(axes: Axes, which: str, name: str, away: float = 0.0) -> None:
                   rotation=90, fontsize=8.5, linespacing=1.15, multialignment="center")  # fmt: skip
 
 
+def legend_lines(marks: Sequence[Mark], left: float = 0.1) -> int:
+    """Lines that :func:`legend_row` needs for the marks; a line is 0.19 inches high."""
+    x, lines = left, 1
+    for mark in marks:
+        needed = 0.34 + 0.068 * len(mark.label) + 0.12
+        if x + needed > WIDTH - 0.05 and x > left:
+            x, lines = left, lines + 1
+        x += needed
+    return lines
+
+
 def legend_row(figure: Figure, marks: Sequence[Mark], left: float = 0.1, down: float = 0.42) -> None:
-    """Legend as one row (two if it does not fit) ``down`` inches under the top of the figure."""
+    """Legend as one row (more if it does not fit) ``down`` inches under the top of the figure."""
     width, height = figure.get_size_inches()
     x, y = left, down
     for mark in marks:

@@ -92,6 +92,8 @@ def test_every_sleeve_is_mapped_from_start_to_end(made) -> None:
         assert mine["to_hour"].iloc[-1] == pytest.approx(stop)
         np.testing.assert_allclose(mine["from_hour"].iloc[1:], mine["to_hour"].iloc[:-1])
         assert (sleeve in treated) == ("being treated" in set(mine["state"]))
+        if sleeve in treated:  # reclosed and reopened, it is a treated sleeve still
+            assert mine["state"].iloc[-1] != "open"
     assert rows["sleeve"].nunique() == 12
 
 

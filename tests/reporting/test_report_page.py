@@ -15,7 +15,7 @@ import pytest
 from PIL import Image
 
 from refracmc.reporting.charts import CHARTS, draw_charts
-from refracmc.reporting.charts_job import failed, tool_path
+from refracmc.reporting.charts_timeline import depth_span, failed, tool_path, work_hours
 from refracmc.reporting.charts_value import MOST_ORDERS, order_styles
 from refracmc.reporting.numbers import MILLION, percent, with_error
 from refracmc.reporting.page import csv_bytes, page_html, write_report
@@ -253,10 +253,31 @@ def test_tool_path_travels_stands_and_trips() -> None:
         [5, 0], [6, 1000], [6, 1000], [8, 1000], [8, 1000], [9, 0], [10, 1000], [10, 1000], [10.5, 900],
         [10.5, 900], [11, 0]]  # fmt: skip
     assert np.isnan(tool_path(rows)[0, 1])
+    down_and_back = pd.DataFrame(
+        [("run_in", 1000.0, 5.0, 6.0), ("cleanout", 1500.0, 6.0, 8.0), ("cleanout", 1000.0, 8.0, 10.0)],
+        columns=rows.columns)  # fmt: skip
+    assert tool_path(down_and_back)[[2, 3, 5]].tolist() == [[6, 1000], [8, 1500], [10, 1000]]
     said = ["ok", None, "stuck open", float("nan"), "done", "not closed", "left out: did not close",
             "assembly changed", "assembly failed", "screened out", "cleaned out", "tight"]  # fmt: skip
     assert [words for words, bad in zip(said, failed(said), strict=True) if bad] == [
         "stuck open", "not closed", "left out: did not close", "assembly failed", "screened out"]  # fmt: skip
+
+
+def test_a_timeline_shows_the_hours_and_depths_of_the_work() -> None:
+    """A job pumped down the casing: its stages stand at no depth, the tubing mills afterwards."""
+    rows = pd.DataFrame(
+        [("before_ct", None, 0.0, 0.0, 90.0), ("treat", 1.0, 0.0, 90.0, 94.0), ("treat", 2.0, 0.0, 94.0, 98.0),
+         ("run_in", None, 900.0, 98.0, 99.0), ("drill_out", None, 900.0, 99.0, 104.0),
+         ("move", None, 1500.0, 104.0, 105.0), ("pull_out", None, 0.0, 105.0, 107.0),
+         ("non_productive", None, 0.0, 107.0, 120.0), ("after_ct", None, 0.0, 120.0, 200.0)],
+        columns=["action", "sleeve", "depth_ft", "start_hour", "end_hour"])  # fmt: skip
+    assert work_hours(rows) == (90.0, 107.0)
+    assert depth_span(rows) == (900.0, 1500.0)
+    rows.loc[8, "action"] = "ct_stuck"
+    assert work_hours(rows) == (90.0, 200.0)
+    sleeves = rows.assign(sleeve=[None, None, None, 6.0, None, 1.0, None, None, None])
+    sleeves.loc[4, "depth_ft"] = 2000.0
+    assert depth_span(sleeves) == (900.0, 1500.0)
 
 
 def test_parts_are_escaped_and_checked() -> None:

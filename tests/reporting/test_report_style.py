@@ -181,3 +181,14 @@ def test_numbers_in_texts_of_an_svg_keep_their_decimals() -> None:
     assert "M 30.85 196.36 \nL 24 199.38 \n" in text  # cut: 216 / 7, 216 x 10 / 11, 216 / 9, 216 x 12 / 13
     inside = re.sub(r">[^<>\n]+<", "><", text)
     assert not re.search(r"\.\d{3}", inside)
+
+
+def test_a_legend_counts_its_lines() -> None:
+    """As many lines as the marks are drawn on: heights of their labels that differ."""
+    for count in (1, 4, 9, 20):
+        marks = [style.Mark("toe to heel by trigger late", style.INK)] * count
+        figure = style.frame("title", "foot", 4.0)
+        before = len(figure.texts)
+        style.legend_row(figure, marks)
+        heights = {round(text.get_position()[1], 6) for text in figure.texts[before:]}
+        assert style.legend_lines(marks) == len(heights)

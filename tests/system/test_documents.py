@@ -190,6 +190,20 @@ def test_files_of_a_job(made: Path) -> None:
         assert tuple(pd.read_parquet(folder / f"{key}.parquet").columns) == spec.names
 
 
+def test_a_job_says_which_sleeves_the_tubing_does_not_reach(tmp_path: Path) -> None:
+    refracmc.write_starter(tmp_path)
+    case, reach = tmp_path / "case.toml", 15_300.0
+    beyond = int((pd.read_csv(tmp_path / "sleeves.csv", comment="#")["depth_ft"] > reach).sum())
+    text = case.read_text("utf-8").replace("ct_reach_ft = 18000", f"ct_reach_ft = {reach:g}")
+    text = text.replace('orders = ["toe_to_heel", "alternating", "every_second"]', 'orders = ["toe_to_heel"]')
+    text = text[: text.index("[strategies.custom_orders]")] + text[text.index("[outputs]") :]
+    case.write_text(text, "utf-8")
+    job = refracmc.plan_job(case, trials=16)
+    well = job.content["wells"][0]
+    assert 0 < beyond == well["sleeves_beyond_reach"] == well["sleeves"] - well["orders"][0]["stages"]
+    assert f"{beyond} of them beyond the reach" in job.text().splitlines()[0]
+
+
 def content_of(made: Path, what: str) -> Any:
     case = made / "mywell" / "case.toml"
     if what == "Keys of job":
