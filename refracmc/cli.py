@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Callable, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from refracmc import __version__
@@ -32,6 +33,12 @@ def _at_least(least: int) -> Callable[[str], int]:
     return read
 
 
+def _folder(text: str) -> str:
+    if not text.strip() or "\0" in text:
+        raise argparse.ArgumentTypeError(f"found {text!r}; allowed: the name of a folder")
+    return text
+
+
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="refracmc",
@@ -42,14 +49,14 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
 
     new = commands.add_parser("new", help="write a commented starter case with its CSV files")
-    new.add_argument("folder", metavar="DIR")
+    new.add_argument("folder", type=_folder, metavar="DIR")
 
     check = commands.add_parser("check", help="say all that is wrong with a case, or what will run")
     check.add_argument("cases", nargs="+", metavar="CASE")
 
     run = commands.add_parser("run", help="value every strategy of the case's wells")
     run.add_argument("cases", nargs="+", metavar="CASE")
-    run.add_argument("--out", default="outputs", metavar="DIR", help="default: outputs")
+    run.add_argument("--out", type=_folder, default="outputs", metavar="DIR", help="default: outputs")
     run.add_argument("--trials", type=_at_least(2), metavar="N", help="in place of the case's number")
     run.add_argument("--seed", type=_at_least(0), metavar="N", help="in place of the case's seed")
     run.add_argument("--workers", type=_at_least(1), metavar="N", help="processes; default: all processors")
@@ -69,7 +76,7 @@ def _parser() -> argparse.ArgumentParser:
     job.add_argument("--trials", type=_at_least(2), metavar="N")
     job.add_argument("--seed", type=_at_least(0), metavar="N")
     job.add_argument("--well", metavar="W", help="one well only")
-    job.add_argument("--out", default="outputs", metavar="DIR", help="default: outputs")
+    job.add_argument("--out", type=_folder, default="outputs", metavar="DIR", help="default: outputs")
     job.add_argument("--json", action="store_true")
 
     orders = commands.add_parser(
@@ -81,7 +88,7 @@ def _parser() -> argparse.ArgumentParser:
     orders.add_argument(
         "--budget", type=_at_least(0), default=600, metavar="N", help="orders valued; default: 600"
     )
-    orders.add_argument("--out", default="outputs", metavar="DIR", help="default: outputs")
+    orders.add_argument("--out", type=_folder, default="outputs", metavar="DIR", help="default: outputs")
     orders.add_argument("--trials", type=_at_least(2), metavar="N", help="as given to run")
     orders.add_argument("--seed", type=_at_least(0), metavar="N", help="as given to run")
 
@@ -91,7 +98,7 @@ def _parser() -> argparse.ArgumentParser:
     forecast.add_argument("case", metavar="CASE")
     forecast.add_argument("--well", metavar="W", help="one well only")
     forecast.add_argument("--seed", type=_at_least(0), metavar="N", help="as given to run")
-    forecast.add_argument("--out", default="outputs", metavar="DIR", help="default: outputs")
+    forecast.add_argument("--out", type=_folder, default="outputs", metavar="DIR", help="default: outputs")
     forecast.add_argument("--quiet", action="store_true", help="no progress")
 
     hindcast = commands.add_parser(
@@ -110,7 +117,7 @@ def _parser() -> argparse.ArgumentParser:
         "--undeclared", default="list", metavar="U", help="a well with a hidden month missing: list or zero"
     )
     hindcast.add_argument("--seed", type=_at_least(0), metavar="N", help="root of the random streams")
-    hindcast.add_argument("--out", default="outputs", metavar="DIR", help="default: outputs")
+    hindcast.add_argument("--out", type=_folder, default="outputs", metavar="DIR", help="default: outputs")
     hindcast.add_argument("--quiet", action="store_true", help="no progress")
 
     trace = commands.add_parser("trace", help="one trial, complete: inputs, job log, monthly cash flow")
@@ -127,11 +134,14 @@ def _parser() -> argparse.ArgumentParser:
 def _say_faults(faults: Sequence[Fault], well: str | None = None, case: str = "") -> None:
     """One line a fault; case: its file, where one call has several."""
     for fault in faults:
-        print(f"refracmc: {case}{'well ' + well + ': ' if well else ''}{fault}", file=sys.stderr)
+        before, text = f"{case}: " if case else "", str(fault)
+        if case:  # its file once, whole
+            text = text.removeprefix(f"{case}: ").removeprefix(f"{Path(case).name}: ")
+        print(f"refracmc: {before}{'well ' + well + ': ' if well else ''}{text}", file=sys.stderr)
 
 
 def _told(options: argparse.Namespace, case: str) -> str:
-    return f"{case}: " if len(options.cases) > 1 else ""
+    return case if len(options.cases) > 1 else ""
 
 
 def _new(options: argparse.Namespace) -> int:
@@ -178,7 +188,8 @@ def _run(options: argparse.Namespace) -> int:
     for case, well, faults in outcome.refused:
         _say_faults(faults, well, _told(options, case))
     for case, failure in outcome.failures:
-        print(f"refracmc: {_told(options, case)}{failure}", file=sys.stderr)
+        told = _told(options, case)
+        print(f"refracmc: {told}{': ' if told else ''}{failure}", file=sys.stderr)
     for result in outcome.done:
         print(result.text)
     if outcome.failures or (outcome.refused and outcome.done):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from refracmc.case import units
@@ -20,21 +21,41 @@ if TYPE_CHECKING:
 MIN_MONTHS_AFTER_REFRAC = 12
 
 
-def date_faults(strategies: Strategies, valuation: Valuation, file: str, prefix: KeyPath) -> list[Fault]:
-    """Refrac dates before the valuation date or too close to the horizon."""
+def date_faults(
+    strategies: Strategies,
+    valuation: Valuation,
+    file: str,
+    prefix: KeyPath,
+    keys: Iterable[str] = ("dates", "triggers"),
+) -> list[Fault]:
+    """Refrac dates before the valuation date or too close to the horizon, and triggers that can never fire.
+
+    keys: of the two, those that are looked at: a well does not tell what the general section told.
+    """
     where = f"{file}: {path_text((*prefix, 'dates'))}"
     start = units.month_number(valuation.date)
     faults = []
-    early = [m for m in strategies.months if units.month_number(m) < start]
+    months = strategies.months if "dates" in keys else ()
+    early = [m for m in months if units.month_number(m) < start]
     if early:
         allowed = f"months from the valuation date {valuation.date} on"
         faults.append(Fault(where, f"the refrac date {', '.join(early[:6])}", allowed, "take later dates"))
     last = start + valuation.horizon_months - MIN_MONTHS_AFTER_REFRAC
-    late = [m for m in strategies.months if units.month_number(m) > last]
+    late = [m for m in months if units.month_number(m) > last]
     if late:
         found = f"the refrac date {', '.join(late[:6])} with a horizon of {valuation.horizon_months} months"
         allowed = f"up to {units.month_text(last)}: {MIN_MONTHS_AFTER_REFRAC} months before the horizon ends"
         faults.append(Fault(where, found, allowed, "raise valuation.horizon_months or take earlier dates"))
+    opens, ends = start + 1, start + valuation.horizon_months - 1
+    for name, trigger in strategies.triggers.items() if "triggers" in keys else ():
+        if units.month_number(trigger.latest) < opens or units.month_number(trigger.earliest) > ends:
+            found = f"a window from {trigger.earliest} to {trigger.latest}, in which it can never fire"
+            allowed = (
+                f"a month from {units.month_text(opens)}, the one after the valuation date, to "
+                f"{units.month_text(ends)}, the end of the horizon"
+            )
+            place = f"{file}: {path_text((*prefix, 'triggers', name))}"
+            faults.append(Fault(place, found, allowed, "move earliest or latest"))
     return faults
 
 
@@ -99,21 +120,6 @@ def last_month(history: History) -> int:
     return int(history.dates[-1].astype("datetime64[M]").astype(int)) + 1970 * 12
 
 
-def history_date_faults(
-    strategies: Strategies, history: History | None, file: str, prefix: KeyPath
-) -> list[Fault]:
-    """Refrac dates that are not after the last month of a well's history."""
-    if history is None:
-        return []
-    last = last_month(history)
-    early = [m for m in strategies.months if units.month_number(m) <= last]
-    if not early:
-        return []
-    found = f"the refrac date {', '.join(early[:6])} for well {history.well_id}"
-    allowed = f"months after its last history month {units.month_text(last)}"
-    return [Fault(f"{file}: {path_text((*prefix, 'dates'))}", found, allowed, "take later dates")]
-
-
 def order_faults(
     strategies: Strategies,
     tally: Tally | None,
@@ -132,6 +138,8 @@ def order_faults(
     known = {*NAMED_ORDERS, *strategies.custom_orders}
     for name in [name for name in strategies.orders if name in known]:
         custom = name in strategies.custom_orders
+        if custom and not _each_once(strategies.custom_orders[name]):
+            continue  # told by the section
         where = path_text((*prefix, "custom_orders", name) if custom else (*prefix, "orders"))
         try:
             sleeves = order_sleeves(strategies, tally, name, reach_ft)
@@ -141,7 +149,10 @@ def order_faults(
             remedy = "change the order or reclose_habit, or give the well its own [wells.strategies]"
             found = f"order {name} for well {well}: {refusal}"
             faults.append(Fault(f"{file}: {where}", found, allowed, remedy))
-    for name in strategies.methods.names:
+    for name, method in strategies.methods.chosen():
+        sleeves = getattr(method, "sleeves", None)
+        if sleeves is not None and not _each_once(sleeves):
+            continue
         try:
             method_plan(strategies, tally, name, reach_ft)
         except PlanRefused as refusal:
@@ -150,6 +161,11 @@ def order_faults(
             remedy = "correct its list of sleeves, or remove its table"
             faults.append(Fault(f"{file}: {where}", f"well {well}: {refusal}", allowed, remedy))
     return faults
+
+
+def _each_once(sleeves: tuple[int, ...]) -> bool:
+    """Whether a list of sleeves names some, each once."""
+    return 0 < len(sleeves) == len(set(sleeves))
 
 
 def curve_faults(

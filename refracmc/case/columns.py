@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import difflib
+
 import numpy as np
 from numpy.typing import NDArray
 
+from refracmc.case import units
 from refracmc.case.faults import nearest
 from refracmc.case.tables import SHOWN, Table, shorten
 from refracmc.errors import Fault
@@ -33,12 +36,32 @@ def require_columns(
     for twins in required:
         if twins[0] in found or any(name in columns for name in twins):
             continue
-        hint = next((name for name in spare if nearest(name, twins)), None)
+        hint = _closest(spare, twins)
         remedy = f"rename the column {hint!r}" if hint else "add the column"
         faults.append(
             Fault(table.file, f"no column {' or '.join(twins)}", ", ".join(t[0] for t in required), remedy)
         )
+    for twins in optional:  # a column that was meant would be left out of the numbers without a word
+        known = {part for name in twins for part in (name, name.partition("_")[0])}
+        meant = next((name for name in spare if _folded(name) in known), None)
+        if twins[0] not in found and meant is not None:
+            text, remedy = f"the column {meant!r}", f"rename it to {twins[0]}, or remove it"
+            faults.append(Fault(table.file, text, " or ".join(twins), remedy))
     return found, faults
+
+
+def _folded(name: str) -> str:
+    return "_".join(name.lower().replace("-", " ").split())
+
+
+def _closest(columns: list[str], twins: tuple[str, ...]) -> str | None:
+    """The column that is most likely meant for one of the twins, or None where none is near."""
+    near = [name for name in columns if nearest(name, twins)]
+    return max(near, key=lambda name: max(_likeness(name, twin) for twin in twins), default=None)
+
+
+def _likeness(name: str, wanted: str) -> float:
+    return difflib.SequenceMatcher(None, name.lower(), wanted).ratio()
 
 
 def numbers(
@@ -89,7 +112,7 @@ def numbers(
     note(infinite, "{cell}", "write a finite number")
     note(small, "{cell} {unit}", "correct the value")
     with np.errstate(invalid="ignore"):
-        large = ~infinite & (np.abs(values) > high)
+        large = ~infinite & ~small & (np.abs(values) > high)
     allowed += f", at most {high:g} {unit} in size".rstrip()
     note(large, "{cell} {unit}", "correct the value or its unit")
     if whole:
@@ -108,7 +131,7 @@ def months(table: Table, column: str) -> tuple[NDArray[np.int64], list[Fault]]:
         Fault(
             table.where(int(k), column),
             repr(cell) if (cell := table.cell(int(k), column)) else "a blank cell",
-            "a month YYYY-MM or a day YYYY-MM-DD of it",
+            f"a month YYYY-MM or a day YYYY-MM-DD of it, {units.YEARS}",
             "correct the date",
         )
         for k in np.flatnonzero(~read)

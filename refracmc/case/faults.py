@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable, Mapping
-from typing import Any
+from typing import Any, get_origin
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
@@ -67,13 +67,19 @@ def unknown_key(
 def _model_at(model: type[BaseModel], path: KeyPath) -> type[BaseModel] | None:
     """The section class that a key path leads into."""
     current: type[BaseModel] | None = model
+    named = False
     for part in path:
+        if named:
+            named = False
+            continue
         if current is None or isinstance(part, int) or part not in current.model_fields:
             if isinstance(part, int):
                 continue
             return None
-        inner = _classes(current.model_fields[part].annotation)
+        annotation = current.model_fields[part].annotation
+        inner = _classes(annotation)
         current = inner[0] if inner else None
+        named = get_origin(annotation) is dict  # then a name of the engineer's own follows
     return current
 
 

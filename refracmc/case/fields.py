@@ -256,13 +256,13 @@ def _read_month(value: Any) -> str:
     if isinstance(value, datetime.datetime | datetime.date):
         if value.day != 1:
             raise refuse(f"the day {value.isoformat()}", "a month 'YYYY-MM'", "leave the day out")
-        return f"{value.year:04d}-{value.month:02d}"
+        value = f"{value.year:04d}-{value.month:02d}"
     if isinstance(value, str):
         try:
-            return units.month_text(units.month_number(value))
+            return units.known_month(value)
         except ValueError:
             pass
-    raise refuse(_found(value), "a month 'YYYY-MM' in quotes", 'write it like "2027-01"')
+    raise refuse(_found(value), f"a month 'YYYY-MM' in quotes, {units.YEARS}", 'write it like "2027-01"')
 
 
 def read_months(value: Any) -> tuple[str, ...]:

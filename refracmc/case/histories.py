@@ -31,6 +31,21 @@ def well_rows(table: Table, well: str, where: str) -> tuple[Table | None, list[F
         return None, faults
     if not len(table):
         return None, [Fault(table.file, "a header and no rows", "one row a month", "add the well's history")]
+    if "" in table.sheet.places:
+        blank = int(table.sheet.places[""][0])
+        return None, [
+            Fault(
+                table.where(blank, "well_id"),
+                "a blank cell",
+                "the id of a well",
+                "fill it, or remove the row",
+            )
+        ]
+    for other in table.sheet.spellings.get(well.lower(), ()):
+        if other != well:
+            at = table.where(int(table.sheet.places[other][0]), "well_id")
+            found = f"the id {other!r} where the case has {well!r} ({where})"
+            return None, [Fault(at, found, "the same upper and lower case", f"write {well!r}")]
     rows = table.of_well(well)
     if rows is None:
         present = list(table.sheet.places)

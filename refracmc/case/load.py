@@ -7,6 +7,7 @@ the case is refused.
 
 from __future__ import annotations
 
+import os
 import re
 import tomllib
 from collections.abc import Mapping
@@ -101,6 +102,13 @@ def load_case(path: str | Path) -> Case:
 
 def parse_toml(path: Path, files: Files) -> dict[str, Any]:
     """The TOML of a file; InputError with line and column where it is none."""
+    if not os.path.lexists(path) or os.path.isdir(path):
+        found = "a directory" if os.path.isdir(path) else "no file there"
+        inside = path / "case.toml" if os.path.isdir(path) else None
+        remedy = f"did you mean '{inside}'?" if inside is not None and os.path.isfile(inside) else ""
+        if path.parent.is_dir() and not remedy:
+            remedy = nearest(path.name, sorted(item.name for item in path.parent.iterdir() if item.is_file()))
+        raise InputError(Fault(str(path), found, "a case file", remedy or "correct the path"))
     text = decode(path.name, files.read_bytes(path.name))
     try:
         return tomllib.loads(text)

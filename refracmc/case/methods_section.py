@@ -62,6 +62,10 @@ class Straddle(Section):
     def problems(self) -> list[Problem]:
         if self.sleeves is not None and not self.sleeves:
             return [(("sleeves",), "an empty list", "sleeve numbers", "list the sleeves, or remove the key")]
+        doubled = sorted({s for s in self.sleeves or () if (self.sleeves or ()).count(s) > 1})
+        if doubled:
+            text = f"sleeve {', '.join(map(str, doubled))} more than once"
+            return [(("sleeves",), text, "each sleeve at most once", "remove the doubled numbers")]
         return []
 
 

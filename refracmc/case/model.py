@@ -128,5 +128,5 @@ class Case:
             sampling = Sampling.model_validate({**self.sampling.model_dump(), **changes})
         except ValidationError as error:
             found = from_validation(error, Sampling, "run", ("sampling",))
-            raise InputError([fault for _, fault in found]) from None
+            raise InputError([replace(fault, where=f"--{path[0]}") for path, fault in found]) from None
         return replace(self, sampling=sampling)

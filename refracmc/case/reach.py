@@ -113,7 +113,7 @@ def reach_faults(
         return [
             Fault(
                 f"{file}: {path_text((*prefix, 'completion', lacking[0]))}",
-                f"none for well {well}, though [job.reach] is stated",
+                "nothing, though [job.reach] is stated",
                 "the sizes of casing and coiled tubing",
                 f"state {', '.join(lacking)}, or remove [job.reach]",
             )
@@ -122,11 +122,11 @@ def reach_faults(
         forces = planned_forces(job.reach, completion, tally)
     except ValueError as problem:
         allowed = "depths and sizes that fit together"
-        return [Fault(where, f"well {well}: {problem}", allowed, "correct depths or sizes")]
+        return [Fault(where, str(problem), allowed, "correct depths or sizes")]
     if forces.reached.any():
         return []
     found = (
-        f"well {well}: at its shallowest sleeve the tool has {forces.push[-1, 0]:,.0f} lbf of push and "
+        f"at its shallowest sleeve the tool has {forces.push[-1, 0]:,.0f} lbf of push and "
         f"{forces.pull[-1, 0]:,.0f} lbf of pull; {forces.needed[0]:,.0f} lbf are needed"
     )
     return [Fault(where, found, "force for one sleeve at least", "check friction, tubing and shift force")]

@@ -46,7 +46,7 @@ class Trigger(Section):
         None, "US$/bbl or US$/Mcf", "go only if the main phase's benchmark price is at least this", 0.0
     )
     max_service_index: float | None = number(
-        None, "", "go only if service costs, 1 at the deck's price, are at most this", 0.0
+        None, "", "go only if service costs, 1 at the deck's price, are at most this", 0.0, above=True
     )
 
     def problems(self) -> list[Problem]:
@@ -58,6 +58,12 @@ class Trigger(Section):
             found.append(
                 (("latest",), f"{self.latest}, before {self.earliest}", "a later month", "swap them")
             )
+        if None not in (self.rate_per_d, self.min_rate_per_d) and self.min_rate_per_d >= self.rate_per_d:  # type: ignore[operator]
+            text = f"{self.min_rate_per_d:g} with rate_per_d = {self.rate_per_d:g}: no rate is both"
+            found.append((("min_rate_per_d",), text, "less than rate_per_d", "lower it, or remove it"))
+        if self.orders is not None and not self.orders:
+            remedy = "name an order, or remove the key for all of the case"
+            found.append((("orders",), "an empty list", "one order or more", remedy))
         return found
 
 
@@ -152,11 +158,14 @@ class Strategies(Section):
                 allowed = "letters, digits, _ and -, first a letter, up to 40"
                 found.append((("triggers", name), f"the name {name!r}", allowed, "rename the trigger"))
             found += [(("triggers", name, *path), *rest) for path, *rest in trigger.problems()]  # type: ignore[misc]
-            for order in trigger.orders or ():
+            for k, order in enumerate(trigger.orders or ()):
                 if order not in self.all_orders:
                     allowed = ", ".join(self.all_orders)
                     remedy = nearest(order, self.all_orders) or "name one of them"
-                    found.append((("triggers", name, "orders"), f"the order {order!r}", allowed, remedy))
+                    found.append((("triggers", name, "orders", k), f"the order {order!r}", allowed, remedy))
+                elif order in (trigger.orders or ())[:k]:
+                    text = f"the order {order!r} twice"
+                    found.append((("triggers", name, "orders", k), text, "each order once", "remove one"))
         months = self.months
         if not months:
             found.append((("dates",), "an empty list", "one month or more", "give a refrac date"))

@@ -44,6 +44,19 @@ def month_number(text: str) -> int:
     return int(found[1]) * 12 + int(found[2]) - 1
 
 
+FIRST_YEAR, LAST_YEAR = 1900, 2199
+"""Years of the months that are read: a date outside them is a slip of the pen."""
+YEARS = f"{FIRST_YEAR} to {LAST_YEAR}"
+
+
+def known_month(text: str) -> str:
+    """'YYYY-MM' of a month that was written; ValueError for what is none, or of a year outside those read."""
+    number = month_number(text)
+    if not FIRST_YEAR <= number // 12 <= LAST_YEAR:
+        raise ValueError(f"not a month of {YEARS}: {text!r}")
+    return month_text(number)
+
+
 def month_text(number: int) -> str:
     """'YYYY-MM' of a month number."""
     return f"{number // 12:04d}-{number % 12 + 1:02d}"

@@ -12,7 +12,6 @@ from refracmc.case import units
 from refracmc.case.checks import (
     curve_faults,
     date_faults,
-    history_date_faults,
     intensity_faults,
     last_month,
     order_faults,
@@ -108,10 +107,9 @@ class WellReader:
                 faults += found
                 reach = reach if found else stated_reach_ft(completion, job, tally)
             own_keys = table.get("strategies", {})
-            if "strategies" in table and self.valuation is not None:
-                faults += date_faults(strategies, self.valuation, self.file, (*prefix, "strategies"))
-            place = (*prefix, "strategies") if "dates" in own_keys else ("strategies",)
-            faults += history_date_faults(strategies, history, self.file, place)
+            if self.valuation is not None:
+                at = (*prefix, "strategies")
+                faults += date_faults(strategies, self.valuation, self.file, at, own_keys)
             place = (
                 (*prefix, "strategies") if {"orders", "custom_orders"} & set(own_keys) else ("strategies",)
             )
@@ -163,11 +161,10 @@ class WellReader:
         if value is None:
             return None
         if not isinstance(value, str) or not value.strip():
-            faults.append(
-                Fault(
-                    where, describe(value), "a text in quotes", "name a file" if not allowed else "correct it"
-                )
+            wanted, remedy = (
+                ("a text in quotes", "correct it") if allowed else ("a file", "name a file in quotes")
             )
+            faults.append(Fault(where, describe(value), wanted, remedy))
             return None
         if allowed and value not in allowed:
             remedy = nearest(value, allowed) or "take one of these"
@@ -262,6 +259,8 @@ class WellReader:
         where = f"{self.file}: {path_text(prefix)}"
         wanted = texts["forecast"] or "auto"
         phase = history.main_phase if history is not None else texts["main_phase"] or "auto"
+        if "history" in table and texts["history"] is None:
+            return "history", phase  # told already
         if texts["history"] is None and "type_curve" not in table:
             remedy = "name a history file, or state [wells.type_curve]"
             faults.append(Fault(where, "neither a history nor a type curve", "one of the two", remedy))

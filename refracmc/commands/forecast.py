@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from refracmc.case.load import load_case
+from refracmc.commands.places import check_folder
 from refracmc.commands.trace import refuse, well_of
 from refracmc.engine.plan import fit_well, pooled_priors
 from refracmc.engine.progress import Progress, Silent
@@ -52,6 +53,7 @@ def write_forecasts(
         chosen = [only]
     refused = dict(case.refused) if well is None else {}
     folder = Path(out) / case.name / "forecasts"
+    check_folder(folder)
     files: list[Path] = []
     lines: list[str] = []
     priors = pooled_priors(case)
@@ -76,4 +78,6 @@ def write_forecasts(
         progress.step()
     if not chosen:
         lines.append("no well of the case has a history: nothing to show")
-    return ForecastReport(folder, tuple(files), refused, "\n".join([*lines, str(folder)]))
+    if files:
+        lines.append(str(folder))
+    return ForecastReport(folder, tuple(files), refused, "\n".join(lines))

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import pandas as pd
 
+from refracmc.commands.places import check_folder
 from refracmc.engine.progress import Progress, Silent
 from refracmc.errors import Fault, InputError
 
@@ -83,9 +85,11 @@ def hindcast(
             )
     for path in (*histories, *([] if wells is None else [wells])):
         if not Path(path).is_file():
-            faults.append(Fault(str(path), "no file there", "a CSV or Parquet file", "check the path"))
+            found = "a directory" if os.path.isdir(path) else "no file there"
+            faults.append(Fault(str(path) or "''", found, "a CSV or Parquet file", "check the path"))
     if faults:
         raise InputError(faults)
+    check_folder(Path(out))
     progress = Silent() if quiet else Progress()
 
     def tell(done: int, total: int) -> None:

@@ -13,6 +13,7 @@ import numpy as np
 from refracmc.case import units
 from refracmc.case.inputs import well_reach_ft
 from refracmc.case.load import load_case
+from refracmc.commands.places import check_folder
 from refracmc.commands.trace import plan_of, well_of
 from refracmc.decisions.job_report import COUNTS, UNITS, StrategyJobs, order_rows, simulate_all
 from refracmc.engine.plan import WellPlan, blocks_of
@@ -156,12 +157,16 @@ def plan_job(
     for name in names:
         if well is not None:
             well_of(case, name)
+        if folder is not None:
+            from refracmc.commands.job_outputs import well_folder
+
+            check_folder(folder / well_folder(case, name))
         try:
             plan = plan_of(case, name)
             jobs = simulate_all(plan)
             wells.append(_well_jobs(plan, jobs))
             if folder is not None:
-                from refracmc.commands.job_outputs import well_folder, write_job
+                from refracmc.commands.job_outputs import write_job
 
                 write_job(case, plan, jobs, folder / well_folder(case, name), workers)
         except InputError as error:

@@ -10,6 +10,7 @@ import pandas as pd
 
 from refracmc.case.model import Case
 from refracmc.commands.outputs import run_facts
+from refracmc.commands.places import make_folder
 from refracmc.decisions.job_report import StrategyJobs, report_tables
 from refracmc.engine.executors import run_tasks
 from refracmc.engine.plan import WellPlan, blocks_of
@@ -70,7 +71,7 @@ def write_job(
     Every file is whole or not there. Charts and tables of an earlier call that this one has no place for (an
     order no longer in the case) are removed; other files stay. workers: processes that draw; the bytes are the same.
     """
-    folder.mkdir(parents=True, exist_ok=True)
+    make_folder(folder)
     data = job_data(case, plan, jobs)
     written = [path for key, frame in data.tables.items() for path in write_table(frame, folder / key)]
     if case.outputs.charts:

@@ -9,6 +9,7 @@ import pandas as pd
 
 from refracmc.case import units
 from refracmc.case.load import load_case
+from refracmc.commands.places import check_folder, make_folder
 from refracmc.commands.trace import plan_of, refuse
 from refracmc.decisions.order_search import Search, search_orders
 from refracmc.engine.store import write_atomic
@@ -100,16 +101,20 @@ def find_orders(
 
     case = load_case(path).with_sampling(trials, seed)
     plan = plan_of(case, well)
-    chosen = date or plan.dated[0].date
+    chosen = date if date is not None else plan.dated[0].date
     where = case.path.name
     try:
         month = units.months_between(case.valuation.date, chosen)
     except ValueError:
         raise refuse(f"{where}: --date", f"'{chosen}'", "a month YYYY-MM", "write it like 2027-01") from None
     if not 0 <= month < case.valuation.horizon_months:
-        raise refuse(f"{where}: --date", chosen, "a month within the horizon", "choose another month")
+        ends = units.month_text(units.month_number(case.valuation.date) + case.valuation.horizon_months - 1)
+        allowed = f"a month within the horizon, {case.valuation.date} to {ends}"
+        raise refuse(f"{where}: --date", chosen, allowed, "choose another month")
     if not 0 <= budget <= 100_000:
         raise refuse(f"{where}: --budget", str(budget), "0 to 100,000 orders", "choose another budget")
+    folder = Path(out) / case.name / "orders"
+    check_folder(folder)
     try:
         search = search_orders(plan, chosen, budget)
     except PlanRefused as error:
@@ -117,8 +122,7 @@ def find_orders(
             f"{where}: wells.{well}", str(error), "a job that can be carried out", "see check"
         ) from None
     table = table_of(search)
-    folder = Path(out) / case.name / "orders"
-    folder.mkdir(parents=True, exist_ok=True)
+    make_folder(folder)
     name = f"orders-{well}-{chosen}"
     write_atomic(folder / f"{name}.csv", table.to_csv(index=False, lineterminator="\n").encode("utf-8"))
     with drawing():

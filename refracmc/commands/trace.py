@@ -114,6 +114,13 @@ def plan_of(case: Case, name: str) -> WellPlan:
         ) from None
 
 
+def _strategies_text(plan: WellPlan) -> str:
+    names = [strategy.name for strategy in plan.strategies]
+    if len(names) <= 6:
+        return ", ".join(["nothing", *names])
+    return f"nothing, or one of {len(names)} from {names[0]} to {names[-1]}"
+
+
 def trace_trial(
     path: str | Path,
     *,
@@ -137,7 +144,7 @@ def trace_trial(
         raise refuse(
             f"{where}: --strategy",
             f"'{strategy}'",
-            f"nothing, or one of {len(plan.strategies)} from {plan.strategies[0].name} to {plan.strategies[-1].name}",
+            _strategies_text(plan),
             f"did you mean '{close[0]}'?" if close else "name one of them",
         )
     if not 0 <= trial < case.sampling.trials:

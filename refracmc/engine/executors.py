@@ -6,6 +6,7 @@ import contextlib
 import ctypes
 import multiprocessing
 import os
+import re
 import signal
 import sys
 import threading
@@ -26,6 +27,7 @@ _TRIM_THRESHOLD, _MMAP_THRESHOLD = -1, -3
 """Options of mallopt(3)."""
 LOCAL = "local"
 """In place of a scheduler's address: one is started here."""
+_ADDRESS = re.compile(r"^((tcp|tls|ws|wss)://)?([A-Za-z0-9_.-]+|\[[0-9A-Fa-f:.]+\]):[0-9]{1,5}$", re.ASCII)
 _state: Any = None
 
 
@@ -129,9 +131,10 @@ def check_scheduler(address: str | None) -> None:
         )
     if address == LOCAL:
         return
-    host, _, port = address.rpartition(":")
-    if not (host.rpartition("/")[2] and port.isdigit()):
-        allowed = "local, or host:port of a running scheduler"
+    if _ADDRESS.match(address) is None or not 0 < int(address.rpartition(":")[2]) <= 65_535:
+        allowed = (
+            "local, or host:port of a running scheduler, port 1 to 65535, tcp:// or tls:// before it at most"
+        )
         raise InputError([Fault(where, f"'{address}'", allowed, "correct the address")])
     from .cluster import connected
 

@@ -86,12 +86,15 @@ def read_array(path: Path) -> Array | None:
     """The array of a block file, or None where it is absent, truncated or altered."""
     try:
         data = path.read_bytes()
-    except FileNotFoundError:
+    except (FileNotFoundError, IsADirectoryError):
         return None
     body, digest = data[:-DIGEST], data[-DIGEST:]
     if len(data) <= DIGEST or hashlib.sha256(body).digest() != digest:
         return None
-    array: Array = np.load(io.BytesIO(body), allow_pickle=False)
+    try:
+        array: Array = np.load(io.BytesIO(body), allow_pickle=False)
+    except (ValueError, EOFError):
+        return None
     return array
 
 
@@ -183,10 +186,11 @@ class RunFolder:
     @contextlib.contextmanager
     def locked(self) -> Iterator[None]:
         """Hold the folder; a second run into it is refused. Workers of a killed run get time to end."""
-        if self.final.exists() and not self.final.is_dir():
-            raise _fault(
-                str(self.final), "a file", "a folder, or a free name", "move it or choose another --out"
-            )
+        for place in (self.final, self.work, self._old):
+            if os.path.lexists(place) and not os.path.isdir(place):
+                raise _fault(
+                    str(place), "a file", "a folder, or a free name", "move it or choose another --out"
+                )
         try:
             self.out.mkdir(parents=True, exist_ok=True)
             handle = self._take_lock()
@@ -321,12 +325,11 @@ class RunFolder:
         try:
             own = set(json.loads((self._old / "manifest.json").read_text())["run"]["files"])
         except (OSError, ValueError, KeyError, TypeError):
-            own = None
+            own = set()  # no run's folder, or nobody knows any more: what the new run has no file for stays
         for path in sorted(path for path in self._old.rglob("*") if not path.is_dir() or path.is_symlink()):
             inside = path.relative_to(self._old)
             is_run = inside.parts[0] in RUN_ENTRIES and (
-                own is None
-                or len(inside.parts) == 1
+                len(inside.parts) == 1
                 or (inside.parts[0] == "blocks" and inside.suffix == ".npy")
                 or inside.as_posix() in own
             )

@@ -259,14 +259,6 @@ TABLE: dict[str, tuple[str, str, str, str, str, str]] = {
         "toe_to_heal",
         "'toe_to_heel'?",
     ),
-    "refrac before the history ends": (
-        "case.toml",
-        '["2027-01"',
-        '["2026-09"',
-        "strategies.dates",
-        "2026-09 for well A",
-        "after its last history month 2026-09",
-    ),
     "refrac before the valuation": (
         "case.toml",
         '["2027-01"',
@@ -476,6 +468,108 @@ TABLE: dict[str, tuple[str, str, str, str, str, str]] = {
         "toe_md_m beside toe_md_ft",
         "remove one",
     ),
+    "trigger before the valuation": (
+        "case.toml",
+        DATES,
+        DATES + '\ntriggers = {early = {when = "date", earliest = "2015-01", latest = "2026-10"}}',
+        "strategies.triggers.early",
+        "from 2015-01 to 2026-10, in which it can never fire",
+        "from 2026-11",
+    ),
+    "trigger after the horizon": (
+        "case.toml",
+        DATES,
+        DATES + '\ntriggers = {far = {when = "date", earliest = "2120-01", latest = "2121-01"}}',
+        "strategies.triggers.far",
+        "never fire",
+        "the end of the horizon",
+    ),
+    "trigger and its gate at odds": (
+        "case.toml",
+        DATES,
+        DATES + "\ntriggers.t = {when = 'rate_below', rate_per_d = 50, min_rate_per_d = 60, "
+        "earliest = '2027-01', latest = '2028-01'}",
+        "strategies.triggers.t.min_rate_per_d",
+        "60 with rate_per_d = 50",
+        "less than rate_per_d",
+    ),
+    "trigger of no order": (
+        "case.toml",
+        DATES,
+        DATES + "\ntriggers.t = {when = 'date', orders = [], earliest = '2027-01', latest = '2028-01'}",
+        "strategies.triggers.t.orders",
+        "an empty list",
+        "remove the key",
+    ),
+    "trigger of an order twice": (
+        "case.toml",
+        DATES,
+        DATES + "\ntriggers.t = {when = 'date', orders = ['toe_to_heel', 'toe_to_heel'], "
+        "earliest = '2027-01', latest = '2028-01'}",
+        "strategies.triggers.t.orders[2]",
+        "'toe_to_heel' twice",
+        "remove one",
+    ),
+    "gate no cost can pass": (
+        "case.toml",
+        DATES,
+        DATES
+        + "\ntriggers.t = {when = 'date', max_service_index = 0, earliest = '2027-01', latest = '2028-01'}",
+        "strategies.triggers.t.max_service_index",
+        "0",
+        "above 0",
+    ),
+    "unknown key of a trigger": (
+        "case.toml",
+        DATES,
+        DATES + "\ntriggers.t = {when = 'date', earlest = '2027-01', latest = '2028-01'}",
+        "strategies.triggers.t.earlest",
+        "unknown key",
+        "'earliest'?",
+    ),
+    "doubled sleeve of a straddle": (
+        "case.toml",
+        DATES,
+        DATES + "\nmethods.straddle.sleeves = [1, 2, 1]",
+        "strategies.methods.straddle.sleeves",
+        "sleeve 1 more than once",
+        "at most once",
+    ),
+    "year zero": (
+        "history.csv",
+        "A,2024-04-01",
+        "A,0000-01-01",
+        "row 2, date",
+        "'0000-01-01'",
+        "1900 to 2199",
+    ),
+    "year 9999": (
+        "case.toml",
+        'date = "2026-10"',
+        'date = "9999-10"',
+        "valuation.date",
+        "9999",
+        "1900 to 2199",
+    ),
+    "well id in another case": (
+        "history.csv",
+        "A,2024-04",
+        "a,2024-04",
+        "row 2, well_id",
+        "'a'",
+        "write 'A'",
+    ),
+    "row of no well": ("history.csv", "A,2024-04", ",2024-04", "row 2, well_id", "a blank cell", "fill it"),
+    "column meant for another": (
+        "history.csv",
+        "days_on",
+        "days",
+        "history.csv",
+        "'days'",
+        "rename it to days_on",
+    ),
+    "water without its unit": ("history.csv", "water_bbl", "Water", "history.csv", "'Water'", "water_bbl"),
+    "empty deck file name": ("case.toml", '"prices.csv"', '""', "prices.deck_file", "''", "name a file"),
     "override out of range": (
         "case.toml",
         "[wells.interests]",
@@ -509,6 +603,27 @@ def test_fault_says_where_what_and_how(name: str, edit: Edit, broken: Broken) ->
         assert "\n" not in str(fault)
 
 
+ONCE = {
+    "doubled custom order": ("case.toml", "mine = [1, 3, 2]", "mine = [1, 1]"),
+    "empty custom order": ("case.toml", "mine = [1, 3, 2]", "mine = []"),
+    "doubled straddle": ("case.toml", DATES, DATES + "\nmethods.straddle.sleeves = [1, 1]"),
+    "empty straddle": ("case.toml", DATES, DATES + "\nmethods.straddle.sleeves = []"),
+    "date before the history ends": ("case.toml", '["2027-01"', '["2026-09"'),
+    "date and a well's own policy": ("case.toml", DATES, DATES.replace("2027-01", "2026-09")),
+    "history without a name": ("case.toml", 'history = "history.csv"', 'history = ""'),
+    "hugely negative price": ("prices.csv", "69", "-1e300"),
+}
+
+
+@pytest.mark.parametrize("name", ONCE)
+def test_one_slip_is_told_once(name: str, edit: Edit, broken: Broken) -> None:
+    """One thing wrong is one fault, though several checks meet it."""
+    if "policy" in name:
+        edit("case.toml", 'id = "B"', 'id = "B"\nstrategies.close_policy = "needed"')
+    edit(*ONCE[name])
+    assert len(broken()) == 1, "\n".join(map(str, broken()))
+
+
 def test_sound_case_has_no_fault(folder: Path) -> None:
     """Negative control of the table: unbroken, nothing is refused."""
     case = load_case(folder / "case.toml")
@@ -525,6 +640,36 @@ def test_empty_history(folder: Path, broken: Broken, content: str, found: str) -
     (folder / "history.csv").write_text(content)
     faults = broken()
     assert len(faults) == 1
+    assert found in faults[0].found
+
+
+PARQUET: dict[str, tuple[str, Callable[[Any], Any], str]] = {
+    "truth values": ("oil_bbl", lambda column: column > 5.0, "'True'"),
+    "times": ("oil_bbl", lambda column: column.astype("timedelta64[s]"), "days"),
+    "lists": ("oil_bbl", lambda column: [[1.0, 2.0]] * len(column), "'[1. 2.]'"),
+    "moved by a time zone": (
+        "date",
+        lambda column: column.astype("datetime64[s]").dt.tz_localize("UTC").dt.tz_convert("America/Chicago"),
+        "2024-03-31 19:00:00-05:00",
+    ),
+}
+
+
+@pytest.mark.parametrize("name", PARQUET)
+def test_parquet_of_another_type(folder: Path, edit: Edit, broken: Broken, name: str) -> None:
+    """The same history as Parquet is read; a column of another type is refused by row."""
+    import pandas as pd
+
+    frame = pd.read_csv(folder / "history.csv")
+    path = folder / "history.parquet"
+    edit("case.toml", '"history.csv"', '"history.parquet"')
+    frame.to_parquet(path)
+    assert not load_case(folder / "case.toml").refused
+    column, change, found = PARQUET[name]
+    frame[column] = change(frame[column])
+    frame.to_parquet(path)
+    faults = broken()
+    assert faults[0].where == f"history.parquet: row 1, {column}"
     assert found in faults[0].found
 
 

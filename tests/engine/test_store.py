@@ -5,6 +5,7 @@ tests/system has real ones (a full and a read-only file system, killed processes
 """
 
 import errno
+import hashlib
 import json
 import multiprocessing
 import os
@@ -58,7 +59,9 @@ def test_a_block_comes_back_to_the_bit(tmp_path: Path) -> None:
     assert store.read_values(tmp_path, 4, 2).shape == (4, 5, 69)
 
 
-@pytest.mark.parametrize("harm", ["cut", "emptied", "one bit", "digest", "longer", "another's bytes"])
+@pytest.mark.parametrize(
+    "harm", ["cut", "emptied", "one bit", "digest", "longer", "another's bytes", "sealed junk"]
+)
 @pytest.mark.parametrize("kind", [store.KEPT, store.EXTRA, store.PARTS])
 def test_a_damaged_block_is_no_block(tmp_path: Path, harm: str, kind: str) -> None:
     (tmp_path / "blocks").mkdir()
@@ -76,6 +79,7 @@ def test_a_damaged_block_is_no_block(tmp_path: Path, harm: str, kind: str) -> No
         "emptied": b"",
         "longer": bytes(data) + b"\0",
         "another's bytes": b"not an array" * 20,
+        "sealed junk": b"junk" + hashlib.sha256(b"junk").digest(),
     }.get(harm, bytes(data))
     path.write_bytes(changed)
     assert store.read_block(tmp_path, 0, 0) is None
@@ -278,8 +282,11 @@ def test_a_folder_of_the_user_alone(place: store.RunFolder) -> None:
     """No run stood there before: what carries a name of the run is replaced, all else is kept."""
     (place.final / "sub").mkdir(parents=True)
     (place.final / "sub" / "notes.txt").write_text("mine")
-    finish_run(place, 2.0)
+    (place.final / "tables").mkdir()
+    (place.final / "tables" / "mine.csv").write_text("mine")
+    finish_run(place, 2.0, {"tables/cost.csv": "a,b"})
     assert (place.final / "sub" / "notes.txt").read_text() == "mine"
+    assert (place.final / "tables" / "mine.csv").read_text() == "mine"
     assert (place.final / "summary.csv").read_text() == "2.0"
 
 

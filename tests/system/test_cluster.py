@@ -144,7 +144,10 @@ def test_nobody_answers(case: Path, tmp_path: Path) -> None:
     assert not (tmp_path / "small").exists()
 
 
-@pytest.mark.parametrize("address", ["nowhere", "host:port", ":8786", "tcp://", ""])
+@pytest.mark.parametrize(
+    "address",
+    ["nowhere", "host:port", ":8786", "tcp://", "", "host:0", "host:65536", "ftp://host:1", "a b:1"],
+)
 def test_no_address(case: Path, address: str) -> None:
     with pytest.raises(InputError, match="--scheduler: found"):
         run_case(case, scheduler=address)
