@@ -150,8 +150,8 @@ def order_faults(
             found = f"order {name} for well {well}: {refusal}"
             faults.append(Fault(f"{file}: {where}", found, allowed, remedy))
     for name, method in strategies.methods.chosen():
-        sleeves = getattr(method, "sleeves", None)
-        if sleeves is not None and not _each_once(sleeves):
+        listed = getattr(method, "sleeves", None)
+        if listed is not None and not _each_once(listed):
             continue
         try:
             method_plan(strategies, tally, name, reach_ft)

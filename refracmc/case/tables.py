@@ -12,14 +12,16 @@ import io
 import os
 import re
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, datetime, time
 from functools import cached_property
+from numbers import Number
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from refracmc.case import units
 from refracmc.case.faults import nearest
 from refracmc.errors import Fault, InputError
 
@@ -44,9 +46,16 @@ class Sheet:
         """Positions of each well's rows by the text in well_id, in file order."""
         found: dict[str, list[int]] = {}
         for k, cell in enumerate(self.cells["well_id"]):
-            if cell is not None:
-                found.setdefault(_text(cell), []).append(k)
+            found.setdefault(_text(cell), []).append(k)
         return {well: np.array(found[well], dtype=np.int64) for well in sorted(found)}
+
+    @cached_property
+    def spellings(self) -> dict[str, list[str]]:
+        """The well ids that differ in upper and lower case alone, by their lower case."""
+        found: dict[str, list[str]] = {}
+        for well in self.places:
+            found.setdefault(well.lower(), []).append(well)
+        return found
 
     def numeric(self, column: str) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
         """Values (NaN where a cell is no number) and which cells are blank."""
@@ -66,16 +75,14 @@ class Sheet:
 
 
 def _text(cell: Any) -> str:
-    return "" if cell is None or cell != cell else str(cell).strip()
+    return "" if cell is None or (isinstance(cell, float) and cell != cell) else str(cell).strip()
 
 
 def _number(cell: Any) -> float:
     """A cell as a number, NaN where it is none: plain decimals only, no separators."""
     if not isinstance(cell, str):
-        try:
-            return np.nan if cell is None else float(cell)
-        except (TypeError, ValueError):
-            return np.nan
+        number = isinstance(cell, Number) and not isinstance(cell, bool | np.bool_ | np.timedelta64)
+        return float(cell) if number else np.nan  # truth values, times and lists are none
     text = cell.strip()
     return float(text) if _NUMBER.fullmatch(text) else np.nan
 
@@ -83,7 +90,9 @@ def _number(cell: Any) -> float:
 def _month(cell: Any) -> int:
     """A cell as a month number, -1 where it is none."""
     if isinstance(cell, date):
-        return cell.year * 12 + cell.month - 1
+        # a time of day is the trace of a change of time zone, by which the month may have moved
+        whole = not isinstance(cell, datetime) or cell.time() == time()
+        return cell.year * 12 + cell.month - 1 if whole and _known(cell.year) else -1
     found = _DATE.fullmatch(_text(cell))
     if found is None:
         return -1
@@ -92,7 +101,11 @@ def _month(cell: Any) -> int:
         date(year, month, day)
     except ValueError:
         return -1
-    return year * 12 + month - 1
+    return year * 12 + month - 1 if _known(year) else -1
+
+
+def _known(year: int) -> bool:
+    return units.FIRST_YEAR <= year <= units.LAST_YEAR
 
 
 @dataclass(frozen=True, eq=False)
@@ -143,6 +156,8 @@ class Files:
         """The bytes of a file, hashed; InputError if it cannot be read. `where`: key path naming it."""
         where = where or name
         path = self.base_dir / name
+        if not name.strip():
+            raise InputError(Fault(where, f"the text {name!r}", "a file", "name a file in quotes"))
         try:
             data = path.read_bytes()
         except FileNotFoundError:

@@ -1,0 +1,45 @@
+"""A file of the user stands where a command would write: refused in one line, nothing lost, nothing written.
+
+Oracle: the house rule on errors.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from refracmc import cli
+from tests.system.small_case import CASE, write_case
+
+
+@pytest.mark.parametrize("command", ["job", "orders", "forecast", "hindcast", "run"])
+def test_a_file_in_the_place_of_the_output(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], command: str
+) -> None:
+    """Told before the work, in one line; the file stays as it was and nothing is written."""
+    case = write_case(tmp_path / "case", CASE)
+    place = tmp_path / "place"
+    place.write_text("mine")
+    before = {path: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()}
+    rest = {
+        "orders": (case, "--well", "A"),
+        "hindcast": (case.parent / "history.csv", "--months-in", "6", "--months-out", "6"),
+    }.get(command, (case,))
+    for out in (place, place / "deeper"):
+        assert cli.main([command, *map(str, rest), "--out", str(out)]) == 2
+        (line,) = capsys.readouterr().err.splitlines()
+        assert str(place) in line
+        assert "; allowed: a folder" in line
+    assert {path: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()} == before
+
+
+def test_job_over_a_file_of_the_user(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Where a well's folder should stand."""
+    case = write_case(tmp_path / "case", CASE)
+    place = tmp_path / "out" / "small" / "job"
+    place.parent.mkdir(parents=True)
+    place.write_text("mine")
+    assert cli.main(["job", str(case), "--trials", "8", "--well", "A", "--out", str(tmp_path / "out")]) == 2
+    assert f"{place}: found a file" in capsys.readouterr().err
+    assert place.read_text() == "mine"
