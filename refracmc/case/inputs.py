@@ -128,7 +128,7 @@ def well_variables(
             if stated:
                 source = section.stated_sources.get(name.rsplit(".", 1)[1], f"{STATED} ({status})")
             scope = "" if is_shared(name) else well_id
-            found.append(InputVariable(name, scope, distribution, unit, source, group_of(name)))
+            found.append(InputVariable(name, scope, distribution, unit, source, group_of(name), stated))
     return tuple(found)
 
 

@@ -43,7 +43,8 @@ class InputVariable:
     """One number of the case that may be uncertain (a fixed number is a fixed distribution).
 
     name: key path, the name of its random stream; scope: "" for a variable all wells share, else the well id;
-    unit: unit of its values; source: where the number comes from; group: what it belongs to in the drivers.
+    unit: unit of its values; source: where the number comes from; group: what it belongs to in the drivers;
+    stated: false where it is left at its default.
     """
 
     name: str
@@ -52,6 +53,7 @@ class InputVariable:
     unit: str
     source: str
     group: Group
+    stated: bool = True
 
 
 @dataclass(frozen=True)

@@ -106,7 +106,7 @@ def report_data(
         del parts
         if frames:
             tables[key] = pd.concat(frames, ignore_index=True)
-    tables["inputs"] = input_rows(plans)[list(TABLES["inputs"].names)]
+    tables["inputs"] = input_rows(case, plans)[list(TABLES["inputs"].names)]
     notes = _terms(case, plans)
     for plan in plans:
         if plan.posterior is not None:

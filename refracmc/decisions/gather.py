@@ -15,6 +15,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from refracmc.case import units
+from refracmc.case.model import Case
+from refracmc.case.plain_inputs import plain_inputs
 from refracmc.decisions import compare, drivers, trigger_tables
 from refracmc.decisions.job_report import dated, timeline_rows, typical_row
 from refracmc.decisions.job_tables import job_tables
@@ -292,9 +294,13 @@ def _cleaning(plan: WellPlan) -> list[dict[str, Any]]:
     ]
 
 
-def input_rows(plans: list[WellPlan]) -> pd.DataFrame:
-    """Every input of the case with its distribution and source; shared ones once, with no well."""
+def input_rows(case: Case, plans: list[WellPlan]) -> pd.DataFrame:
+    """Every input of the case with its value or distribution and source, those that the case states first.
+
+    What all wells share stands once, with no well: shared draws, and plain keys with one value for all of them.
+    """
     rows: dict[tuple[str | None, str], dict[str, Any]] = {}
+    well: str | None
     for plan in plans:
         for variable in plan.variables:
             well = None if variable.scope == "" else plan.id
@@ -306,7 +312,28 @@ def input_rows(plans: list[WellPlan]) -> pd.DataFrame:
                     "unit": variable.unit,
                     "distribution": variable.distribution.describe(),
                     "source": variable.source,
-                    "is_assumption": "assum" in variable.source or "invented" in variable.source,
+                    "is_assumption": _assumed(variable.source),
+                    "stated": variable.stated,
                 },
             )
-    return pd.DataFrame(list(rows.values()))
+    plain = {plan.id: {row.name: row for row in plain_inputs(case, plan.well)} for plan in plans}
+    for name in dict.fromkeys(name for found in plain.values() for name in found):
+        holders = {well: found[name] for well, found in plain.items() if name in found}
+        alike = len(holders) == len(plans) and len(set(holders.values())) == 1
+        for well_id, row in list(holders.items())[: 1 if alike else None]:
+            well = None if alike else well_id
+            rows[well, name] = {
+                "well": well,
+                "variable": name,
+                "unit": row.unit,
+                "distribution": row.value,
+                "source": row.source,
+                "is_assumption": row.of_the_world and _assumed(row.source),
+                "stated": row.stated,
+            }
+    ordered = [row for stated in (True, False) for row in rows.values() if row["stated"] is stated]
+    return pd.DataFrame(ordered)
+
+
+def _assumed(source: str) -> bool:
+    return "assum" in source or "invented" in source

@@ -300,6 +300,7 @@ unit | text | | unit
 distribution | text | | value or distribution with its parameters
 source | text | | where it comes from
 is_assumption | flag | | true where no source stands behind it
+stated | flag | | true where the case states it, false where it is left at its default
 """),
     table_spec("cleaning", "Months of history used and dropped", "one reason of one well", """
 well | text | | well id

@@ -11,7 +11,16 @@ import pandas as pd
 from refracmc.quantities import MEASURES
 from refracmc.reporting.charts import CHARTS, file_stems
 from refracmc.reporting.evidence_reach import reach_table
-from refracmc.reporting.numbers import MILLION, MISSING, fixed, percent, significant, to_error, with_error
+from refracmc.reporting.numbers import (
+    MILLION,
+    MISSING,
+    fixed,
+    percent,
+    share_done,
+    significant,
+    to_error,
+    with_error,
+)
 from refracmc.reporting.parts import Chart, Note, Part, Section, Table
 from refracmc.reporting.tables import NOTHING, ReportData
 from refracmc.reporting.words import spoken, strategy_words
@@ -63,7 +72,7 @@ def _triggers(data: ReportData, well: str) -> Table | None:
             percent(float(r["p_loss"]), float(r["p_loss_se"])),
             million(r["gap_usd"], r["gap_se_usd"]),
             str(r["against"]).rpartition("@")[2],
-            percent(float(r["executed_share"])),
+            share_done(float(r["executed_share"])),
             *(
                 MISSING if not isinstance(r[f"{m}_month"], str) else r[f"{m}_month"]
                 for m in ("early", "median", "late")

@@ -92,3 +92,12 @@ def percent(share: float, error: float = math.nan) -> str:
     return (
         f"{with_error(100 * share, 100 * error)} %" if math.isfinite(error) else f"{fixed(100 * share, 1)} %"
     )
+
+
+def share_done(share: float) -> str:
+    """A share of trials with a job as percent, cut and not rounded, so that not all of them is never said as all."""
+    if not math.isfinite(share):
+        return MISSING
+    if share in (0, 1):
+        return f"{100 * share:.0f} %"
+    return f"{fixed(math.floor(1000.0 * share + 1e-9) / 10.0, 1)} %"

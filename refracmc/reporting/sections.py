@@ -10,7 +10,15 @@ import numpy as np
 import pandas as pd
 
 from refracmc.reporting.evidence import Drawn, evidence, million
-from refracmc.reporting.numbers import MILLION, MISSING, chance_error, percent, to_error, with_error
+from refracmc.reporting.numbers import (
+    MILLION,
+    MISSING,
+    chance_error,
+    percent,
+    share_done,
+    to_error,
+    with_error,
+)
 from refracmc.reporting.parts import Note, Part, Section, Table
 from refracmc.reporting.tables import ReportData
 from refracmc.reporting.words import PERCENTILES, executed, money_basis, spoken, strategy_words, verdict
@@ -89,7 +97,7 @@ def _job_table(data: ReportData) -> Table:
             strategy_words(str(d["strategy"])),
             with_error(float(d["job_days"]), float(d["job_days_se"])),
             million(d["job_cost_usd"], d["job_cost_se_usd"]),
-            percent(float(d["executed_share"])),
+            share_done(float(d["executed_share"])),
         )
         for _, d in data.tables["decision"].iterrows()
     ]
@@ -111,6 +119,34 @@ def _decide(data: ReportData) -> Section:
     return Section("What to decide", "decide", tuple(parts))
 
 
+def _input_tables(rows: pd.DataFrame) -> list[Part]:
+    """What the case states, open where it is short, and below it, folded, what is left at its default.
+
+    Well: "all" shares one value or one draw; "each" has a draw of its own from the same distribution.
+    """
+    names = ("Well", "Input", "Unit", "Value or distribution", "Source", "Assumption")
+    stated = rows["stated"].to_numpy(dtype=bool)
+    parts: list[Part] = []
+    wells = len(rows["well"].dropna().unique())
+    for title, part, folded in (
+        ("Inputs that the case states", rows[stated], int(stated.sum()) > 60),
+        ("Inputs left at their defaults", rows[~stated], True),
+    ):
+        of: dict[tuple[str, ...], list[str]] = {}
+        for well, *told, assumed, _ in part.itertuples(index=False):
+            holder = "all" if well is None or well != well else str(well)
+            of.setdefault((*map(str, told), "yes" if assumed else "no"), []).append(holder)
+        first = {name: k for k, name in enumerate(dict.fromkeys(told[0] for told in of))}
+        body = tuple(
+            (well, *told)
+            for told, holders in sorted(of.items(), key=lambda item: first[item[0][0]])
+            for well in (["each"] if 1 < wells == len(holders) else holders)
+        )
+        if body:
+            parts.append(Table(title, names, body, left=6, collapsed=folded))
+    return parts
+
+
 def _inputs(data: ReportData) -> Section | None:
     parts: list[Part] = []
     if "inputs" in data.tables:
@@ -127,26 +163,7 @@ def _inputs(data: ReportData) -> Section | None:
                 f"{count} are assumptions."
             )
         parts.append(Note(tuple(said)))
-        body = tuple(
-            (
-                "all" if well is None or well != well else str(well),
-                str(v),
-                str(u),
-                str(d),
-                str(s),
-                "yes" if a else "no",
-            )
-            for well, v, u, d, s, a in rows.itertuples(index=False)
-        )
-        parts.append(
-            Table(
-                "Inputs",
-                ("Well", "Input", "Unit", "Value or distribution", "Source", "Assumption"),
-                body,
-                left=6,
-                collapsed=len(body) > 60,
-            )
-        )
+        parts += _input_tables(rows)
     if "cleaning" in data.tables:
         body = tuple(
             (

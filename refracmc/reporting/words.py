@@ -6,12 +6,11 @@ at least two standard errors (common practice, no source); below that it is call
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import pandas as pd
 
-from refracmc.reporting.numbers import MILLION, fixed, percent, significant, to_error, with_error
+from refracmc.reporting.numbers import MILLION, percent, share_done, significant, to_error, with_error
 from refracmc.reporting.tables import ReportData, RunFacts
 
 CLEAR = 2.0
@@ -151,11 +150,11 @@ def executed(row: pd.Series) -> str:
     middle = row["median_month"] if "median_month" in row else row["date"]
     if share == 0.0:
         return "the job starts in no trial"
-    done = fixed(math.floor(1000.0 * share) / 10.0, 1)
+    done = share_done(share)
     if row["early_month"] == row["late_month"]:
-        return f"the job starts in {done} % of trials, in {middle}"
+        return f"the job starts in {done} of trials, in {middle}"
     return (
-        f"the job starts in {done} % of trials, half of these by {middle}, 80 % from {row['early_month']} to "
+        f"the job starts in {done} of trials, half of these by {middle}, 80 % from {row['early_month']} to "
         f"{row['late_month']}"
     )
 
@@ -198,9 +197,8 @@ def verdict(data: ReportData, well: str) -> Verdict:
     if done < 1 and isinstance(row["trigger"], str):
         value += "; trials in which its trigger starts no job count as zero in value, days and cost"
     elif done < 1:
-        left = math.floor(1000.0 * done) / 10.0
         value += (
-            f"; it is carried out in {fixed(left, 1)} % of them: in the rest the well is past its limit for longer "
+            f"; it is carried out in {share_done(done)} of them: in the rest the well is past its limit for longer "
             "than the lease holds, and they count as zero in value, days and cost. Part or all of what a later "
             "date gains may be such jobs left undone"
         )

@@ -10,8 +10,10 @@ import hashlib
 import pickle
 import subprocess
 import sys
-from collections.abc import Callable
+import tomllib
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -21,6 +23,7 @@ from refracmc.case import fields, units
 from refracmc.case.inputs import input_sources, inputs_of, strategies_of, variable_names
 from refracmc.case.load import SHARED, load_case
 from refracmc.case.merging import merge
+from refracmc.case.plain_inputs import plain_inputs
 from refracmc.case.starter import STARTER_FILES, write_starter
 from refracmc.case.wells import OWN
 from refracmc.errors import Fault, InputError
@@ -308,3 +311,33 @@ def test_key_table_holds_every_variable_and_its_default(folder: Path) -> None:
     assert rows["response.uplift"].default == '{dist = "lognormal", p90 = 0.25, p10 = 1.0}'
     assert "fiscal.income_tax.rate" in rows
     assert all(row.source or row.default in ("must be stated", "absent") for row in rows.values())
+
+
+def test_every_key_that_the_case_states_is_told(folder: Path) -> None:
+    """Oracle: the keys of the file itself."""
+    path = folder / "case.toml"
+    raw = tomllib.loads(path.read_text("utf-8"))
+    case = load_case(path)
+    well = case.wells[0]
+    told = {row.name: row for row in plain_inputs(case, well)}
+    drawn = {variable.name: variable.stated for variable in inputs_of(case, well)}
+    assert not set(told) & set(drawn)
+
+    def keys(table: dict[str, Any], prefix: str) -> Iterator[tuple[str, Any]]:
+        for key, value in table.items():
+            if isinstance(value, dict) and "dist" not in value:
+                yield from keys(value, f"{prefix}.{key}")
+            else:
+                yield f"{prefix}.{key}", value
+
+    stated = [pair for name, table in raw.items() if isinstance(table, dict) for pair in keys(table, name)]
+    assert len(stated) > 10
+    for name, value in stated:
+        if value in ([], {}):
+            continue
+        assert drawn.get(name) or (name in told and told[name].stated), name
+        if name in told and isinstance(value, int | float) and not isinstance(value, bool):
+            assert float(told[name].value) == pytest.approx(value, rel=1e-9)
+    unstated = [row for row in told.values() if not row.stated]
+    assert unstated
+    assert not {row.name for row in unstated} & {name for name, _ in stated}

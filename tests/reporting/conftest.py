@@ -247,7 +247,7 @@ def make_tables(
         rows["inputs"].append({"well": None if k < 30 else ids[k % len(ids)], "variable":
             f"job.input_{k}", "unit": "US$/day", "distribution":
             f"lognormal, P90 {0.3 + k}, P10 {1.6 + k}", "source": "assumption" if k % 3 else
-            "SPE-173340-MS", "is_assumption": bool(k % 3)})  # fmt: skip
+            "SPE-173340-MS", "is_assumption": bool(k % 3), "stated": k % 4 != 0})  # fmt: skip
     for w, well in enumerate(ids):
         for key, made in _job_rows(well, 100 + w).items():
             rows.setdefault(key, []).extend(made)

@@ -14,6 +14,7 @@ from refracmc.reporting.numbers import (
     decimals_of,
     fixed,
     percent,
+    share_done,
     significant,
     to_error,
     with_error,
@@ -77,3 +78,13 @@ def test_chance_error_never_vanishes() -> None:
     assert chance_error(0.5, 10_000) == pytest.approx(0.005)
     assert chance_error(0.0, 10_000) > 0
     assert chance_error(1.0, 10_000) == pytest.approx(chance_error(0.0, 10_000))
+
+
+def test_a_share_with_a_job_is_never_rounded_up_to_all() -> None:
+    assert [share_done(v) for v in (0.0, 0.9247, 0.925, 0.99996, 1.0)] == [
+        "0 %",
+        "92.4 %",
+        "92.5 %",
+        "99.9 %",
+        "100 %",
+    ]
