@@ -163,15 +163,22 @@ def _draw(state: tuple[ReportData, Path], task: tuple[str, int]) -> dict[str, st
     return drawn
 
 
-def draw_charts(data: ReportData, folder: Path, workers: int = 1) -> dict[tuple[str, str], str]:
+def draw_charts(
+    data: ReportData, folder: Path, workers: int = 1, beside: Callable[[], object] | None = None
+) -> dict[tuple[str, str], str]:
     """Draw every chart of every well into ``folder`` as ``<chart>-<well>.png`` and ``.svg``.
 
-    Returns SVG texts by (chart key, well id). Same tables, same bytes (for one version of Matplotlib), whatever
-    the number of worker processes.
+    beside: called once, in this process, while workers draw. Returns SVG texts by (chart key, well id). Same tables,
+    same bytes (for one version of Matplotlib), whatever the number of worker processes.
     """
     folder.mkdir(parents=True, exist_ok=True)
     tasks = [(well, first) for well in data.wells for first in range(_SHARES)]
     drawn: dict[tuple[str, str], str] = {}
     for (well, _), made in run_tasks(_draw, (data, folder), tasks, workers):
         drawn |= {(key, well): svg for key, svg in made.items()}
+        if beside is not None:
+            beside()
+            beside = None
+    if beside is not None:
+        beside()
     return drawn

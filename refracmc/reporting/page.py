@@ -70,10 +70,16 @@ def write_report(data: ReportData, folder: Path, charts: bool = True, workers: i
     worker processes (they only draw).
     """
     folder = Path(folder)
-    written = write_tables(data, folder)
+    written: list[Path] = []
     drawn: Drawn = {}
-    if charts:
-        drawn = draw_charts(data, folder / "charts", workers)
+
+    def tables() -> None:
+        written.extend(write_tables(data, folder))
+
+    if not charts:
+        tables()
+    else:
+        drawn = draw_charts(data, folder / "charts", workers, tables)
         written += sorted((folder / "charts").glob("*.[ps][nv]g"))
     write_whole(folder / "report.html", page_html(data, drawn).encode("utf-8"))
     return [*written, folder / "report.html"]
