@@ -23,6 +23,7 @@ from refracmc.economics.measures import BREAKEVEN_BOUND, IRR_CEILING
 F = TypeVar("F", bound=Callable[..., Any])
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
 
 MONTH_DAYS = 365.25 / 12.0
 AHEAD = 12
@@ -169,6 +170,12 @@ def _polynomial(flows: Array, count: int, v: float, quarter: float, work: Array)
 
 
 @_kernel
+def _grown(x: float) -> float:
+    """exp(x) - 1 for |x| < 0.02, to 1e-14 of its value."""
+    return x * (1.0 + x / 2.0 * (1.0 + x / 3.0 * (1.0 + x / 4.0 * (1.0 + x / 5.0 * (1.0 + x / 6.0)))))
+
+
+@_kernel
 def _monthly_force(
     flows: Array, count: int, total: float, at: int, outlay: float, timed: Array, work: Array
 ) -> float:
@@ -187,8 +194,8 @@ def _monthly_force(
     quarter = (count + 3) // 4
     mean = (_total(timed, count) - at * total) / (outlay + total)
     beta = TAIL_SHAPE / (mean if mean > 0.25 else 12.0)
-    v = np.log1p(total / outlay) / TAIL_SHAPE
-    x: float = min(beta * np.expm1(v), LARGEST_FORCE)
+    v = np.log(1.0 + total / outlay) / TAIL_SHAPE
+    x: float = min(beta * (np.exp(v) - 1.0), LARGEST_FORCE)
     low, high = 0.0, LARGEST_FORCE
     for trip in range(1200):
         month, far = np.exp(-x), np.exp(-x * quarter)
@@ -202,12 +209,12 @@ def _monthly_force(
         moved = low
         if trip < 12:
             slope = _polynomial(timed, count, month, far, work)
-            v = np.log1p(x / beta)
             grown = np.exp(x * at) / outlay if at > 0 else 1.0 / outlay
             ratio = value * grown
             if ratio > -0.999:
-                step = np.log1p(ratio) * (1.0 + ratio) / ((slope - at * value) * grown * (x + beta))
-                moved = beta * np.expm1(v + max(min(step, 1.5), -1.5))
+                step = np.log(1.0 + ratio) * (1.0 + ratio) / ((slope - at * value) * grown * (x + beta))
+                step = max(min(step, 1.5), -1.5)
+                moved = x + (x + beta) * (_grown(step) if abs(step) < 0.02 else np.exp(step) - 1.0)
                 if abs(moved - x) <= 1e-7 * x:
                     break
                 moved = min(moved, LARGEST_FORCE)
@@ -322,7 +329,7 @@ def _first_below(
     a0, b0, a1, b1 = scales
     here, at_own, at_new = U(at), U(own_at), U(new_at)
     early_own, late_own, early_new, late_new = U(own_row), U(own_row + 1), U(new_row), U(new_row + 1)
-    below = 0
+    found: Any = U(count)
     for j in range(U(count)):
         margin = (
             a0 * own[early_own, at_own + j]
@@ -330,18 +337,8 @@ def _first_below(
             + a1 * own[late_own, at_own + j - U(1)]
             + b1 * new[late_new, at_new + j - U(1)]
         )
-        below += 1 if margin < needed[here + j] else 0
-    if below > 0:
-        for j in range(U(count)):
-            margin = (
-                a0 * own[early_own, at_own + j]
-                + b0 * new[early_new, at_new + j]
-                + a1 * own[late_own, at_own + j - U(1)]
-                + b1 * new[late_new, at_new + j - U(1)]
-            )
-            if margin < needed[here + j]:
-                return np.int64(j)  # type: ignore[return-value]
-    return count
+        found = min(found, j if margin < needed[here + j] else U(count))
+    return np.int64(found)  # type: ignore[return-value]
 
 
 @_kernel
@@ -525,21 +522,22 @@ def _delivered(
 
 
 @_kernel
-def _turn(source: Array, at: int, many: int, out: Array) -> None:
-    """out[i, r, s] = source[r, s, at + i], i < many."""
-    for r in range(source.shape[0]):
-        for s in range(source.shape[1]):
-            for i in range(many):
-                out[i, r, s] = source[r, s, at + i]
+def _take(source: Array, at: int, many: int, out: Array) -> None:
+    """out[r, s, i] = source[r, s, at + i], i < many."""
+    for r in range(U(source.shape[0])):
+        for s in range(U(source.shape[1])):
+            for i in range(U(many)):
+                out[r, s, i] = source[r, s, U(at) + i]
 
 
 @_kernel
-def _turn_back(source: Array, at: int, many: int, out: Array) -> None:
-    """out[r, s, at + i] = source[i, r, s], i < many."""
-    for r in range(out.shape[0]):
-        for s in range(out.shape[1]):
-            for i in range(many):
-                out[r, s, at + i] = source[i, r, s]
+def _hand_over(source: Array, wanted: BoolArray, at: int, many: int, out: Array) -> None:
+    """out[r, s, at + i] = source[r, s, i], i < many, of wanted rows r."""
+    for r in range(U(out.shape[0])):
+        if wanted[r]:
+            for s in range(U(out.shape[1])):
+                for i in range(U(many)):
+                    out[r, s, U(at) + i] = source[r, s, i]
 
 
 @njit(cache=True, error_model="numpy", nogil=True, fastmath=CONTRACT)
@@ -567,12 +565,10 @@ def value_trials(
     tax_rate: float,
     working: float,
     lease: int,
-    want_payout: bool,
-    want_irr: bool,
-    want_breakeven: bool,
+    wanted: BoolArray,
     out: Array,
 ) -> None:
-    """Fill `out` (14, S + 1, n); strategy 0 is the well left alone. What is not wanted is left NaN.
+    """Fill `out` (14, S + 1, n); strategy 0 is the well left alone; only the rows of measures that are `wanted` (14,).
 
     table (K, T + 1): main-phase cumulative at month edges, rows (n,) those of the trials; unit (n, T + 1): that of a
     refrac of one unit a day; own_ratios, unit_ratios (2, 3, n): now, final, change of the other hydrocarbon and of
@@ -587,6 +583,7 @@ def value_trials(
     count = months.size
     keep_cash = 1.0 - tax_rate
     factor = factors[main_row]
+    want_payout, want_irr, want_breakeven = wanted[PAYOUT], wanted[IRR], wanted[BREAKEVEN]
     padded = horizon + PAD
     lags = 2
     for s in range(count):
@@ -607,7 +604,7 @@ def value_trials(
     totals, priced, timed = np.zeros(padded), np.zeros(padded), np.zeros(padded)
     own_disc, new_disc, own_priced = np.zeros(padded), np.zeros(padded), np.zeros(padded)
     escalation_ahead = np.zeros(horizon)
-    held, made = np.empty((SEATS, 6, count)), np.empty((SEATS, 14, 1 + count))
+    held, made = np.empty((6, count, SEATS)), np.empty((14, 1 + count, SEATS))
     for i in range(horizon):
         disc[i] = discount[i]
         for k in range(i, min(i + AHEAD, horizon)):
@@ -616,7 +613,7 @@ def value_trials(
     for t in range(n):
         seat = t % SEATS
         if seat == 0:
-            _turn(jobs, t, min(SEATS, n - t), held)
+            _take(jobs, t, min(SEATS, n - t), held)
         _phases(table, rows[t], own_ratios, t, main_row, horizon, own_sums, own, own_twelve)
         _phases(unit, t, unit_ratios, t, main_row, horizon, new_sums, new, new_twelve)
         _net_prices(oil, gas, costs, t, factors, escalation, price)
@@ -654,9 +651,9 @@ def value_trials(
         npv0 = _dot(alone, disc, 0, end + 1, work)
         eur0 = np0[t] + (own_sums[main_row, limit + 1] - start_total)
         for r in range(14):
-            made[seat, r, 0] = 0.0
-        made[seat, NPV, 0], made[seat, EUR, 0] = npv0, eur0
-        made[seat, IRR, 0] = made[seat, PAYOUT, 0] = made[seat, BREAKEVEN, 0] = np.nan
+            made[r, 0, seat] = 0.0
+        made[NPV, 0, seat], made[EUR, 0, seat] = npv0, eur0
+        made[IRR, 0, seat] = made[PAYOUT, 0, seat] = made[BREAKEVEN, 0, seat] = np.nan
         if want_breakeven:
             for i in range(horizon):
                 priced[i] = disc[i] * (oil[t, i] if main_row == 0 else gas[t, i])
@@ -675,9 +672,9 @@ def value_trials(
             row = s + 1
             if month - 1 - limit > lease:
                 for r in range(14):
-                    made[seat, r, row] = 0.0
-                made[seat, NPV, row], made[seat, EUR, row] = npv0, eur0
-                made[seat, IRR, row] = made[seat, PAYOUT, row] = made[seat, BREAKEVEN, row] = np.nan
+                    made[r, row, seat] = 0.0
+                made[NPV, row, seat], made[EUR, row, seat] = npv0, eur0
+                made[IRR, row, seat] = made[PAYOUT, row, seat] = made[BREAKEVEN, row, seat] = np.nan
                 continue
             if month != previous:
                 previous = month
@@ -688,15 +685,15 @@ def value_trials(
                 produced = np0[t] + (own_sums[main_row, resume] - start_total)
                 remaining = own_sums[main_row, horizon] - own_sums[main_row, resume]
                 decay = (1.0 - min(produced / terms[5, t], 1.0)) ** terms[2, t]
-            days, gross = held[seat, 0, s], held[seat, 1, s]
-            lost = held[seat, 5, s] > 0.5
+            days, gross = held[0, s, seat], held[1, s, seat]
+            lost = held[5, s, seat] > 0.5
             alive = 0.0 if lost else 1.0
             idle = month - resume
 
             # response
             ultimate, alpha = terms[5, t], terms[4, t]
-            kept = terms[3, t] * held[seat, 2, s] * alive
-            raw = terms[0, t] * terms[1, t] * held[seat, 3, s] * alive * decay
+            kept = terms[3, t] * held[2, s, seat] * alive
+            raw = terms[0, t] * terms[1, t] * held[3, s, seat] * alive * decay
             old = kept * remaining
             fresh = raw * (new_sums[main_row, width] - new_sums[main_row, 0])
             room = ultimate - produced - old
@@ -787,7 +784,7 @@ def value_trials(
                         if not outlay > 0.0:
                             at, outlay = lead, -totals[lead]
                         force = _monthly_force(flows, size, total, at, outlay, timed, work)
-                        rate = min(np.expm1(12.0 * force), IRR_CEILING)
+                        rate = min(np.exp(12.0 * force) - 1.0, IRR_CEILING)
 
             # volumes and the break-even price of the main phase
             got, later = max(life + 1 - whole, 0), max(life - whole, 0)
@@ -819,22 +816,22 @@ def value_trials(
                 if volume > 0.0:
                     level = max(min((value - gain) / volume, BREAKEVEN_BOUND), -BREAKEVEN_BOUND)
 
-            made[seat, NPV, row] = npv0 + gain
-            made[seat, INCREMENTAL_NPV, row] = gain
-            made[seat, IRR, row] = rate
-            made[seat, PAYOUT, row] = payout
-            made[seat, EUR, row] = recovered
-            made[seat, INCREMENTAL_EUR, row] = recovered - eur0
-            made[seat, BREAKEVEN, row] = level
-            made[seat, JOB_DAYS, row] = days
-            made[seat, JOB_COST, row] = gross
-            made[seat, CAPEX, row] = cost
-            made[seat, DISCOUNTED_CAPEX, row] = cost * disc[month]
-            made[seat, EFFECTIVE, row] = held[seat, 4, s]
-            made[seat, EXECUTED, row] = 1.0
-            made[seat, CAPPED, row] = 1.0 if scale < 1.0 else 0.0
+            made[NPV, row, seat] = npv0 + gain
+            made[INCREMENTAL_NPV, row, seat] = gain
+            made[IRR, row, seat] = rate
+            made[PAYOUT, row, seat] = payout
+            made[EUR, row, seat] = recovered
+            made[INCREMENTAL_EUR, row, seat] = recovered - eur0
+            made[BREAKEVEN, row, seat] = level
+            made[JOB_DAYS, row, seat] = days
+            made[JOB_COST, row, seat] = gross
+            made[CAPEX, row, seat] = cost
+            made[DISCOUNTED_CAPEX, row, seat] = cost * disc[month]
+            made[EFFECTIVE, row, seat] = held[4, s, seat]
+            made[EXECUTED, row, seat] = 1.0
+            made[CAPPED, row, seat] = 1.0 if scale < 1.0 else 0.0
         if seat == SEATS - 1 or t == n - 1:
-            _turn_back(made, t - seat, seat + 1, out)
+            _hand_over(made, wanted, t - seat, seat + 1, out)
 
 
 def warm() -> None:
@@ -865,8 +862,6 @@ def warm() -> None:
         0.0,
         1.0,
         0,
-        False,
-        False,
-        False,
+        np.ones(14, dtype=np.bool_),
         np.empty((14, 2, 1)),
     )

@@ -568,9 +568,7 @@ def _value_compiled(
         money.tax_rate,
         money.fiscal.working_interest,
         plan.well.settings.opex.lease_holding_months,
-        "payout_months" in measures,
-        "irr" in measures,
-        "breakeven_price" in measures,
+        np.array([name in measures for name in PER_TRIAL]),
         out,
     )
     check_kernel(arguments)

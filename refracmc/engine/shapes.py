@@ -48,9 +48,7 @@ _SHAPES: tuple[tuple[str, tuple[int | str, ...] | None], ...] = (
     ("tax_rate", None),
     ("working", None),
     ("lease", None),
-    ("want_payout", None),
-    ("want_irr", None),
-    ("want_breakeven", None),
+    ("wanted", (14,)),
     ("out", (14, "S+1", "n")),
 )
 

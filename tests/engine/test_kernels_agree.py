@@ -107,11 +107,11 @@ def kernel_arguments() -> list:
     return [
         *(table, np.array([0, 3]), ratios, unit, ratios.copy(), sheet, sheet, sheet, sheet, False),
         *(rng.random((9, 2)), line, line, rng.random(2), 0, rng.random(2), rng.random((6, 2)), jobs, months),
-        *(np.zeros((3, 12)), 0.0, 1.0, 5, True, True, True, np.empty((14, 4, 2))),
+        *(np.zeros((3, 12)), 0.0, 1.0, 5, np.ones(14, dtype=bool), np.empty((14, 4, 2))),
     ]
 
 
-@pytest.mark.parametrize("place", [0, 1, 2, 3, 4, 5, 6, 7, 8, 10, 11, 12, 13, 15, 16, 17, 19, 26])
+@pytest.mark.parametrize("place", [0, 1, 2, 3, 4, 5, 6, 7, 8, 10, 11, 12, 13, 15, 16, 17, 19, 23, 24])
 @pytest.mark.parametrize("axis", [0, -1])
 def test_a_wrong_shape_is_refused(place: int, axis: int) -> None:
     """Each array a row or a column short."""
