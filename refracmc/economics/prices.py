@@ -236,8 +236,9 @@ def expected_mean_ahead(paths: PricePaths, months: int = 12) -> tuple[Array, Arr
 
 
 def _mean_ahead(deck: Array, factor: Array, volatility: float, reversion: float, months: int) -> Array:
-    """One product. The sum over tau of w_tau exp(p_tau x) is taken as exp(q x) times a power series in x, q
-    the middle of the p: exact to rounding for |x| within ten standard deviations, with one exponential.
+    """One product. The sum over tau of w_tau exp(p_tau x) is taken as exp(q x) times a polynomial in x, q the
+    middle of the p: exact to rounding for |x| within ten standard deviations, with one exponential. The polynomial
+    meets the sum at Chebyshev points of that range, so that it needs fewer terms than a power series.
     """
     total_months = deck.size
     index = np.arange(total_months)
@@ -253,16 +254,24 @@ def _mean_ahead(deck: Array, factor: Array, volatility: float, reversion: float,
     for k in range(months):
         ahead[k, : total_months - k] = deck[k:]
     ahead *= np.exp(-0.5 * fade[:, None] ** 2 * variance) / count
-    reach = 10.0 * float(np.sqrt(variance[-1])) * float(fade[0] - middle)
-    degree, rest = 1, reach
+    widest = 10.0 * float(np.sqrt(variance[-1]))
+    reach = widest * float(fade[0] - middle)
+    degree, rest = 1, reach * reach / 4.0  # 2 (reach/2)^(degree + 1) / (degree + 1)! remains
     while rest > 1e-17 * np.exp(-reach):
         degree += 1
-        rest *= reach / degree
-    moments = np.ones(months)
-    coefficients = np.empty((degree + 1, total_months))
-    for power in range(degree + 1):
-        coefficients[power] = (moments[:, None] * ahead).sum(axis=0)
-        moments = moments * (fade - middle) / (power + 1.0)
+        rest *= 0.5 * reach / (degree + 1.0)
+    points = np.cos(np.pi * (np.arange(degree + 1) + 0.5) / (degree + 1))
+    found = np.exp(np.outer(points * widest, fade - middle)) @ ahead
+    chebyshev = np.polynomial.chebyshev.chebvander(points, degree).T @ found * (2.0 / (degree + 1))
+    chebyshev[0] *= 0.5
+    powers = np.zeros(
+        (degree + 1, degree + 1)
+    )  # column k: the Chebyshev polynomial k in powers of x / widest
+    powers[0, 0] = powers[1, 1] = 1.0
+    for k in range(2, degree + 1):
+        powers[1:, k] = 2.0 * powers[:-1, k - 1]
+        powers[:, k] -= powers[:, k - 2]
+    coefficients = powers @ chebyshev / widest ** np.arange(degree + 1.0)[:, None]
     total = np.empty_like(factor)
     for start in range(0, factor.shape[0], _ROWS):
         state = np.log(factor[start : start + _ROWS])
