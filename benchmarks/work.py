@@ -134,9 +134,12 @@ def block_of(plan: WellPlan, number: int, trials: int) -> Block:
     return Block(draws, jobs, told)
 
 
-def engine_values(plan: WellPlan, block: Block, wanted: Sequence[str] = PER_TRIAL) -> dict[str, Array]:
-    """Streams, price paths, response and cash of a block whose jobs are done, by the engine."""
-    money._LAST.clear()  # price paths are made anew: they are part of what is timed
+def engine_values(
+    plan: WellPlan, block: Block, wanted: Sequence[str] = PER_TRIAL, paths_ready: bool = False
+) -> dict[str, Array]:
+    """Streams, response and cash of a block whose jobs are done, by the engine; price paths unless they are ready."""
+    if not paths_ready:
+        money._LAST.clear()  # price paths are made anew: they are part of what is timed
     model = engine.model_block(plan, block.draws)
     n = model.trials
     measures = {name: np.zeros((1 + len(block.jobs), n)) for name in wanted}
@@ -147,8 +150,8 @@ def engine_values(plan: WellPlan, block: Block, wanted: Sequence[str] = PER_TRIA
 
 
 def engine_few(plan: WellPlan, block: Block) -> dict[str, Array]:
-    """The same, making the measures of the scripts only."""
-    return engine_values(plan, block, whole_arrays.MEASURES)
+    """As the scripts: their measures only, from price paths that are ready."""
+    return engine_values(plan, block, whole_arrays.MEASURES, paths_ready=True)
 
 
 def whole_run(plan: WellPlan, number: int, trials: int) -> dict[str, Array]:
