@@ -92,12 +92,16 @@ class Results:
 
 
 def month_reached(months: NDArray[np.intp], start: int, share: float) -> str | None:
-    """The month, YYYY-MM, by which a share of the started jobs have started (an order statistic, the lower one);
-    None for no job. months (n,): from the valuation month, -1 for no job; start: number of the valuation month."""
+    """The first month, YYYY-MM, by which at least a share (0 to 1) of the started jobs have started; None for no job.
+
+    months (n,): from the valuation month, -1 for no job; start: number of the valuation month.
+    """
     fired = np.sort(months[months >= 0])
     if not fired.size:
         return None
-    return units.month_text(start + int(fired[int(np.floor(share * (fired.size - 1)))]))
+    # a tenth of 30 jobs is 3 jobs, whatever binary fractions make of it
+    needed = max(1, int(np.ceil(share * fired.size * (1.0 - 1e-12))))
+    return units.month_text(start + int(fired[needed - 1]))
 
 
 def exceedance(values: Array) -> dict[str, float]:

@@ -313,8 +313,8 @@ def dated(
 
 
 def report_tables(plan: WellPlan, jobs: Sequence[StrategyJobs]) -> dict[str, Rows]:
-    """All tables of `refracmc job` for one well, by key. Parts, sleeve map, stress and failures come from the
-    first block of trials, all else from all of them; jobs: of `simulate_all`."""
+    """All tables of `refracmc job` for one well, by key. Strategies, cost and percentiles come from all
+    trials, the other spreads and shares from the first block of them; jobs: of `simulate_all`."""
     size = blocks_of(plan.case.sampling.trials)[0]
     draws = draw(plan, 0, size)
     chosen = shown(plan)

@@ -76,12 +76,13 @@ def score(table: pd.DataFrame) -> dict[str, float]:
 
 def cluster_errors(table: pd.DataFrame, keys: Sequence[str]) -> dict[str, float]:
     """Standard errors of coverage and of the bias of the sum (fractions) with wells that share `keys` taken
-    as one cluster, of which wells share shocks; NaN with fewer than two clusters.
+    as one cluster, of which wells share shocks; NaN with fewer than two clusters. Wells without a key are one
+    cluster together, since what they share is not known; the error of the bias is NaN where the actuals sum to 0.
 
     Linearised: sqrt(G/(G - 1) x sum over clusters of the squared sum of deviations) (Liang & Zeger 1986,
     Biometrika 73). Few clusters make it too small, and noisy."""
     rows = table[table["used"].astype(bool)]
-    groups = rows.groupby(list(keys)).ngroup().to_numpy()
+    groups = rows.groupby(list(keys), dropna=False).ngroup().to_numpy()
     count = len(np.unique(groups))
     if count < 2:
         return {"coverage_cluster_se": float("nan"), "bias_cluster_se": float("nan")}
@@ -91,10 +92,11 @@ def cluster_errors(table: pd.DataFrame, keys: Sequence[str]) -> dict[str, float]
     inside = ((actual >= low) & (actual <= high)).astype(np.float64)
     factor = np.sqrt(count / (count - 1.0))
     total = actual.sum()
-    sums = [np.bincount(groups, v) for v in (inside - inside.mean(), mean - actual * mean.sum() / total)]
+    per_actual = mean.sum() / total if total > 0.0 else np.nan
+    sums = [np.bincount(groups, v) for v in (inside - inside.mean(), mean - actual * per_actual)]
     return {
         "coverage_cluster_se": float(factor * np.sqrt((sums[0] ** 2).sum()) / len(rows)),
-        "bias_cluster_se": float(factor * np.sqrt((sums[1] ** 2).sum()) / total),
+        "bias_cluster_se": float(factor * np.sqrt((sums[1] ** 2).sum()) / total) if total > 0.0 else np.nan,
     }
 
 

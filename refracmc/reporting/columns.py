@@ -97,9 +97,9 @@ nothing_opportunity_loss_usd | number | US$ | the same shortfall if nothing is d
 runner_up | text? | | the refrac with the next highest mean
 lead_usd | number? | US$ | mean of the paired difference to the runner-up
 lead_se_usd | number? | US$ | its standard error
-job_days | number | days | mean days shut in
+job_days | number | days | mean days shut in, trials without a job counted as 0
 job_days_se | number? | days | its standard error
-job_cost_usd | number | US$ | mean cost of the job
+job_cost_usd | number | US$ | mean cost of the job, trials without one counted as 0
 job_cost_se_usd | number? | US$ | its standard error
 executed_share | number | 1 | share of trials in which the job is carried out (lease still held, trigger fired)
 """, "well", True),

@@ -215,8 +215,8 @@ def test_a_trigger_stands_in_the_decision_with_its_dates() -> None:
     assert (row["strategy"], row["order"], row["trigger"]) == ("t@late", "t", "late")
     assert row["mean_usd"] == 3.5
     assert row["executed_share"] == 0.5
-    # two jobs, 2027-04 and 2028-03: the lower one is reached first
-    assert (row["early_month"], row["date"], row["late_month"]) == ("2027-04", "2027-04", "2027-04")
+    # two jobs, 2027-04 and 2028-03: half have started by the first, nine in ten not before the second
+    assert (row["early_month"], row["date"], row["late_month"]) == ("2027-04", "2027-04", "2028-03")
     assert row["runner_up"] == "t@2027-01"
     assert found.when(1) == dict.fromkeys(("early_month", "median_month", "late_month"), "2027-01")
 
@@ -227,10 +227,24 @@ def test_months_reached_are_order_statistics_of_the_jobs() -> None:
     assert [compare.month_reached(months, start, share) for share in (0.0, 0.5, 0.9, 1.0)] == [
         "2027-01",
         "2029-01",
-        "2030-01",
+        "2031-01",
         "2031-01",
     ]
     assert compare.month_reached(np.array([-1]), start, 0.5) is None
+
+
+@pytest.mark.parametrize("count", [1, 2, 3, 9, 10, 11, 14, 30, 100])
+def test_by_a_month_reached_at_least_the_share_has_started(count: int) -> None:
+    """Oracle: counting, in whole hundredths. Negative control: the lower order statistic, which falls short."""
+    months, short = np.random.default_rng(count).permutation(count), 0
+    for percent in (10, 50, 70, 90, 100):
+        found = compare.month_reached(np.append(months, -1), 2027 * 12, percent / 100)
+        assert found is not None
+        last = (int(found[:4]) - 2027) * 12 + int(found[5:]) - 1
+        assert 100 * (months <= last).sum() >= percent * count > 100 * (months < last).sum()
+        lower = int(np.quantile(months, percent / 100, method="lower"))
+        short += 100 * (months <= lower).sum() < percent * count
+    assert short > 0 or count in (1, 10, 11, 30, 100)
 
 
 def test_a_trigger_that_never_fires_is_no_refrac() -> None:
@@ -262,7 +276,7 @@ def test_the_table_of_triggers() -> None:
     late, never = trigger_tables.value_rows(triggered(), plain_error)
     assert (late["against"], late["gap_usd"]) == ("t@2027-01", 1.5)  # 5 7 -6 0
     assert late["gap_se_usd"] == pytest.approx(np.sqrt(((3.5**2) + 5.5**2 + 7.5**2 + 1.5**2) / 3 / 4))
-    assert (late["executed_share"], late["median_month"], late["late_month"]) == (0.5, "2027-04", "2027-04")
+    assert (late["executed_share"], late["median_month"], late["late_month"]) == (0.5, "2027-04", "2028-03")
     assert late["p_loss"] == 0.0
     assert (never["executed_share"], never["median_month"]) == (0.0, None)
     assert [

@@ -145,6 +145,30 @@ def test_errors_with_clusters():
     assert np.isnan(cluster_errors(table.assign(area="a"), ["area"])["bias_cluster_se"])
 
 
+def test_errors_with_clusters_at_the_edges():
+    """Oracles: leaving one cluster out at a time (the jackknife; both are linear to 1/clusters); a name of its own
+    for what has none. Negative control: wells taken as independent, where clusters share half the variance."""
+    generator = np.random.default_rng(8)
+    area = np.repeat(np.arange(40), 8)
+    actual = np.exp(generator.normal(0.0, 0.4, 40)[area] + generator.normal(0.0, 0.3, area.size))
+    table = scored(actual, 0.6, 1.0, 1.3, 0.5, 1.0).assign(area=area)
+    found = cluster_errors(table, ["area"])
+    left_out = pd.DataFrame([score(table[table["area"] != k]) for k in range(40)])
+    for name, key in (("coverage", "coverage_cluster_se"), ("bias_of_sum", "bias_cluster_se")):
+        spread = np.sqrt(39.0 / 40.0 * ((left_out[name] - left_out[name].mean()) ** 2).sum())
+        assert found[key] == pytest.approx(spread, rel=0.05)
+    assert cluster_errors(table.assign(area=np.arange(area.size)), ["area"])["bias_cluster_se"] < (
+        0.7 * found["bias_cluster_se"]
+    )
+    unnamed = table.assign(area=np.where(area < 3, None, "b"))
+    named = table.assign(area=np.where(area < 3, "a", "b"))
+    assert cluster_errors(unnamed, ["area"]) == cluster_errors(named, ["area"])
+    assert np.isnan(list(cluster_errors(table.iloc[:0], ["area"]).values())).all()
+    empty = cluster_errors(table.assign(actual=0.0), ["area"])
+    assert np.isnan(empty["bias_cluster_se"])
+    assert np.isfinite(empty["coverage_cluster_se"])
+
+
 def test_a_common_shock_is_told_from_independent_errors():
     generator = np.random.default_rng(5)
     from scipy.special import ndtr
