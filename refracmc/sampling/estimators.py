@@ -6,7 +6,10 @@ it is left out of the estimate and counted in the undefined share, never dropped
 
 Every estimate is a smooth function of means, so each trial has a contribution z to it (its influence), and
 the standard error is that of mean(z) under the design: see `design_error`. A percentile's error is that
-of the share of trials below it, times the slope of the quantile function there (Woodruff 1952, JASA 47).
+of the share of trials below it, carried through the quantile function (Woodruff 1952, JASA 47): the standard
+deviation of the quantiles that lie about it as that share scatters. Where values are few or stand in clumps (counts,
+days with or without an event) the quantile jumps, and a slope across the jump would be too small by half (the idea of
+Maritz & Jarrett 1978, JASA 73, from memory).
 """
 
 from __future__ import annotations
@@ -32,6 +35,7 @@ from refracmc.sampling.design_error import (
     whole,
 )
 from refracmc.sampling.order_statistics import (
+    NODES,
     Hits,
     around,
     between,
@@ -40,6 +44,7 @@ from refracmc.sampling.order_statistics import (
     places,
     quantile,
     share_error,
+    slope,
 )
 
 __all__ = [
@@ -141,12 +146,12 @@ def ratio_with_error(
 def _quantile_error(
     x: FloatArray, ordered: FloatArray, known: Defined, p: float, at: FloatArray, lay: Layout
 ) -> FloatArray:
-    """Standard error of the quantile `at` of probability p: error of the share below, times the slope."""
+    """Standard error of the quantile `at` of probability p: see the head of this file."""
     with np.errstate(divide="ignore", invalid="ignore"):
         se = share_error(count_hits(x, at, lay), known.counts, known.in_blocks, known.informative, lay)
-        start, stop = around(p, known.counts)
-        rise = quantile(ordered, known.counts, stop) - quantile(ordered, known.counts, start)
-        return np.asarray(se * rise / (stop - start))
+        about = around(p, known.counts)
+        values = [quantile(ordered, known.counts, about[..., k]) for k in range(NODES)]
+        return se * slope(np.stack(values, axis=-1), about)
 
 
 def _ordered(x: FloatArray, known: Defined) -> FloatArray:
@@ -226,8 +231,8 @@ def summarise(
     with np.errstate(divide="ignore", invalid="ignore"):
         out["sd"] = np.sqrt(np.where(counts < 2.0, np.nan, squares / (counts - 1.0)))
         for k, (name, p) in enumerate(PERCENTILES.items()):
-            out[name], below, above = (joined("quantiles")[:, 3 * k + i] for i in range(3))
-            start, stop = around(p, counts)
+            found_at = joined("quantiles")[:, k * (1 + NODES) : (k + 1) * (1 + NODES)]
+            out[name] = found_at[:, 0].copy()
             at_blocks = [part.hits[k].in_blocks for part in parts]
             found = [blocks for blocks in at_blocks if blocks is not None]
             hits = Hits(
@@ -235,7 +240,7 @@ def summarise(
                 np.concatenate([part.hits[k].total for part in parts]),
             )
             share_se = share_error(hits, counts, in_blocks, informative, lay)
-            out[f"{name}_se"] = share_se * (above - below) / (stop - start)
+            out[f"{name}_se"] = share_se * slope(found_at[:, 1:], around(p, counts))
     out["undefined_share"] = 1.0 - counts / lay.trials
     return {name: column.reshape(shape) for name, column in out.items()}
 
@@ -243,7 +248,7 @@ def summarise(
 class _Collected(NamedTuple):
     """What `summarise` takes from the trials of k rows: sums, blocks' sums, order statistics, hits.
 
-    quantiles (k, 9): each percentile, and the two about it.
+    quantiles (k, 3 (1 + NODES)): each percentile, and those about it.
     """
 
     mean: FloatArray
@@ -281,13 +286,13 @@ def _collect(x: FloatArray, lay: Layout) -> _Collected:
         sums = block_sums(z, lay)
         if lay.rest:
             head_squares = squared[..., : lay.whole * lay.size].sum(axis=-1)
-    wanted = [(p, *around(p, known.counts)) for p in PERCENTILES.values()]
-    wide = np.stack([np.broadcast_to(p, known.counts.shape) for of in wanted for p in of], axis=-1)
+    wanted = [(np.full((len(x), 1), p), around(p, known.counts)) for p in PERCENTILES.values()]
+    wide = np.concatenate([part for pair in wanted for part in pair], axis=-1)
     low, high, t = places(known.counts[:, None], wide)
     rows = np.arange(len(x))[:, None]
     with np.errstate(invalid="ignore"):
         quantiles = between(ordered[rows, low], ordered[rows, high], t)
-    hits = [count_hits(x, quantiles[:, 3 * k], lay) for k in range(len(wanted))]
+    hits = [count_hits(x, quantiles[:, k * (1 + NODES)], lay) for k in range(len(wanted))]
     return _Collected(
         mean, known.counts, known.in_blocks, known.informative, sums, head_squares, squares, quantiles, hits
     )

@@ -6,8 +6,14 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
 from refracmc.sampling.design_error import MIN_BLOCKS, FloatArray, Layout, block_sums, standard_error
+
+NODES = 8
+"""Probabilities about that of a quantile at which the quantile function is looked at for its error."""
+_NORMAL = ndtri((np.arange(NODES) + 0.5) / NODES)
+_NORMAL /= _NORMAL.std()
 
 
 def order_statistic(ordered: FloatArray, place: NDArray[np.intp]) -> FloatArray:
@@ -33,10 +39,18 @@ def quantile(ordered: FloatArray, count: FloatArray, p: FloatArray | float) -> F
     return between(order_statistic(ordered, low), order_statistic(ordered, high), t)
 
 
-def around(p: FloatArray | float, count: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Probabilities about p between which the slope of the quantile function is taken."""
-    half = 2.0 * np.sqrt(p * (1.0 - p) / np.maximum(count, 1.0))
-    return np.maximum(p - half, 0.0), np.minimum(p + half, 1.0)
+def around(p: float, count: FloatArray) -> FloatArray:
+    """Probabilities (..., NODES) about p as the share below a fixed value scatters in `count` (...,) plain trials."""
+    scatter = np.sqrt(p * (1.0 - p) / np.maximum(count, 1.0))
+    return np.asarray(np.clip(p + scatter[..., None] * _NORMAL, 0.0, 1.0))
+
+
+def slope(values: FloatArray, at: FloatArray) -> FloatArray:
+    """Spread of the quantiles `values` (..., NODES) over that of their probabilities `at`: the slope of the quantile
+    function where it is smooth, and the spread of what a sample picks where it jumps."""
+    reach = values.max(axis=-1) - values.min(axis=-1)
+    parts = (values - values[..., :1]) / np.where(reach > 0.0, reach, 1.0)[..., None]
+    return np.asarray(reach * parts.std(axis=-1) / at.std(axis=-1))
 
 
 class Hits(NamedTuple):

@@ -207,3 +207,26 @@ def test_estimates_are_unbiased(design: str) -> None:
     error = means.std(ddof=1) / np.sqrt(REPETITIONS)
     assert abs(means.mean() - 1.0) < 4.0 * error
     assert abs(means.mean() + 0.01 - 1.0) > 4.0 * error  # negative control
+
+
+@pytest.mark.parametrize("chance", [0.095, 0.1, 0.105])
+def test_error_of_a_percentile_where_values_stand_in_clumps(chance: float) -> None:
+    """An event adds a day with a chance near that of P10: the percentile falls on either side of the gap.
+
+    Oracle: the spread over repetitions. At the gap itself the share q of samples that fall below is known from one
+    sample only as a uniform number, so q (1 - q) averages 1/6 where it is 1/4: the mean claimed variance is 2/3 of the
+    real one, and nearer to it beside the gap. Bounds: 2/3 and 1, each with 4 standard errors (as in the head of this
+    file). Negative control: the slope across two standard errors to each side, by which the variance is 1/4 to 0.4.
+    """
+    rng, n = np.random.default_rng(int(1000 * chance)), 2000
+    x = rng.normal(10.0, 0.05, (REPETITIONS, n)) + (rng.random((REPETITIONS, n)) < chance)
+    found = quantile_with_error(x, 0.9, [n], "plain")
+    v, squares = found.value.var(ddof=1), found.se**2
+    kurtosis = float(stats.kurtosis(found.value, fisher=False))
+    error = np.hypot(
+        np.sqrt((kurtosis - 1.0) / REPETITIONS), squares.std() / squares.mean() / np.sqrt(REPETITIONS)
+    )
+    assert 2.0 / 3.0 / (1.0 + 4.0 * error) < squares.mean() / v < 1.0 + 4.0 * error
+    half = 2.0 * np.sqrt(0.09 / n)
+    across = (np.quantile(x, 0.9 + half, axis=1) - np.quantile(x, 0.9 - half, axis=1)) / 4.0
+    assert (across**2).mean() / v < 2.0 / 3.0 / (1.0 + 4.0 * error)
