@@ -21,7 +21,7 @@ from refracmc.engine.draws import draw
 from refracmc.engine.plan import WellPlan, build_plan
 from refracmc.sampling.streams import BLOCK_SIZE
 
-from . import small_arrays, whole_arrays
+from . import floor, small_arrays, whole_arrays
 from .inputs import Array, Inputs, Job
 
 DEMO = Path(__file__).parents[1] / "configs" / "demo"
@@ -190,6 +190,11 @@ ENGINES = {
     ),
     "whole": Engine(
         "script, whole arrays", False, _valuing(lambda _, block: whole_arrays.value(block.told), BLOCK_SIZE)
+    ),
+    "floor": Engine(
+        "floor: transcendentals, months, output",
+        False,
+        _valuing(lambda _, block: floor.value(block.told), BLOCK_SIZE),
     ),
     "arrays-few": Engine("engine, arrays, measures of the scripts", False, _valuing(engine_few, BLOCK_SIZE)),
     "arrays": Engine("engine, arrays", False, _valuing(engine_values, BLOCK_SIZE)),
