@@ -7,6 +7,8 @@ discernible), and 50 to 60 % of first rate for a Barnett restimulation without n
 
 from __future__ import annotations
 
+from typing import Literal
+
 from pydantic import StrictBool
 
 from refracmc.case.fields import Section, Uncertain, choice, number, uncertain
@@ -83,9 +85,13 @@ class Response(Section):
 
 
 class Stress(Section):
-    """Plane-strain stress change between stages and its nonlinear maps; strengths include 0."""
+    """Stress change between stages and its nonlinear maps; strengths include 0."""
 
     enabled: StrictBool = choice(True, "whether stress between stages acts on the response")
+    crack: Literal["plane_strain", "penny"] = choice(
+        "plane_strain",
+        "plane_strain (long fractures of one height) or penny (circular, half_height_ft the radius; Sneddon 1946)",
+    )
     half_height_ft: float = number(75.0, "ft", "half height of a placed fracture", 0.0, 2_000.0, above=True)
     poisson_ratio: float = number(0.25, "", "Poisson's ratio of the rock", 0.0, 0.5, below=True)
     residual_pressure_psi: Uncertain = uncertain(

@@ -176,7 +176,7 @@ def stress_state(
     stress, tally = plan.well.settings.stress, plan.well.tally
     if not stress.enabled:
         return []
-    pairs = pair_contrast(tally.depth_ft, stress.half_height_ft, stress.poisson_ratio)
+    pairs = pair_contrast(tally.depth_ft, stress.half_height_ft, stress.poisson_ratio, stress.crack)
     psi = draws["stress.residual_pressure_psi"][:, None]
     rows: Rows = []
     for strategy in chosen:

@@ -251,19 +251,23 @@ def _triggered(case: Case, well: WellCase) -> tuple[Strategy, ...]:
     return tuple(made)
 
 
+def _stress_pairs(well: WellCase) -> tuple[Array, Array]:
+    """Stress matrices (N, N) of all pairs of sleeves: normal change, fall of the contrast."""
+    depth, stress = well.tally.depth_ft, well.settings.stress
+    normal = pair_normal(depth, stress.half_height_ft, stress.crack)
+    return normal, pair_contrast(depth, stress.half_height_ft, stress.poisson_ratio, stress.crack)
+
+
 def order_plan(well: WellCase, sleeves: tuple[int, ...]) -> OrderPlan:
     """The job of one order (sleeve numbers) and its stress matrices. Raises PlanRefused naming the sleeve."""
     settings, tally = well.settings, well.tally
-    chosen, stress = settings.strategies, settings.stress
-    reach = well_reach_ft(well)
+    chosen, reach = settings.strategies, well_reach_ft(well)
     job = plan_job_steps(tally, sleeves, chosen.close_policy, chosen.reclose_habit, reach)
     if settings.job.trip_planning == "least_cost":
         job = with_changes(job, change_rules(settings.job))
     before = treated_before(sleeves, tally.count)
-    normal = pair_normal(tally.depth_ft, stress.half_height_ft) * before
-    return OrderPlan(
-        job, normal, pair_contrast(tally.depth_ft, stress.half_height_ft, stress.poisson_ratio) * before
-    )
+    normal, contrast = _stress_pairs(well)
+    return OrderPlan(job, normal * before, contrast * before)
 
 
 def build_plan(case: Case, well: WellCase, number: int, posterior: Posterior | None) -> WellPlan:
@@ -271,8 +275,7 @@ def build_plan(case: Case, well: WellCase, number: int, posterior: Posterior | N
     settings, tally = well.settings, well.tally
     chosen = settings.strategies
     reach = well_reach_ft(well)
-    normal = pair_normal(tally.depth_ft, settings.stress.half_height_ft)
-    contrast = pair_contrast(tally.depth_ft, settings.stress.half_height_ft, settings.stress.poisson_ratio)
+    normal, contrast = _stress_pairs(well)
     orders = {name: order_plan(well, order_sleeves(chosen, tally, name, reach)) for name in chosen.orders}
     methods = {}
     for name in chosen.methods.names:

@@ -13,8 +13,9 @@ unit p:
 `penny_*` are the same for a circular crack of radius c (Sneddon 1946), a bound for short fractures.
 
 Sum. With N stages at measured depths z, `pair_normal` is M[s, j] = n(|z_s - z_j|/c) and `pair_contrast`
-K[s, j] = k(...), zero on the diagonal. Stage s feels those pumped before it: with before[s, j] = 1 where j
-comes before s, placed_j the fluid share placed in stage j (0 where it was not treated) and p per trial,
+K[s, j] = k(...), zero on the diagonal, of either crack. Stage s feels those pumped before it: with
+before[s, j] = 1 where j comes before s, placed_j the fluid share placed in stage j (0 where it was not
+treated) and p per trial,
 
     dN_s = p sum_j before[s, j] M[s, j] placed_j        dC_s = p sum_j before[s, j] K[s, j] placed_j   [psi]
 
@@ -43,6 +44,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Array = NDArray[np.float64]
+CRACKS = ("plane_strain", "penny")
 
 
 def _distance(x_over_c: ArrayLike) -> Array:
@@ -131,14 +133,28 @@ def _off_diagonal(matrix: Array) -> Array:
     return matrix
 
 
-def pair_normal(depth_ft: ArrayLike, half_height_ft: float) -> Array:
-    """M[s, j], normal stress change at stage s in psi per psi in stage j, (N, N), zero diagonal."""
-    return _off_diagonal(normal(_pair_distance(depth_ft, half_height_ft)))
+def pair_normal(depth_ft: ArrayLike, half_height_ft: float, crack: str = "plane_strain") -> Array:
+    """M[s, j], normal stress change at stage s in psi per psi in stage j, (N, N), zero diagonal.
+
+    crack: plane_strain (long, of half height half_height_ft) or penny (circular, of that radius); else ValueError.
+    """
+    distance = _pair_distance(depth_ft, half_height_ft)
+    return _off_diagonal(penny_normal(distance) if _is_penny(crack) else normal(distance))
 
 
-def pair_contrast(depth_ft: ArrayLike, half_height_ft: float, poisson_ratio: float) -> Array:
-    """K[s, j], fall of the horizontal contrast at s in psi per psi in j, (N, N), zero diagonal."""
-    return _off_diagonal(contrast(_pair_distance(depth_ft, half_height_ft), poisson_ratio))
+def pair_contrast(
+    depth_ft: ArrayLike, half_height_ft: float, poisson_ratio: float, crack: str = "plane_strain"
+) -> Array:
+    """K[s, j], fall of the horizontal contrast at s in psi per psi in j, (N, N), zero diagonal; as `pair_normal`."""
+    distance = _pair_distance(depth_ft, half_height_ft)
+    change = penny_contrast if _is_penny(crack) else contrast
+    return _off_diagonal(change(distance, poisson_ratio))
+
+
+def _is_penny(crack: str) -> bool:
+    if crack not in CRACKS:
+        raise ValueError(f"crack is {crack!r}; allowed: {', '.join(CRACKS)}")
+    return crack == "penny"
 
 
 def treated_before(order: ArrayLike, n_sleeves: int) -> Array:

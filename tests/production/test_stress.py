@@ -234,3 +234,18 @@ def test_extreme_coefficients_do_not_overflow() -> None:
 def test_wrong_input_is_named(work: object, words: str) -> None:
     with pytest.raises(ValueError, match=words):
         work()  # type: ignore[operator]
+
+
+def test_pairs_of_circular_cracks() -> None:
+    """Oracle: the circular crack at each distance by hand; the long crack is another matrix (control)."""
+    depth = np.array([12_000.0, 11_850.0, 11_600.0])
+    made, long = stress.pair_normal(depth, 100.0, "penny"), stress.pair_normal(depth, 100.0)
+    fall = stress.pair_contrast(depth, 100.0, 0.25, "penny")
+    for s, j in ((0, 1), (1, 2), (2, 0)):
+        xi = abs(depth[s] - depth[j]) / 100.0
+        assert made[s, j] == made[j, s] == float(stress.penny_normal(xi))
+        assert fall[s, j] == float(stress.penny_contrast(xi, 0.25))
+        assert long[s, j] > made[s, j]
+    assert np.all(np.diag(made) == 0.0)
+    with pytest.raises(ValueError, match="crack is 'oval'"):
+        stress.pair_normal(depth, 100.0, "oval")

@@ -246,13 +246,14 @@ CASES = {
         + "[wells.completion]\nproppant_lb_per_ft = 900.0\n",
         SHARES,
     ),
-    # Nothing is ever reclosed, and months of shut-in beyond the horizon's end.
+    # Nothing is ever reclosed, circular cracks, and months of shut-in beyond the horizon's end.
     "never reclosed, long job near the end": (
         HEAD
         + SAMPLING
         + valuation()
         + DECK
         + "[job]\nwaiting_days = {dist = 'uniform', low = 20, high = 500}\n"
+        + "[stress]\ncrack = 'penny'\nhalf_height_ft = 200.0\n"
         + strategies('["toe_to_heel"]', ["2045-03", "2045-10"], 'reclose_habit = "never"\n')
         + OIL_WELL,
         TALLY,

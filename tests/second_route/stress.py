@@ -17,6 +17,18 @@ def contrast_fall(xi, nu):
     return n - nu * (n + in_plane_change(xi))
 
 
+def penny_normal_change(xi):
+    """On the axis of a circular crack (Sneddon 1946); xi = distance / radius."""
+    angle = math.atan2(1.0, xi)
+    return 2.0 / math.pi * (angle - xi * (xi * xi - 1.0) / (xi * xi + 1.0) ** 2)
+
+
+def penny_contrast_fall(xi, nu):
+    angle, square = math.atan2(1.0, xi), xi * xi + 1.0
+    transverse = ((1.0 + 2.0 * nu) * (angle - xi / square) - 2.0 * xi / square**2) / math.pi
+    return penny_normal_change(xi) - transverse
+
+
 def logistic(y):
     return 1.0 / (1.0 + math.exp(-y)) if y > -700.0 else 0.0
 
@@ -35,12 +47,13 @@ def stage_multiplier(stress, depth_ft, stages, placed, s):
         return 1.0  # not treated
     if not stress["enabled"]:
         return 1.0
+    penny = stress["crack"] == "penny"
     fall = rise = 0.0
     for j in before:
         xi = abs(depth_ft[s - 1] - depth_ft[j - 1]) / stress["half_height_ft"]
         share = stress["residual_pressure_psi"] * placed[j - 1]
-        rise += share * normal_change(xi)
-        fall += share * contrast_fall(xi, stress["poisson_ratio"])
+        rise += share * (penny_normal_change(xi) if penny else normal_change(xi))
+        fall += share * (penny_contrast_fall if penny else contrast_fall)(xi, stress["poisson_ratio"])
     half, scale = stress["contrast_half_psi"], stress["contrast_scale_psi"]
     start = stress["horizontal_contrast_psi"]
     limit, width = stress["pressure_limit_psi"], stress["limit_scale_psi"]
