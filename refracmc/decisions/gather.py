@@ -20,7 +20,7 @@ from refracmc.case.plain_inputs import plain_inputs
 from refracmc.decisions import compare, drivers, trigger_tables
 from refracmc.decisions.job_report import dated, timeline_rows, typical_row
 from refracmc.decisions.job_tables import job_tables
-from refracmc.engine.blocks import COST_PARTS, read_results
+from refracmc.engine.blocks import read_results
 from refracmc.engine.draws import GROUPS, draw, group_names
 from refracmc.engine.evaluate import (
     chunks_of,
@@ -30,6 +30,7 @@ from refracmc.engine.evaluate import (
 )
 from refracmc.engine.plan import NOTHING, Strategy, WellPlan
 from refracmc.engine.trials import Columns, WellResults
+from refracmc.job.cost import COST_PARTS
 from refracmc.production.history import clean
 from refracmc.sampling.estimators import mean_with_error
 from refracmc.sampling.streams import BLOCK_SIZE

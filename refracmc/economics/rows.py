@@ -81,39 +81,3 @@ def last_true(marks: BoolArray) -> IntArray:
     found = np.argmax(inside, axis=1)
     last: IntArray = np.where(inside[rows, found], 8 * word + 7 - found, width - 1)
     return last
-
-
-def window_sums(x: Array, months: int = 12, out: Array | None = None) -> Array:
-    """Sum of months i..i+months-1, cut at T, for every month i; x (n, T) -> (n, T).
-
-    Built by doubling, so there is no cancellation: windows of zeros are zero, of positive numbers positive.
-    Rows are padded by `months` zeros, so that a shift along the flat buffer never reaches a window in use.
-    """
-    if months < 1:
-        raise ValueError(f"months must be at least 1, got {months}")
-    n, width = x.shape
-    wide = width + months
-    size = n * wide
-    window, spare, total = (scratch(f"window {k}", size) for k in range(3))
-    padded = window.reshape(n, wide)
-    padded[:, :width] = x
-    padded[:, width:] = 0.0
-    empty = True
-    offset, power = 0, 1
-    while True:
-        if months & power:
-            if empty:
-                np.copyto(total, window)
-                empty = False
-            else:
-                np.add(total[: size - offset], window[offset:], out=total[: size - offset])
-            offset += power
-        if 2 * power > months:
-            break
-        np.add(window[: size - power], window[power:], out=spare[: size - power])
-        spare[size - power :] = window[size - power :]
-        window, spare = spare, window
-        power *= 2
-    result = np.empty((n, width)) if out is None else out
-    np.copyto(result, total.reshape(n, wide)[:, :width])
-    return result

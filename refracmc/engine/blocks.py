@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from refracmc.case.model import Case
 from refracmc.errors import Fault
+from refracmc.job.cost import COST_PARTS
 from refracmc.job.sleeves import PlanRefused
 from refracmc.production.fit import FitRefused, Posterior
 
@@ -31,28 +32,6 @@ BlockTask = tuple[int, tuple[int, ...]]
 """Block, and the plans it is evaluated for."""
 SummaryTask = tuple[int, tuple[int, int], int, int]
 """Plan, range of its strategies, which part of the well that is, and of how many."""
-
-COST_PARTS = (
-    "mobilisation",
-    "workover",
-    "ct_spread",
-    "frac_spread",
-    "materials",
-    "water",
-    "trips",
-    "patches",
-    "perforations",
-    "screenouts",
-    "stuck_ct",
-    "well_lost",
-    "cancellation",
-    "flowback",
-    "load_disposal",
-    "string_changes",
-    "slim_tools",
-    "casing_failure",
-    "isolation",
-)
 
 
 def _fault_of(case: Case, well: str, error: Exception) -> Fault:

@@ -14,6 +14,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from refracmc.job.cost import COST_PARTS
+
 from .cash import JobOutcome
 from .job_arguments import (
     GIVEN,
@@ -35,28 +37,6 @@ Array = NDArray[np.float64]
 ByteArray = NDArray[np.uint8]
 IntArray = NDArray[np.int64]
 
-PARTS = (
-    "mobilisation",
-    "workover",
-    "ct_spread",
-    "frac_spread",
-    "materials",
-    "water",
-    "trips",
-    "patches",
-    "perforations",
-    "screenouts",
-    "stuck_ct",
-    "well_lost",
-    "cancellation",
-    "flowback",
-    "load_disposal",
-    "string_changes",
-    "slim_tools",
-    "casing_failure",
-    "isolation",
-)
-"""Rows of the cost parts: those of `refracmc.job.cost.job_cost`."""
 DAYS, COST, KEPT, EFFECTIVE, STAGES, LOST = range(len(JobOutcome.__dataclass_fields__))
 TRIES, TESTS, TREATED, TRIPS, SCREENOUTS, PATCHES, PERFORATIONS, SLIM, OFF, HOURS = range(10)
 """Members of a job's sums."""
@@ -386,7 +366,7 @@ def _lost(g: Array) -> float:
 def run_jobs(
     well: Well, orders: Orders, tables: Tables, dates: Dates, chosen: Chosen, trials: Trials, out: Array
 ) -> None:
-    """Fill out (6 + 19, S, n): the fields of JobOutcome, and PARTS [US$], both with the service-cost index."""
+    """Fill out (6 + 19, S, n): the fields of JobOutcome, and COST_PARTS [US$], both with the service-cost index."""
     n, count = trials.z_sleeve.shape
     vectors, months, groups = tables.kind.size, dates.ages.shape[0], dates.ages.shape[1]
     states, max_tries = well.states, well.rules[6]
@@ -401,7 +381,7 @@ def run_jobs(
     ageing, ends, by_sleeve = np.empty((months, groups)), np.empty((2, groups)), np.zeros((2, wide))
     by_cycles, fails, spare = np.empty(tables.cycles.size), np.empty((2, wide)), np.zeros(wide)
     luck, tried = np.empty(count, dtype=np.uint8), np.empty((5, count), dtype=np.uint8)
-    factor, work, sums, usd = np.zeros(wide), np.empty((8, count)), np.empty(10), np.empty(len(PARTS))
+    factor, work, sums, usd = np.zeros(wide), np.empty((8, count)), np.empty(10), np.empty(len(COST_PARTS))
     strain, multiplier = np.empty((wide // LANES, 2 * LANES)), np.empty(wide)
     placed, last_placed = np.zeros(wide), np.empty(count)
     # outcomes that differ between dates: table and sleeve, and the outcome by date
@@ -533,7 +513,7 @@ def run_jobs(
             if stale:
                 days = _cost(g, planned, orders.feet[o], sums, usd)
             rate, total, at = g[SERVICE] * dates.service[d, t], 0.0, t % TILE
-            for part in range(len(PARTS)):
+            for part in range(len(COST_PARTS)):
                 tile[LOST + 1 + part, k, at] = usd[part] * rate
                 total += usd[part] * rate
             tile[DAYS, k, at], tile[COST, k, at], tile[KEPT, k, at] = days, total, kept
@@ -573,5 +553,5 @@ def warm() -> None:
         Dates(line, one, line),
         Chosen(one, one, one),
         Trials(np.ones((1, len(GIVEN))), *(line for _ in Trials._fields[1:])),
-        np.zeros((LOST + 1 + len(PARTS), 1, 1)),
+        np.zeros((LOST + 1 + len(COST_PARTS), 1, 1)),
     )

@@ -17,7 +17,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from refracmc.job.cost import CostRates, job_cost
+from refracmc.job.cost import COST_PARTS, CostRates, job_cost
 from refracmc.job.inputs import JobInputs
 from refracmc.job.log import LogRow, job_log, planned_steps
 from refracmc.job.method_log import method_log, planned_method
@@ -455,13 +455,13 @@ def _jobs_compiled(
     plan: WellPlan, draws: Draws, model: BlockModel, chosen: Sequence[Strategy]
 ) -> tuple[Sequence[JobOutcome], dict[str, Array]]:
     """As `_jobs_arrays`, by the compiled jobs; isolation methods by the array code."""
-    from .compiled_jobs import PARTS, run_jobs
+    from .compiled_jobs import run_jobs
 
     tally, index = plan.well.tally, model.economics.service_index
     by_method = [k for k, strategy in enumerate(chosen) if strategy.order in plan.methods]
     by_order = [k for k, strategy in enumerate(chosen) if strategy.order not in plan.methods]
     members = tuple(JobOutcome.__dataclass_fields__)
-    table = np.empty((len(members) + len(PARTS), len(chosen), model.trials))
+    table = np.empty((len(members) + len(COST_PARTS), len(chosen), model.trials))
     if by_order:
         names = list(dict.fromkeys(chosen[k].order for k in by_order))
         months = sorted({chosen[k].month for k in by_order})
@@ -487,13 +487,13 @@ def _jobs_compiled(
         jobs, costs = _jobs_arrays(plan, draws, model, [chosen[k] for k in by_method])
         for k, job in zip(by_method, jobs, strict=True):
             table[: len(members), k] = [getattr(job, name) for name in members]
-        for row, name in enumerate(PARTS, start=len(members)):
+        for row, name in enumerate(COST_PARTS, start=len(members)):
             table[row, by_method] = costs[name]
     made = []
     for k in range(len(chosen)):
         days, cost, kept, effective, stages, lost = table[: len(members), k]
         made.append(JobOutcome(days, cost, kept, effective, stages, lost > 0.5))
-    return made, dict(zip(PARTS, table[len(members) :], strict=True))
+    return made, dict(zip(COST_PARTS, table[len(members) :], strict=True))
 
 
 def _value_arrays(

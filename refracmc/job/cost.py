@@ -10,6 +10,29 @@ import numpy.typing as npt
 from refracmc.job.simulate import JobResult
 from refracmc.job.sleeves import FloatArray
 
+COST_PARTS = (
+    "mobilisation",
+    "workover",
+    "ct_spread",
+    "frac_spread",
+    "materials",
+    "water",
+    "trips",
+    "patches",
+    "perforations",
+    "screenouts",
+    "stuck_ct",
+    "well_lost",
+    "cancellation",
+    "flowback",
+    "load_disposal",
+    "string_changes",
+    "slim_tools",
+    "casing_failure",
+    "isolation",
+)
+"""Parts of the cost of a job, in the order in which they are stored, shown and added up."""
+
 
 def _none() -> FloatArray:
     return np.zeros(())

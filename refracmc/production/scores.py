@@ -100,14 +100,6 @@ def cluster_errors(table: pd.DataFrame, keys: Sequence[str]) -> dict[str, float]
     }
 
 
-def scores_by(table: pd.DataFrame, keys: Sequence[str]) -> pd.DataFrame:
-    """One row of scores (fractions) per combination of `keys` (columns of the table)."""
-    rows = []
-    for values, part in table[table["used"].astype(bool)].groupby(list(keys), sort=True):
-        rows.append(dict(zip(keys, values, strict=True)) | score(part))
-    return pd.DataFrame(rows, columns=[*keys, *score(table.iloc[:0])])
-
-
 def integral_histogram(table: pd.DataFrame, bins: int = 10) -> pd.DataFrame:
     """Histogram of the randomised probability integral: low, high, share, and the error of a share if
     calibrated."""

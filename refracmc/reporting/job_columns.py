@@ -58,17 +58,6 @@ se | number? | unit | its standard error
 
 JOB_TABLES: Mapping[str, TableSpec] = MappingProxyType({spec.key: spec for spec in _SPECS})
 """Tables of the job alone by key, in the order of the files."""
-SHARED_TABLES = (
-    "timeline",
-    "sleeve_map",
-    "failures",
-    "job_parts",
-    "job_spread",
-    "stress_state",
-    "pressure",
-    "reach",
-)
-"""Tables of a run that the job writes too, for each order at the first date in place of the best strategy."""
 ALL_TABLES: Mapping[str, TableSpec] = MappingProxyType({**TABLES, **JOB_TABLES})
 
 

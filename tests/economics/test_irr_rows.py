@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from refracmc.economics.irr import irr_unique, single_upward_crossing
-from refracmc.economics.rows import segment_sums, window_sums
+from refracmc.economics.rows import segment_sums
 
 
 def plain_crossing(row):
@@ -137,11 +137,3 @@ def test_segment_sums(n, months, data):
     stop = np.array(data.draw(st.lists(st.integers(0, months), min_size=n, max_size=n)))
     expected = [math.fsum(x[r, first[r] : stop[r]]) for r in range(n)]
     np.testing.assert_allclose(segment_sums(x, first, stop), expected, atol=1e-13)
-
-
-@pytest.mark.parametrize("months", [1, 2, 5, 7, 12, 40])
-def test_window_sums(months):
-    x = np.random.default_rng(months).random((3, 30))
-    expected = [[math.fsum(row[i : i + months]) for i in range(30)] for row in x]
-    np.testing.assert_allclose(window_sums(x, months), expected, rtol=1e-14)
-    assert (window_sums(np.zeros((2, 9)), months) == 0.0).all()

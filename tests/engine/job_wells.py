@@ -7,7 +7,7 @@ import numpy as np
 from refracmc.engine.job_arguments import Chosen, dates_of, orders_of, trials_of, well_of
 from refracmc.engine.plan import OrderPlan
 from refracmc.job.changes import ChangeRules, with_changes
-from refracmc.job.cost import CostRates, job_cost
+from refracmc.job.cost import COST_PARTS, CostRates, job_cost
 from refracmc.job.inputs import PER_SLEEVE_LUCK, PER_TRIAL_LUCK, JobInputs, JobLuck, JobPolicy
 from refracmc.job.planner import plan
 from refracmc.job.simulate import prepare, simulate
@@ -163,12 +163,11 @@ def by_arrays(jobs: Jobs) -> tuple[np.ndarray, list[dict]]:
 
 def differences(jobs: Jobs, found: np.ndarray) -> list[str]:
     """Texts of what the compiled job (25, S, n) has otherwise than the array code."""
-    from refracmc.engine.compiled_jobs import PARTS
 
     whole, parts = by_arrays(jobs)
-    expected = [*whole, *(np.array([of[name] for of in parts]) for name in PARTS)]
-    names = ["days", "cost", "kept", "effective", "stages effective", "lost", *PARTS]
-    assert set(parts[0]) == set(PARTS)
+    expected = [*whole, *(np.array([of[name] for of in parts]) for name in COST_PARTS)]
+    names = ["days", "cost", "kept", "effective", "stages effective", "lost", *COST_PARTS]
+    assert set(parts[0]) == set(COST_PARTS)
     out = []
     for name, a, c in zip(names, expected, found, strict=True):
         allowed = 0.0 if name in (*COUNTED, "lost") else TOLERANCE * np.abs(a)

@@ -13,9 +13,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from refracmc.engine import evaluate as engine
-from refracmc.engine.blocks import COST_PARTS
 from refracmc.engine.job_arguments import RULES
 from refracmc.engine.shapes import check_jobs
+from refracmc.job.cost import COST_PARTS
 from tests.engine.job_wells import TRIALS, arguments_of, differences, pairs_of, random_jobs
 from tests.engine.kernels import CASES, awkward_plan, drawn
 

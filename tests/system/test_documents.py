@@ -228,9 +228,10 @@ def test_keys_of_json(made: Path, what: str) -> None:
 def test_names_inside_json(made: Path) -> None:
     from refracmc.case.inputs import variable_names
     from refracmc.commands.trace import plan_of
-    from refracmc.engine.blocks import COST_PARTS, KEPT_MEASURES
+    from refracmc.engine.blocks import KEPT_MEASURES
     from refracmc.engine.cash import PER_TRIAL
     from refracmc.engine.draws import group_names
+    from refracmc.job.cost import COST_PARTS
 
     trace = content_of(made, "Keys of trace")
     assert tuple(read.names(read.part(TEXT, "Cost parts"))) == COST_PARTS == tuple(trace["job"]["cost_usd"])
