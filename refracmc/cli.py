@@ -172,7 +172,10 @@ def _check(options: argparse.Namespace) -> int:
 
 
 def _run(options: argparse.Namespace) -> int:
-    from refracmc.commands.run import run_batch
+    from refracmc.interrupts import held
+
+    with held():
+        from refracmc.commands.run import run_batch
 
     outcome = run_batch(
         options.cases,
@@ -293,9 +296,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit code."""
     options = _parser().parse_args(arguments)
     from refracmc.errors import InputError, RunFailure
+    from refracmc.interrupts import remembered
 
     try:
-        return _COMMANDS[options.command](options)
+        with remembered():
+            return _COMMANDS[options.command](options)
     except InputError as error:
         _say_faults(error.faults, error.well)
         return BAD_INPUT

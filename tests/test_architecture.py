@@ -19,6 +19,7 @@ PACKAGE = ROOT / "refracmc"
 # From the bottom up; a module imports from its own layer or a lower one.
 LAYERS = {
     "errors": 0,
+    "interrupts": 0,
     "quantities": 0,
     "sampling": 1,
     "production": 2,

@@ -26,6 +26,7 @@ from refracmc.engine.plan import WellPlan, blocks_of, identity
 from refracmc.engine.progress import Progress, Silent
 from refracmc.engine.trials import KEPT_MEASURES
 from refracmc.errors import Fault, InputError, RunFailure
+from refracmc.interrupts import held
 
 WELLS_TOGETHER = 4
 """Wells of one block done by one worker in a row, so that they share its price paths."""
@@ -183,9 +184,10 @@ def _run_blocks(
 
 def _load_reporting() -> None:
     """Import what the tables and charts need while the workers are at their blocks: a second for every process."""
-    import SALib.analyze.sobol  # noqa: F401
+    with held():
+        import SALib.analyze.sobol  # noqa: F401
 
-    import refracmc.commands.outputs  # noqa: F401
+        import refracmc.commands.outputs  # noqa: F401
 
 
 def _finish_blocks(folder: Path, plans: list[WellPlan], sizes: list[int]) -> None:

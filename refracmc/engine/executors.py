@@ -21,6 +21,7 @@ from typing import Any, TypeVar
 from threadpoolctl import threadpool_limits
 
 from refracmc.errors import Fault, InputError, RunFailure
+from refracmc.interrupts import held
 
 Result = TypeVar("Result")
 _TRIM_THRESHOLD, _MMAP_THRESHOLD = -1, -3
@@ -92,9 +93,11 @@ def run_tasks(
             max_workers=min(workers, len(tasks)), mp_context=context, initializer=_start, initargs=(state,)
         ) as pool:
             todo = iter(tasks)
-            pending = {
-                pool.submit(_call, function, task) for _, task in zip(range(4 * workers), todo, strict=False)
-            }
+            with held():
+                pending = {
+                    pool.submit(_call, function, task)
+                    for _, task in zip(range(4 * workers), todo, strict=False)
+                }
             try:
                 while pending:
                     done, pending = wait(pending, return_when=FIRST_COMPLETED)

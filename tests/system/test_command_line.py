@@ -10,7 +10,6 @@ import math
 import os
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import numpy as np
@@ -327,23 +326,3 @@ def test_job_plans_without_values(tmp_path: Path) -> None:
     assert "toe_to_heel" in text.stdout
     assert "A:" not in text.stdout
     assert refracmc("job", case, "--well", "C", "--out", tmp_path / "out").returncode == 2
-
-
-@pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")
-def test_an_interrupt_from_the_keyboard(tmp_path: Path) -> None:
-    """One line, exit code 1, the finished blocks kept."""
-    import signal
-
-    case = write_case(tmp_path / "case", changed(CASE, ("trials = 1100", "trials = 40000")))
-    command = [sys.executable, "-m", "refracmc", "run", str(case), "--out", str(tmp_path), "--workers", "2"]
-    with subprocess.Popen(command, stderr=subprocess.PIPE, text=True, start_new_session=True) as process:
-        assert process.stderr is not None
-        for line in process.stderr:
-            if "blocks" in line:
-                break
-        time.sleep(0.5)
-        os.killpg(process.pid, signal.SIGINT)  # as a terminal does: to the whole group
-        said = process.stderr.read()
-    assert process.returncode == 1
-    assert "Traceback" not in said
-    assert said.splitlines()[-1] == "refracmc: interrupted; finished blocks are kept: run again with --resume"

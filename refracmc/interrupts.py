@@ -1,0 +1,59 @@
+"""The interrupt from the keyboard: put off where it would break something, remembered where it may be mistaken."""
+
+from __future__ import annotations
+
+import contextlib
+import signal
+import threading
+from collections.abc import Iterator
+from typing import Any
+
+
+def _settable() -> bool:
+    """Handlers belong to the main thread; one that was not set from Python is left alone."""
+    here = threading.current_thread() is threading.main_thread()
+    return here and signal.getsignal(signal.SIGINT) is not None
+
+
+@contextlib.contextmanager
+def held() -> Iterator[None]:
+    """Put an interrupt off until the end of the block.
+
+    While modules load: compiled ones turn an interrupt into an ImportError, or take the module for absent. While
+    processes are forked: a child would die of it with a traceback before it knows to leave it to its parent.
+    """
+    if not _settable():
+        yield
+        return
+    came: list[Any] = []
+    before = signal.signal(signal.SIGINT, lambda number, frame: came.append((number, frame)))
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+        if came and callable(before):
+            before(*came[0])
+
+
+@contextlib.contextmanager
+def remembered() -> Iterator[None]:
+    """KeyboardInterrupt for whatever an interrupt made the block end with: a module being loaded changes its type."""
+    if not _settable() or signal.getsignal(signal.SIGINT) is not signal.default_int_handler:
+        yield
+        return
+    came = False
+
+    def interrupt(number: int, frame: Any) -> None:
+        nonlocal came
+        came = True
+        raise KeyboardInterrupt
+
+    signal.signal(signal.SIGINT, interrupt)
+    try:
+        yield
+    except Exception:
+        if came:
+            raise KeyboardInterrupt from None
+        raise
+    finally:
+        signal.signal(signal.SIGINT, signal.default_int_handler)

@@ -1,0 +1,84 @@
+"""An interrupt from the keyboard ends a command with one line, whenever it comes.
+
+Oracle: the rules of the house (one line, exit code 1, no traceback, finished blocks kept).
+"""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from refracmc import cli
+from refracmc.interrupts import held
+from tests.system.small_case import CASE, changed, write_case
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")
+def test_an_interrupt_from_the_keyboard(tmp_path: Path) -> None:
+    """One line, exit code 1, the finished blocks kept."""
+    case = write_case(tmp_path / "case", changed(CASE, ("trials = 1100", "trials = 40000")))
+    command = [sys.executable, "-m", "refracmc", "run", str(case), "--out", str(tmp_path), "--workers", "2"]
+    with subprocess.Popen(command, stderr=subprocess.PIPE, text=True, start_new_session=True) as process:
+        assert process.stderr is not None
+        for line in process.stderr:
+            if "blocks" in line:
+                break
+        time.sleep(0.5)
+        os.killpg(process.pid, signal.SIGINT)  # as a terminal does: to the whole group
+        said = process.stderr.read()
+    assert process.returncode == 1
+    assert "Traceback" not in said
+    assert said.splitlines()[-1] == "refracmc: interrupted; finished blocks are kept: run again with --resume"
+
+
+def import_that_hides(_: object) -> int:
+    """As a compiled module does that an interrupt finds half loaded."""
+    try:
+        signal.raise_signal(signal.SIGINT)
+    except KeyboardInterrupt:
+        raise ImportError("initialization failed") from None
+    return 0
+
+
+def test_an_interrupt_that_a_module_hides(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One line and exit code 1 as well; without an interrupt the same error passes as it is (negative control)."""
+
+    def absent(_: object) -> int:
+        raise ImportError("initialization failed")
+
+    before = signal.getsignal(signal.SIGINT)
+    monkeypatch.setitem(cli._COMMANDS, "check", import_that_hides)
+    assert cli.main(["check", "case.toml"]) == 1
+    assert capsys.readouterr().err.splitlines() == [
+        "refracmc: interrupted; finished blocks are kept: run again with --resume"
+    ]
+    assert signal.getsignal(signal.SIGINT) is before
+    monkeypatch.setitem(cli._COMMANDS, "check", absent)
+    with pytest.raises(ImportError, match="initialization"):
+        cli.main(["check", "case.toml"])
+
+
+def test_an_interrupt_is_put_off() -> None:
+    """It comes at the end of the block, not inside; outside of one at once (negative control)."""
+    reached: list[str] = []
+
+    def interrupted(place: str) -> None:
+        signal.raise_signal(signal.SIGINT)
+        reached.append(place)
+
+    def inside() -> None:
+        with held():
+            interrupted("inside")
+
+    with pytest.raises(KeyboardInterrupt):
+        inside()
+    assert reached == ["inside"]
+    with pytest.raises(KeyboardInterrupt):
+        interrupted("outside")
+    assert reached == ["inside"]
