@@ -167,7 +167,7 @@ def _production(plan: WellPlan, best: Strategy, sizes: list[int]) -> list[dict[s
         draws = draw(plan, block, size)
         shown = best if best.trigger is None else plan.dated[0]
         first = len(alone)
-        for streams in evaluate_one(plan, draws, shown, chunks_of(size)):
+        for streams in evaluate_one(plan, draws, shown, chunks_of(size), ()):
             limit = streams.kernel.nothing.limit
             after = np.arange(plan.horizon) > limit[:, None]
             alone.append(np.where(after, 0.0, streams.kernel.base.main))

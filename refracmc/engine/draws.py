@@ -6,6 +6,7 @@ names of its own: `forecast.row` (posterior row), `prices.shock_*`, `luck.*`, `c
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Mapping
 
 import numpy as np
@@ -46,7 +47,7 @@ def draw(plan: WellPlan, block: int, trials: int, *, inputs_only: bool = False) 
 
     inputs_only: the values of inputs and the posterior row, without luck and shocks.
     """
-    values = dict(_shared(plan, block, trials))
+    values = dict(_shared(plan, block, trials, inputs_only))
     own = _inputs(plan, plan.id, block, trials)
     values.update(own)
     if inputs_only:
@@ -106,16 +107,32 @@ def _inputs(plan: WellPlan, scope: str, block: int, trials: int) -> dict[str, Ar
     return values
 
 
-_LAST: list[tuple[object, tuple[object, ...], int, int, dict[str, Array]]] = []
+_Kept = tuple[object, tuple[object, ...], int, int, dict[str, Array]]
+_INPUTS: deque[_Kept] = deque(maxlen=32)
+_WHOLE: deque[_Kept] = deque(maxlen=4)
+"""Shared draws of the blocks used last: the inputs, and with them the luck and the price shocks."""
 
 
-def _shared(plan: WellPlan, block: int, trials: int) -> dict[str, Array]:
+def _shared(plan: WellPlan, block: int, trials: int, inputs_only: bool) -> dict[str, Array]:
     """Draws of the scope that all wells share, made once a block where the wells' own keys agree."""
     shared = tuple(variable for variable in plan.variables if variable.scope == "")
-    for case, variables, at, count, values in _LAST:
-        if case is plan.case and at == block and count == trials and variables == shared:
-            return values
-    values = _inputs(plan, "", block, trials)
+
+    def kept(place: deque[_Kept]) -> dict[str, Array] | None:
+        for case, variables, at, count, values in place:
+            if at == block and count == trials and case is plan.case and variables == shared:
+                return values
+        return None
+
+    values = kept(_INPUTS)
+    if values is None:
+        values = _inputs(plan, "", block, trials)
+        _INPUTS.append((plan.case, shared, block, trials, values))
+    if inputs_only:
+        return values
+    found = kept(_WHOLE)
+    if found is not None:
+        return found
+    values = dict(values)
     seed = plan.case.sampling.seed
     luck = generator(seed, "costs.service_luck", "", block).standard_normal(BLOCK_SIZE)
     values["costs.service_luck"] = luck[:trials]
@@ -123,7 +140,7 @@ def _shared(plan: WellPlan, block: int, trials: int) -> dict[str, Array]:
         for name in ("prices.shock_oil", "prices.shock_gas"):
             stream = generator(seed, name, "", block)
             values[name] = stream.standard_normal((BLOCK_SIZE, plan.horizon))[:trials]
-    _LAST[:] = [(plan.case, shared, block, trials, values)]
+    _WHOLE.append((plan.case, shared, block, trials, values))
     return values
 
 

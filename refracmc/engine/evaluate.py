@@ -600,11 +600,15 @@ def chunks_of(trials: int) -> list[slice]:
 
 
 def evaluate_one(
-    plan: WellPlan, draws: Draws, strategy: Strategy, parts: Sequence[slice]
+    plan: WellPlan,
+    draws: Draws,
+    strategy: Strategy,
+    parts: Sequence[slice],
+    names: Collection[str] = PER_TRIAL,
 ) -> list[StrategyStreams]:
     """One strategy with every intermediate result, chunk by chunk; the numbers are those of `evaluate`, to the bit.
 
-    parts: chunks wanted, out of `chunks_of` the block.
+    parts: chunks wanted, out of `chunks_of` the block; names: measures wanted.
     """
     model = model_block(plan, draws)
     ((_, job, cost, by_part),) = simulate_jobs(plan, draws, [strategy], detail=True)
@@ -615,7 +619,7 @@ def evaluate_one(
     for part in parts:
         kernel = kernel_of(model, part)
         date = kernel.date(strategy.month, plan.well.settings.opex.lease_holding_months)
-        rows = {name: np.zeros((1, part.stop - part.start)) for name in PER_TRIAL}
+        rows = {name: np.zeros((1, part.stop - part.start)) for name in names}
         valued = date.value(outcome_rows(_outcomes([made]), (slice(None), part)), rows).strategy(0)
         measures = {name: values[0] for name, values in rows.items()}
         streams.append(StrategyStreams(part, model, job, made, costs, kernel, date, valued, measures))

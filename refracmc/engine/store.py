@@ -52,14 +52,20 @@ def _fault(where: str, found: str, allowed: str, remedy: str) -> InputError:
     return InputError([Fault(where, found, allowed, remedy)])
 
 
-def write_atomic(path: Path, data: bytes) -> None:
-    """Write bytes so that `path` is either absent, its old self, or whole."""
+def write_atomic(path: Path, *data: bytes | memoryview, keep: bool = True) -> None:
+    """Write bytes so that `path` is either absent, its old self, or whole.
+
+    keep: also after a loss of power; without, such a loss may leave it damaged.
+    """
     beside = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
-        with open(beside, "wb") as handle:
-            handle.write(data)
-            handle.flush()
-            os.fsync(handle.fileno())
+        with open(beside, "wb", buffering=0) as handle:
+            for piece in data:
+                left = memoryview(piece)
+                while left:
+                    left = left[handle.write(left) :]
+            if keep:
+                os.fsync(handle.fileno())
         os.replace(beside, path)
     except OSError as fault:
         with contextlib.suppress(OSError):
@@ -74,12 +80,15 @@ def write_json(path: Path, content: Any) -> None:
     write_atomic(path, (json.dumps(content, indent=2, sort_keys=True) + "\n").encode())
 
 
-def array_bytes(array: Array) -> bytes:
-    """NumPy file format of an array, then the SHA-256 of it."""
-    buffer = io.BytesIO()
-    np.save(buffer, np.ascontiguousarray(array), allow_pickle=False)
-    data = buffer.getvalue()
-    return data + hashlib.sha256(data).digest()
+def write_array(path: Path, array: Array, *, keep: bool = True) -> None:
+    """Write the NumPy file format of an array, then the SHA-256 of it, as `write_atomic` does."""
+    array = np.ascontiguousarray(array)
+    head = io.BytesIO()
+    np.lib.format.write_array_header_1_0(head, np.lib.format.header_data_from_array_1_0(array))
+    body = array.reshape(-1).view(np.uint8).data
+    digest = hashlib.sha256(head.getvalue())
+    digest.update(body)
+    write_atomic(path, head.getvalue(), body, digest.digest(), keep=keep)
 
 
 def read_array(path: Path) -> Array | None:
@@ -126,9 +135,12 @@ def block_path(folder: Path, well: int, block: int, kind: str) -> Path:
 
 
 def write_block(folder: Path, well: int, block: int, arrays: dict[str, Array]) -> None:
-    """Write the files of one block; the file named KEPT comes last and marks the block as done."""
+    """Write the files of one block; the file named KEPT comes last and marks the block as done.
+
+    The others go when the run is complete: what a loss of power does to them their digests tell.
+    """
     for kind in sorted(arrays, key=lambda name: name == KEPT):
-        write_atomic(block_path(folder, well, block, kind), array_bytes(arrays[kind]))
+        write_array(block_path(folder, well, block, kind), arrays[kind], keep=kind == KEPT)
 
 
 def read_block(folder: Path, well: int, block: int) -> dict[str, Array] | None:

@@ -13,6 +13,7 @@ The model of z and of the retries is an assumption (model choice, no source).
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -22,6 +23,10 @@ from refracmc.job.sleeves import FloatArray
 
 _REACH = 9.0
 _STEP_SHARE = 0.15
+_TABLE_FROM, _PIECE, _DEGREE = -12.0, 0.5, 12
+"""Logits of the table of intercepts begin here, and end at 0; width and degree of its pieces."""
+_WIDEST = 10.0
+"""Largest standard deviation that is tabulated."""
 
 
 def _nodes(sd: float) -> tuple[FloatArray, FloatArray]:
@@ -64,17 +69,57 @@ def intercept_for_marginal(p: npt.ArrayLike, sd: npt.ArrayLike) -> FloatArray:
         raise ValueError("a chance must lie between 0 and 1")
     if not (np.isfinite(spread) & (spread >= 0.0)).all():
         raise ValueError("a standard deviation must be a number from 0")
-    pairs, inverse = np.unique(chance.ravel() + 1j * spread.ravel(), return_inverse=True)
-    stated, sds = pairs.real, pairs.imag
+    inverse: npt.NDArray[np.intp] | slice = slice(None)
+    stated, sds = chance.ravel(), spread.ravel()
+    alike = bool(sds.size) and bool((sds == sds[0]).all())
+    if not alike:
+        pairs, found = np.unique(stated + 1j * sds, return_inverse=True)
+        stated, sds, inverse = pairs.real, pairs.imag, found.ravel()
     small = np.minimum(stated, 1.0 - stated)  # mu(1 - p) = -mu(p): keep full accuracy near 1
     mu = np.asarray(logit(small))
     rare = (small > 0.0) & (small < 1e-250)  # there E[expit(mu + sd Z)] is exp(mu + sd^2 / 2)
     mu[rare] -= 0.5 * sds[rare] ** 2
     work = np.flatnonzero((small >= 1e-250) & (sds > 0.0))
+    if work.size and alike and sds[0] <= _WIDEST:
+        among = mu[work] > _TABLE_FROM
+        near, work = work[among], work[~among]
+        if near.size:
+            mu[near] = _looked_up(mu[near], float(sds[near[0]]))
     if work.size:
         mu[work] = _solve(small[work], sds[work])
     mu = np.where(stated > 0.5, -mu, mu)
-    return np.asarray(mu[inverse.ravel()].reshape(chance.shape))
+    return np.asarray(mu[inverse].reshape(chance.shape))
+
+
+@lru_cache(maxsize=64)
+def _table(sd: float) -> FloatArray:
+    """Polynomials (_DEGREE + 1, pieces), highest power first, of the intercept against the logit of the chance.
+
+    Chebyshev points of pieces of equal width, in -1 .. 1 of each; the intercept is smooth (poles of the logistic lie
+    pi off the real line), so that the pieces meet it to 1e-12.
+    """
+    points = np.cos(np.pi * (np.arange(_DEGREE + 1) + 0.5) / (_DEGREE + 1))
+    middles = _TABLE_FROM + _PIECE * (np.arange(round(-_TABLE_FROM / _PIECE)) + 0.5)
+    chances = expit(middles + 0.5 * _PIECE * points[:, None])
+    found = _solve(chances.ravel(), np.full(chances.size, sd)).reshape(chances.shape)
+    series = np.polynomial.chebyshev.chebvander(points, _DEGREE).T @ found * (2.0 / (_DEGREE + 1))
+    series[0] *= 0.5
+    powers = [np.polynomial.chebyshev.cheb2poly(np.eye(_DEGREE + 1)[k]) for k in range(_DEGREE + 1)]
+    lifted = np.stack([np.pad(power, (0, _DEGREE + 1 - power.size)) for power in powers])
+    return np.ascontiguousarray((lifted.T @ series)[::-1])
+
+
+def _looked_up(logits: FloatArray, sd: float) -> FloatArray:
+    """Intercepts (n,) of chances given by their logits (n,), _TABLE_FROM .. 0, for one sd."""
+    table = _table(sd)
+    place = (logits - _TABLE_FROM) / _PIECE
+    piece = np.minimum(place.astype(np.intp), table.shape[1] - 1)
+    x = 2.0 * (place - piece) - 1.0
+    total = table[0, piece]
+    for row in table[1:]:
+        total *= x
+        total += row[piece]
+    return np.asarray(total)
 
 
 def _solve(p: FloatArray, sd: FloatArray) -> FloatArray:

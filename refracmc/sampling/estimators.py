@@ -189,7 +189,8 @@ def cvar_with_error(values: ArrayLike, tail_fraction: float, sizes: Sequence[int
     place = np.clip(np.ceil(tail * (1.0 - 1e-12)) - 1.0, 0.0, lay.trials - 1.0).astype(np.intp)
     if known.mask is None:  # the same place in every row
         first = int(place.flat[0])
-        boundary = np.partition(x, first, axis=-1)[..., first]
+        flat = x.reshape(-1, lay.trials)
+        boundary = np.array([np.partition(row, first)[first] for row in flat]).reshape(x.shape[:-1])
     else:
         boundary = order_statistic(_ordered(x, known), place)
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -209,7 +210,7 @@ def summarise(
     blocks : trials in each block (`streams.block_sizes`); design : one of `DESIGNS`.
     Returns arrays (...,): mean, se, sd, p90, p50, p10, p90_se, p50_se, p10_se in the values' unit,
     undefined_share (fraction of trials not finite; all else is over defined trials, NaN for none) and
-    fallback (True where the errors are the conservative ones, see `design_error`). Each row is sorted once.
+    fallback (True where the errors are the conservative ones, see `design_error`).
     """
     x = _values(values)
     lay = layout(blocks, x.shape[-1], design)
@@ -267,17 +268,23 @@ def _in_blocks(part: _Collected, lay: Layout) -> FloatArray:
     return full if part.in_blocks is None else part.in_blocks
 
 
+def _at_places(x: FloatArray, low: NDArray[np.intp], high: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
+    """What stands at the places `low` and `high` (k, m) of rows (k, n) once sorted, undefined last as NaN."""
+    # row by row: NumPy's fast selection does not serve two axes
+    parted = np.stack([np.partition(row, np.unique((a, b))) for row, a, b in zip(x, low, high, strict=True)])
+    rows = np.arange(len(x))[:, None]
+    return parted[rows, low], parted[rows, high]
+
+
 def _collect(x: FloatArray, lay: Layout) -> _Collected:
     """One pass over rows (k, n) that fit a processor's cache together."""
     with np.errstate(over="ignore", invalid="ignore"):
         total = x.sum(axis=-1)
     if np.isfinite(total).all():  # the sum with an undefined value is undefined
         known, mean = whole(x.shape[:-1], lay), total / lay.trials
-        ordered = np.sort(x, axis=-1)
     else:
         known = defined_values(x, lay)
         mean = _mean(x, known)
-        ordered = _ordered(x, known)
     z = _centred(x, mean, known)
     squared = np.square(z)
     squares = head_squares = squared.sum(axis=-1)
@@ -289,9 +296,9 @@ def _collect(x: FloatArray, lay: Layout) -> _Collected:
     wanted = [(np.full((len(x), 1), p), around(p, known.counts)) for p in PERCENTILES.values()]
     wide = np.concatenate([part for pair in wanted for part in pair], axis=-1)
     low, high, t = places(known.counts[:, None], wide)
-    rows = np.arange(len(x))[:, None]
+    below, above = _at_places(x if known.mask is None else np.where(known.mask, x, np.nan), low, high)
     with np.errstate(invalid="ignore"):
-        quantiles = between(ordered[rows, low], ordered[rows, high], t)
+        quantiles = between(below, above, t)
     hits = [count_hits(x, quantiles[:, k * (1 + NODES)], lay) for k in range(len(wanted))]
     return _Collected(
         mean, known.counts, known.in_blocks, known.informative, sums, head_squares, squares, quantiles, hits

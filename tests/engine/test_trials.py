@@ -100,7 +100,7 @@ def test_damage_is_found_by_the_part_that_looks(written, tmp_path: Path, harm: s
     if harm == "absent":
         path.unlink()
     elif harm == "another shape":
-        path.write_bytes(store.array_bytes(np.zeros((1, COUNT, 64))))
+        store.write_array(path, np.zeros((1, COUNT, 64)))
     else:
         path.write_bytes({"cut": bytes(data[:-9]), "one bit": bytes(data), "emptied": b""}[harm])
     with pytest.raises(RunFailure, match=r"well0002-block00004.more.*--resume"):

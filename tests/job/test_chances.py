@@ -13,7 +13,7 @@ from scipy.integrate import quad
 from scipy.special import expit, logit
 from scipy.stats import norm
 
-from refracmc.job.chances import critical_logits, intercept_for_marginal, marginal_chance
+from refracmc.job.chances import _table, critical_logits, intercept_for_marginal, marginal_chance
 
 
 def average(function, points=()) -> float:
@@ -29,6 +29,27 @@ def test_intercept_gives_the_stated_chance_by_quadrature(p: float, sd: float) ->
     assert average(lambda z: expit(mu + sd * z), points=(np.clip(-mu / sd, -11, 11),)) == pytest.approx(
         p, abs=1e-11
     )
+
+
+@pytest.mark.parametrize("sd", [0.01, 0.4, 1.0, 3.0, 9.9, 10.1])
+def test_the_table_of_intercepts_meets_the_average(sd: float) -> None:
+    """Oracle: the average itself (trapezoidal rule), at edges of the table's pieces, between them and beyond the table.
+
+    Negative control: a table one power short misses it.
+    """
+    logits = np.concatenate(
+        [np.linspace(-14.0, 14.0, 113), np.random.default_rng(3).uniform(-12.0, 0.0, 300)]
+    )
+    p = expit(logits)
+    small = np.minimum(p, 1.0 - p)
+    missed = np.abs(marginal_chance(-np.abs(intercept_for_marginal(p, sd)), sd) / small - 1.0)
+    assert missed.max() < 1e-11
+    inside = small[(logits > -12.0) & (logits < 0.0)]
+    table = _table(min(sd, 10.0)).copy()
+    table[-4] = 0.0
+    x, piece = np.modf((logit(inside) + 12.0) / 0.5)
+    short = np.array([np.polyval(table[:, int(k)], 2.0 * u - 1.0) for k, u in zip(piece, x, strict=True)])
+    assert np.abs(marginal_chance(short, min(sd, 10.0)) / inside - 1.0).max() > 1e-11
 
 
 def test_intercept_at_its_limits() -> None:
