@@ -28,8 +28,9 @@ from refracmc.engine.trials import KEPT_MEASURES
 from refracmc.errors import Fault, InputError, RunFailure
 from refracmc.interrupts import held
 
-WELLS_TOGETHER = 4
-"""Wells of one block done by one worker in a row, so that they share its price paths."""
+MOST_TOGETHER, MOST_SENT, TASKS_A_WORKER = 16, 4, 8
+"""Wells of one block are done by one worker in a row, so that they share its price paths: so many at most, fewer where
+their results are sent over a network, and as long as so many tasks are there for every worker."""
 
 
 @dataclass(frozen=True)
@@ -142,10 +143,10 @@ def _run_blocks(
     sizes = blocks_of(case.sampling.trials)
     place.open(made, resume)
     tasks = []
-    for k in range(
-        0, len(plans), WELLS_TOGETHER
-    ):  # the blocks of some wells in a row: their streams are kept
-        wells = range(k, min(k + WELLS_TOGETHER, len(plans)))
+    together = max(len(plans) * len(sizes) // (TASKS_A_WORKER * count), 1)
+    together = min(together, MOST_TOGETHER if scheduler is None else MOST_SENT)
+    for k in range(0, len(plans), together):  # the blocks of some wells in a row: their streams are kept
+        wells = range(k, min(k + together, len(plans)))
         for block in range(len(sizes)):
             missing = tuple(
                 index for index in wells if store.read_block(place.work, plans[index].number, block) is None

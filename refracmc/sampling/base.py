@@ -25,8 +25,9 @@ def as_array(x: ArrayLike) -> FloatArray:
 
 
 def short(x: float) -> str:
-    """A number for a line of text: four significant digits."""
-    return f"{x:.4g}"
+    """A number for a line of text: four significant digits, large ones with their thousands apart."""
+    text = f"{x:.4g}"
+    return f"{float(text):,.0f}" if 1e4 <= abs(x) < 1e12 else text
 
 
 class Distribution(ABC):

@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
+from refracmc.sampling.base import short
 from refracmc.sampling.beta_table import _table, beta_ppf, exact_beta_ppf
 from refracmc.sampling.distributions import (
     Bernoulli,
@@ -206,3 +207,18 @@ def test_all_are_elementwise_monotone_and_say_what_they_are(d: Distribution) -> 
 def test_truncation_that_keeps_nothing_is_refused() -> None:
     with pytest.raises(ValueError, match="keeps 0 of itself"):
         Truncated(Normal(0.0, 1.0), 20.0, 30.0)
+
+
+@pytest.mark.parametrize(
+    ("x", "text"),
+    [
+        (260_000.0, "260,000"),
+        (12_345.6, "12,350"),
+        (-4.5e6, "-4,500,000"),
+        (9999.4, "9999"),
+        (0.01234, "0.01234"),
+    ],
+)
+def test_numbers_in_a_line_of_text(x: float, text: str) -> None:
+    """Four significant digits, as an engineer writes them."""
+    assert short(x) == text
