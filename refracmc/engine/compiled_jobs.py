@@ -1,7 +1,9 @@
 """The job of every strategy compiled by numba: rules 1 to 17 of `refracmc.job.simulate`, trial by trial.
 
-Booleans and counts are those of `simulate`, values agree to 1e-12 (tests/engine). Between dates only the age term of
-the chances differs, so most dates repeat the outcomes of the one before: they are compared and the results copied.
+Booleans and counts are those of `simulate`, values agree to 1e-12 (tests/engine). What is true or false of a sleeve
+is a bit of a word, so that a rule takes one operation for 64 sleeves; numbers of sleeves are taken in plain loops over
+whole arrays, which the compiler turns into vectors. Between dates only the age term of the chances differs, so most
+dates repeat the outcomes of the one before: they are compared and the results copied.
 A result is a function of its trial, order and outcomes alone, so it does not depend on which other trials or
 strategies are evaluated with it. Needs the optional numba.
 """
@@ -9,9 +11,11 @@ strategies are evaluated with it. Needs the optional numba.
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
-from numba import njit
+from numba import njit, types
+from numba.extending import intrinsic
 from numpy.typing import NDArray
 
 from refracmc.job.cost import COST_PARTS
@@ -38,17 +42,41 @@ ByteArray = NDArray[np.uint8]
 IntArray = NDArray[np.int64]
 
 DAYS, COST, KEPT, EFFECTIVE, STAGES, LOST = range(len(JobOutcome.__dataclass_fields__))
-TRIES, TESTS, TREATED, TRIPS, SCREENOUTS, PATCHES, PERFORATIONS, SLIM, OFF, HOURS = range(10)
-"""Members of a job's sums."""
-WORKS = 128
-"""Bit of an outcome: the shift works; the bits below are the tries used."""
+TRIES, TESTS, TREATED, TRIPS, SCREENOUTS, PATCHES, PERFORATIONS, SLIM, OFF, HOURS, AGAIN = range(11)
+"""Members of a job's sums; AGAIN: tries after a leak was found."""
+WORD = 64
+"""Sleeves of a word: what is true or false of a sleeve is a bit, and a rule works on all sleeves of a word at once."""
+KNOWN_OPEN, ON_RECORD, LEAKING, SHUT, OLD_PATCH, PRODUCERS, CEMENT_ABOVE, PACKER_ABOVE, NONE_ABOVE, ALL = (
+    range(10)
+)
+"""Words of the record; ALL: every sleeve there is."""
+SCREENED, TRIPPED, PATCHES_HOLD, PERFORATES, PERFORATES2 = range(5)
+CLOSE_LEAKS, CLOSE_UNSEEN, RECLOSE_LEAKS, RECLOSE_UNSEEN, ANNULUS = range(5, 10)
+"""Words of the luck that no date or order changes."""
+CLOSES, FIRST, TREATS, RECLOSES, DEEPER, EARLY = range(len(MASKS))
+OPEN, HIDDEN, TREATED_NOW, SHORT, PRODUCING, OPEN_AFTER, RECLOSED, HIDDEN2, PATCHED, BLOCKED, NARROW = range(
+    11
+)
+"""Words of a job. At the start: open, leaking unseen; treated, and with a screenout; producing at the end; early
+sleeves open after their stage, closed again, and leaking unseen then; patched; out of reach; below a patch."""
 FAR = 200.0
 """Logit terms beyond this are added before the exponential, lest a product of exponentials leave the range."""
 CONTRACT = {"contract"}
 LOG2_E, MAGIC = 1.0 / math.log(2.0), 1.5 * 2.0**52
 LN2_HIGH = 0.6931471803691238  # ln 2 with the last bits zero, so that whole multiples are exact
 LN2_LOW = 1.9082149292705877e-10
-C2, C3, C4, C5, C6, C7, C8, C9, C10, C11, C12, C13 = (1.0 / math.factorial(n) for n in range(2, 14))
+C2, C3, C4, C5, C6, C7, C8, C9, C10, C11 = (
+    0.5000000000000019,
+    0.16666666666666702,
+    0.04166666666648756,
+    0.008333333333309456,
+    0.001388888895245707,
+    0.0001984126990936877,
+    2.4801485330455693e-05,
+    2.7557224818395814e-06,
+    2.7632695699976396e-07,
+    2.511491606445952e-08,
+)  # the Chebyshev series of e^r on |r| <= 0.3467, cut after degree 11: within 4e-18
 TILE = 16
 """Trials whose results are kept together and then written out as whole lines of the cache."""
 
@@ -90,50 +118,70 @@ HALF, SCALE, LOSS = _G["contrast_half"], _G["contrast_scale"], _G["limit_strengt
 LIMIT, WIDTH = _G["pressure_limit"], _G["limit_scale"]
 
 
+@intrinsic  # type: ignore[untyped-decorator]
+def _bits_of(context: Any, value: Any) -> Any:
+    """The 64 bits of a float as an integer."""
+
+    def code(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        return builder.bitcast(arguments[0], context.get_value_type(types.int64))
+
+    return types.int64(types.float64), code
+
+
+@intrinsic  # type: ignore[untyped-decorator]
+def _float_of(context: Any, value: Any) -> Any:
+    """The float that 64 bits stand for."""
+
+    def code(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        return builder.bitcast(arguments[0], context.get_value_type(types.float64))
+
+    return types.float64(types.int64), code
+
+
 @njit(cache=True, error_model="numpy", fastmath=CONTRACT)
-def _exponentials(x: Array, bits: IntArray) -> None:
-    """exp of x in place, clipped to +-700, to 1e-15: 2^k e^r with |r| <= ln 2 / 2 (Taylor). Size: whole LANES."""
-    powers = bits.view(np.float64)
-    for start in range(0, x.size, LANES):
-        part = x[start : start + LANES]
-        for i in range(LANES):
-            value = min(max(part[i], -700.0), 700.0)
-            whole = value * LOG2_E + MAGIC  # its last bits are k
-            powers[i] = whole
-            k = whole - MAGIC
-            r = (value - k * LN2_HIGH) - k * LN2_LOW
-            high = C8 + r * (C9 + r * (C10 + r * (C11 + r * (C12 + r * C13))))
-            part[i] = 1.0 + r * (
-                1.0 + r * (C2 + r * (C3 + r * (C4 + r * (C5 + r * (C6 + r * (C7 + r * high))))))
-            )
-        for i in range(LANES):
-            bits[i] = (bits[i] + 1023) << 52
-        for i in range(LANES):
-            part[i] *= powers[i]
+def _exp(x: float) -> float:
+    """exp of x clipped to +-700, to 1e-15, which loops do for several x at once: 2^k e^r with |r| <= ln 2 / 2."""
+    value = min(max(x, -700.0), 700.0)
+    whole = value * LOG2_E + MAGIC  # its last bits are k
+    k = whole - MAGIC
+    r = (value - k * LN2_HIGH) - k * LN2_LOW
+    square = r * r
+    fourth = square * square
+    low = (1.0 + r) + square * (C2 + C3 * r)
+    high = (C4 + C5 * r) + square * (C6 + C7 * r) + fourth * ((C8 + C9 * r) + square * (C10 + C11 * r))
+    power: float = _float_of((_bits_of(whole) + 1023) << 52)  # type: ignore[call-arg]
+    return (low + fourth * high) * power
 
 
 @njit(cache=True, error_model="numpy")
-def _outcome(odds: float, spare: float, max_tries: int) -> int:
-    """Works (WORKS) and tries used, from the odds of one try and 1 - u: by j tries if (1 + odds)^j (1 - u) > 1."""
+def _failed(odds: float, spare: float, max_tries: int) -> int:
+    """Tries that fail, from the odds of one try and 1 - u: it works by j tries if (1 + odds)^j (1 - u) > 1."""
     fails, factor = 0, 1.0 + odds
     for _ in range(max_tries):
         spare *= factor
         fails += spare <= 1.0
-    return fails + 1 + WORKS if fails < max_tries else fails
+    return fails
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", fastmath=CONTRACT)
 def _fails(odds: Array, ageing: Array, spare: Array, max_tries: int, power: Array, fails: Array) -> None:
-    """Tries that fail out of max_tries, as in `_outcome`, for all sleeves. Size: whole LANES."""
-    for start in range(0, fails.size, LANES):
-        ratio, factor, left, count = odds[start:], ageing[start:], spare[start:], fails[start:]
-        for i in range(LANES):
-            power[i] = left[i]
-            count[i] = 0.0
-        for _ in range(max_tries):
-            for i in range(LANES):
-                power[i] *= 1.0 + ratio[i] * factor[i]
-                count[i] += 1.0 if power[i] <= 1.0 else 0.0
+    """Tries that fail out of max_tries, as in `_failed`, for all sleeves, four tries at once."""
+    for s in range(fails.size):
+        power[s], fails[s] = spare[s], 0.0
+    for done in range(0, max_tries, 4):
+        second, third, last = done + 1 < max_tries, done + 2 < max_tries, done + 3 < max_tries
+        for s in range(fails.size):
+            factor = 1.0 + odds[s] * ageing[s]
+            one = power[s] * factor
+            two = one * factor
+            three = two * factor
+            four = three * factor
+            failed = 1.0 if one <= 1.0 else 0.0
+            failed += 1.0 if second & (two <= 1.0) else 0.0
+            failed += 1.0 if third & (three <= 1.0) else 0.0
+            failed += 1.0 if last & (four <= 1.0) else 0.0
+            fails[s] += failed
+            power[s] = four
 
 
 @njit(cache=True, error_model="numpy")
@@ -145,181 +193,345 @@ def _odds(mu: float, effect: float, cycle: float, age: float, fast: float) -> fl
 
 
 @njit(cache=True, error_model="numpy", fastmath=CONTRACT)
-def _multipliers(g: Array, matrix: Array, placed: Array, strain: Array, out: Array, bits: IntArray) -> None:
+def _multipliers(
+    g: Array, matrix: Array, placed: Array, shape: Array, strain: Array, flat: Array, out: Array
+) -> None:
     """Stress multipliers of the stages in their order (production.stress), from what each of them placed.
 
-    matrix (B, W, 2 LANES), strain (B, 2 LANES): by LANES of stages, the contrast first, then the normal stress.
+    matrix (B, W, 2 LANES), strain (B, 2 LANES) and flat, its line: by LANES of stages, the contrast first, then the
+    normal stress. shape (2, 2 W): slope and place of the logistic of each.
     """
+    pressure, much, little = g[PRESSURE], g[GAIN], g[LOSS]
     for block in range(strain.shape[0]):
         sums, by_stage = strain[block], matrix[block]
         sums[:] = 0.0
-        for k in range(0, (block + 1) * LANES, 2):  # the matrix is zero from there on
-            one, two = placed[k] * g[PRESSURE], placed[k + 1] * g[PRESSURE]
-            by_one, by_two = by_stage[k], by_stage[k + 1]
+        for k in range(0, (block + 1) * LANES, 4):  # the matrix is zero from there on
+            one, two = placed[k] * pressure, placed[k + 1] * pressure
+            three, four = placed[k + 2] * pressure, placed[k + 3] * pressure
+            by_one, by_two, by_three, by_four = by_stage[k], by_stage[k + 1], by_stage[k + 2], by_stage[k + 3]
             for i in range(2 * LANES):
-                sums[i] += by_one[i] * one + by_two[i] * two
-        for i in range(LANES):
-            sums[i] = -(sums[i] / g[SCALE]) - (g[HALF] - g[CONTRAST0]) / g[SCALE]
-        for i in range(LANES, 2 * LANES):
-            sums[i] = -(sums[i] / g[WIDTH]) + g[LIMIT] / g[WIDTH]
-        _exponentials(sums, bits)
+                sums[i] += by_one[i] * one + by_two[i] * two + by_three[i] * three + by_four[i] * four
+    slope, place = shape[0], shape[1]
+    for i in range(flat.size):
+        flat[i] = 1.0 / (1.0 + _exp(place[i] - flat[i] * slope[i]))
     # the last stage is none, so that nothing changed there: the others differ from it
-    still, slack = 1.0 / (1.0 + strain[-1, LANES - 1]), 1.0 / (1.0 + strain[-1, 2 * LANES - 1])
+    still, slack = strain[-1, LANES - 1], strain[-1, 2 * LANES - 1]
     for block in range(strain.shape[0]):
         sums, part = strain[block], out[block * LANES :]
         for i in range(LANES):
-            gain, loss = 1.0 / (1.0 + sums[i]) - still, 1.0 / (1.0 + sums[i + LANES]) - slack
-            part[i] = g[GAIN] * gain - g[LOSS] * loss
-    _exponentials(out, bits)
+            part[i] = much * (sums[i] - still) - little * (sums[i + LANES] - slack)
+    for s in range(out.size):
+        out[s] = _exp(out[s])
 
 
-@njit(cache=True, error_model="numpy", fastmath=CONTRACT)
-def _job(
-    g: Array,
-    states: ByteArray,
-    masks: ByteArray,
-    position: IntArray,
-    planned: IntArray,
-    table: IntArray,
+@njit(cache=True, error_model="numpy")
+def _ones(word: int) -> int:
+    """Bits of a word that are set."""
+    x = word - ((word >> 1) & 0x5555555555555555)
+    x = (x & 0x3333333333333333) + ((x >> 2) & 0x3333333333333333)
+    return (((x + (x >> 4)) & 0x0F0F0F0F0F0F0F0F) * 0x0101010101010101) >> 56
+
+
+@njit(cache=True, error_model="numpy")
+def _count(words: IntArray) -> int:
+    """Sleeves marked."""
+    total = 0
+    for w in range(words.size):
+        total += _ones(words[w])
+    return total
+
+
+@njit(cache=True, error_model="numpy")
+def _below(words: IntArray, row: int, to: int) -> None:
+    """In row `to` mark the sleeves deeper than the shallowest one marked in a row."""
+    rest = 0
+    for w in range(words.shape[1] - 1, -1, -1):
+        x = words[row, w]
+        for step in (1, 2, 4, 8, 16, 32):
+            x |= x >> step
+        words[to, w] = rest | ((x >> 1) & 0x7FFFFFFFFFFFFFFF)
+        rest = rest | (-1 if words[row, w] != 0 else 0)
+
+
+@njit(cache=True, error_model="numpy")
+def _mark_less(values: Array, trial: int, bound: float, out: IntArray, row: int) -> None:
+    """Mark in a row the sleeves whose value in a trial lies below the bound."""
+    for w in range(out.shape[1]):
+        bits, first = 0, WORD * w
+        if bound > 0.0:
+            for i in range(min(WORD, values.shape[1] - first)):
+                bits |= (1 if values[trial, first + i] < bound else 0) << i
+        out[row, w] = bits
+
+
+@njit(cache=True, error_model="numpy")
+def _mark_digit(numbers: IntArray, digit: int, out: IntArray, row: int) -> None:
+    """Mark in a row the sleeves whose number has that binary digit."""
+    for w in range(out.shape[1]):
+        bits, first = 0, WORD * w
+        for i in range(min(WORD, numbers.size - first)):
+            bits |= ((numbers[first + i] >> digit) & 1) << i
+        out[row, w] = bits
+
+
+@njit(cache=True, error_model="numpy")
+def _mark_unlike(ends: Array, every: bool, record: IntArray, out: IntArray, row: int) -> bool:
+    """Mark in a row the sleeves whose two values differ, or every one; whether there is any."""
+    found = False
+    for w in range(out.shape[1]):
+        bits, first = 0, WORD * w
+        for i in range(min(WORD, ends.shape[1] - first)):
+            bits |= (1 if ends[0, first + i] != ends[1, first + i] else 0) << i
+        out[row, w] = record[ALL, w] & (-1 if every else bits)
+        found = found or out[row, w] != 0
+    return found
+
+
+@njit(cache=True, error_model="numpy")
+def _mark(marks: ByteArray, out: IntArray) -> None:
+    """Mark the sleeves whose mark is not 0."""
+    out[:] = 0
+    for s in range(marks.size):
+        out[s // WORD] |= (1 if marks[s] else 0) << (s % WORD)
+
+
+@njit(cache=True, error_model="numpy")
+def _bit(words: IntArray, row: int, s: int) -> float:
+    return 1.0 if (words[row, s // WORD] >> (s % WORD)) & 1 else 0.0
+
+
+@njit(cache=True, error_model="numpy")
+def _rules(
+    record: IntArray,
+    masks: IntArray,
+    orders: Orders,
+    order: int,
     rules: IntArray,
-    now: ByteArray,
-    luck: ByteArray,
-    tight_close: Array,
-    tight_reclose: Array,
-    factor: Array,
-    tried: ByteArray,
-    work: Array,
+    outcomes: IntArray,
+    date: int,
+    luck: IntArray,
+    per_bha: float,
+    tried: IntArray,
+    job: IntArray,
     sums: Array,
 ) -> None:
-    """Rules 2 to 10: sleeve by sleeve from the shallowest, then the fluid from the deepest. Flags are 0 or 1.
+    """Rules 2 to 5, 8 to 10, 14 and 15 on words (W,) of sleeves.
 
-    now (V, N): outcomes of the date. Fills tried (5, N), sums, and of work (8, N) placed, effectiveness, producing.
+    outcomes (D, V, 1 + digits, W): first whether the shifts of a date work. Fills tried (5, W), job (11, W) and the
+    counts of sums, without the tries of the shifts themselves.
     """
-    count = luck.size
-    fluid, exposed, start, change = work[0], work[1], work[2], work[3]
-    own, effect, producing, keep = work[4], work[5], work[6], work[7]
-    take, leak, short = g[TAKE], g[LEAK], 1.0 - g[SCREEN_PLACED]
-    leaky, missed = g[TIGHT], g[TIGHT] * (1.0 - g[FINDS])
-    stop, can_patch, can_perforate, can_perforate2, can_lose = (
-        rules[0],
-        rules[1],
-        rules[2],
-        rules[3],
-        rules[4],
-    )
-    closing, opening, reclosing = now[table[0]], now[table[1]], now[table[2]]
+    words = luck.shape[1]
+    closing, opening, reclosing = (orders.table[order, 0], orders.table[order, 1], orders.table[order, 2])
     off = 0
-    if stop >= 0:
+    if rules[0] >= 0:
         failed = 0
-        for s in range(count):
-            failed += masks[1, s] & ~(closing[s] >> 7)
-        off = 1 if failed > stop else 0
-    tries, tests, stages, trips, screenouts, patches, perforations, slim = 0, 0, 0, 0, 0, 0, 0, 0
-    hours, above, patch_above, narrow_above, changed = 0.0, 0.0, 0, 0, 0
-    for s in range(count - 1, -1, -1):
-        known_open, on_record, leaking, old_patch = states[0, s], states[1, s], states[2, s], states[4, s]
-        first, treats = masks[1, s], masks[2, s]
-        bits = luck[s]
-        made, works = first if off else masks[0, s], closing[s] >> 7
-        blocked = can_lose & patch_above
-        stays_open = (made & ~works) | known_open
-        patched = can_patch & (1 - off) & masks[4, s] & stays_open
-        tried_patch = patched & (1 - blocked)
-        patched &= bits >> 2
-        patch_above |= patched
-        patched &= 1 - blocked
-        made &= first | (1 - blocked)
-        not_closed, closed = made & ~works, made & works
-        unseen = closed & (tight_close[s] < missed)
-        cycled = closed & (tight_close[s] < leaky) & (1 - unseen)
-        tried[0, s] = made
+        for w in range(words):
+            failed += _ones(masks[order, FIRST, w] & ~outcomes[date, closing, 0, w])
+        off = -1 if failed > rules[0] else 0
+    can_perforate, can_perforate2 = -1 if rules[2] else 0, -1 if rules[3] else 0
+    tests, stages, trips, screenouts, patches, perforations, slim, again = 0, 0, 0, 0, 0, 0, 0, 0
+    if rules[1] or rules[5]:
+        may_patch = ~off if rules[1] else 0
+        for w in range(words):
+            made = masks[order, FIRST, w] if off else masks[order, CLOSES, w]
+            stays_open = (made & ~outcomes[date, closing, 0, w]) | record[KNOWN_OPEN, w]
+            job[SHORT, w] = may_patch & masks[order, DEEPER, w] & stays_open
+            job[PATCHED, w] = job[SHORT, w] & luck[PATCHES_HOLD, w]
+        if rules[4]:
+            _below(job, PATCHED, BLOCKED)
+        for w in range(words):
+            patches += _ones(job[SHORT, w] & ~job[BLOCKED, w])
+            job[PATCHED, w] &= ~job[BLOCKED, w]
+            job[SHORT, w] = job[PATCHED, w] | record[OLD_PATCH, w]
+        if rules[5]:
+            _below(job, SHORT, NARROW)
+    for w in range(words):
+        patched, blocked, known_open, on_record = (
+            job[PATCHED, w],
+            job[BLOCKED, w],
+            record[KNOWN_OPEN, w],
+            record[ON_RECORD, w],
+        )
+        made = masks[order, FIRST, w] if off else masks[order, CLOSES, w]
+        made &= masks[order, FIRST, w] | ~blocked
+        closed = made & outcomes[date, closing, 0, w]
+        not_closed = made & ~closed
+        unseen = closed & luck[CLOSE_UNSEEN, w]
+        cycled = closed & luck[CLOSE_LEAKS, w] & ~unseen
 
-        live = treats & (1 - patched) & (1 - off) & (1 - blocked)
+        live = masks[order, TREATS, w] & ~(patched | off | blocked)
         opened = live & (closed | on_record)
-        perforate = opened & ~(opening[s] >> 7) & can_perforate
-        perforated = perforate & (bits >> 3)
-        not_opened = opened & ~(opening[s] >> 7) & (1 - perforated)
-        treated = live & (1 - not_opened)
-        tried[1, s] = opened
+        stuck = opened & ~outcomes[date, opening, 0, w]
+        perforate = stuck & can_perforate
+        perforated = perforate & luck[PERFORATES, w]
+        not_opened = stuck & ~perforated
+        treated = live & ~not_opened
+        stand_open = (not_closed | known_open) & ~patched & ~record[LEAKING, w]
+        exposed = stand_open | unseen | record[LEAKING, w]
 
-        before = leak * leaking + ((not_closed | known_open) & (1 - patched) & (1 - leaking)) + leak * unseen
-        start[s] = before
-        exposed[s] = above
-        above += before
-        fluid[s] = treated * (1.0 - short * (bits & 1))
+        reclose = masks[order, RECLOSES, w] & treated & ~not_closed & ~perforated
+        reclosed = reclose & outcomes[date, reclosing, 0, w]
+        unseen2 = reclosed & luck[RECLOSE_UNSEEN, w]
+        cycled2 = reclosed & luck[RECLOSE_LEAKS, w] & ~unseen2
+        open_after = (reclose & ~reclosed) | (perforated & treated)
 
-        reclose = masks[3, s] & treated & (1 - not_closed) & (1 - perforated)
-        reclosed = reclose & (reclosing[s] >> 7)
-        unseen2 = reclosed & (tight_reclose[s] < missed)
-        cycled2 = reclosed & (tight_reclose[s] < leaky) & (1 - unseen2)
-        tried[2, s] = reclose
-        open_after = (reclose & (1 - reclosed)) | (perforated & treated)
-        change[s] = masks[5, s] * (open_after + leak * unseen2 - before * (open_after | reclosed))
-        changed |= change[s] != 0.0
-
-        reopen = ((closed & ((1 - treats) | off)) | reclosed) & (1 - blocked)
-        slot = 4 if off else 3
-        tried[3, s], tried[4, s] = 0, 0
-        tried[slot, s] = reopen
-        stay_shut = reopen & ~(now[table[slot], s] >> 7)
+        reopen = ((closed & (~masks[order, TREATS, w] | off)) | reclosed) & ~blocked
+        stay_shut = reopen & ~outcomes[date, orders.table[order, 4 if off else 3], 0, w]
         perforate2 = stay_shut & can_perforate2
-        stay_shut = (stay_shut & (1 - (perforate2 & (bits >> 4)))) | (closed & blocked)
-        shut = ((not_opened | (on_record & (1 - treated))) & (1 - leaking)) | states[3, s]
-        producing[s] = 1 - (stay_shut | patched | shut)
+        stay_shut = (stay_shut & ~(perforate2 & luck[PERFORATES2, w])) | (closed & blocked)
+        shut = ((not_opened | (on_record & ~treated)) & ~record[LEAKING, w]) | record[SHUT, w]
 
-        stages += treated
-        hours += treated * factor[s]
-        trips += treated & (bits >> 1)
-        screenouts += treated & bits
-        slim += treated & rules[5] & narrow_above
-        narrow_above |= patched | old_patch
-        tests += closed + cycled + reclosed + cycled2
-        tries += cycled + cycled2
-        patches += tried_patch
-        perforations += perforate + perforate2
-    for slot in range(5):
-        outcome = now[table[slot]]
-        for s in range(count):
-            tries += tried[slot, s] * (outcome[s] & 127)
+        tried[0, w], tried[1, w], tried[2, w] = made, opened, reclose
+        tried[3, w], tried[4, w] = reopen & ~off, reopen & off
+        job[OPEN, w], job[HIDDEN, w], job[TREATED_NOW, w] = stand_open, unseen, treated
+        job[SHORT, w] = treated & luck[SCREENED, w]
+        job[PRODUCING, w] = record[ALL, w] & ~(stay_shut | patched | shut)
+        job[OPEN_AFTER, w] = masks[order, EARLY, w] & open_after
+        job[RECLOSED, w] = masks[order, EARLY, w] & reclosed & (exposed | unseen2)
+        job[HIDDEN2, w] = masks[order, EARLY, w] & unseen2
+
+        stages += _ones(treated)
+        trips += _ones(treated & luck[TRIPPED, w])
+        screenouts += _ones(treated & luck[SCREENED, w])
+        slim += _ones(treated & job[NARROW, w])
+        again += _ones(cycled) + _ones(cycled2)
+        tests += _ones(closed) + _ones(reclosed)
+        perforations += _ones(perforate) + _ones(perforate2)
     trips += 1 if slim else 0
-    if planned[1] == 0:
-        trips += int(max(stages - 1, 0) / g[PER_BHA])
-    sums[TRIES], sums[TESTS], sums[TREATED], sums[TRIPS], sums[OFF] = tries, tests, stages, trips, off
+    if orders.numbers[order, 1] == 0:
+        trips += int(max(stages - 1, 0) / per_bha)
+    sums[AGAIN], sums[TESTS], sums[TREATED], sums[TRIPS], sums[OFF] = (
+        again,
+        tests + again,
+        stages,
+        trips,
+        -off,
+    )
     sums[SCREENOUTS], sums[PATCHES], sums[PERFORATIONS], sums[SLIM] = screenouts, patches, perforations, slim
-    sums[HOURS] = hours
 
-    # 6-7 fluid: placed in `own`, received in `effect`
-    for s in range(count):
-        change[s] *= changed
-        if change[s] != 0.0:
-            for i in range(s):
-                exposed[i] += change[s] if position[i] > position[s] else 0.0
-    run = 0.0
-    for s in range(count):
-        own[s] = fluid[s] / (1.0 + exposed[s] * take)
-        effect[s] = start[s] * run
-        run += own[s] * take
-    for s in range(count):
-        if change[s] != 0.0:
-            taken = 0.0
-            for i in range(s):
-                taken += own[i] if position[i] > position[s] else 0.0
-            effect[s] += change[s] * (taken * take)
-    below, lower = 0.0, 0.0  # what leaks up from the sleeve below, and its own share
-    for s in range(count):
-        share = own[s]
-        effect[s] += below * lower
-        if s > 0:
-            effect[s - 1] += below * share
-        own[s] = share * (1.0 - keep[s] - below)
-        below, lower = keep[s], share
-    for s in range(count):
-        effect[s] = min(effect[s] * g[STRAY] + own[s], 1.0) * producing[s]
+
+@njit(cache=True, error_model="numpy")
+def _tries(tried: IntArray, table: IntArray, order: int, outcomes: IntArray, date: int, sums: Array) -> None:
+    """Tries of all shifts, from those tried (5, W) and the binary digits of their numbers, as in `_rules`."""
+    tries = 0
+    for slot in range(tried.shape[0]):
+        v = table[order, slot]
+        for w in range(tried.shape[1]):
+            if tried[slot, w] != 0:
+                for k in range(1, outcomes.shape[2]):
+                    tries += _ones(tried[slot, w] & outcomes[date, v, k, w]) << (k - 1)
+    sums[TRIES] = tries + sums[AGAIN]
+
+
+@njit(cache=True, error_model="numpy")
+def _as_numbers(words: IntArray, row: int, value: float, out: Array) -> None:
+    """Write the value where a sleeve is marked in a row, and 0 elsewhere."""
+    for w in range(words.shape[1]):
+        word, first = words[row, w], WORD * w
+        for i in range(min(WORD, out.size - first)):
+            out[first + i] = value if (word >> i) & 1 else 0.0
 
 
 @njit(cache=True, error_model="numpy", fastmath=CONTRACT)
-def _cost(g: Array, planned: IntArray, feet: Array, sums: Array, usd: Array) -> float:
-    """Rules 11 to 13 and the parts of job_cost before the index; returns the days."""
+def _fluid(
+    g: Array,
+    record: IntArray,
+    job: IntArray,
+    position: IntArray,
+    order: int,
+    keep: Array,
+    placed: Array,
+    own: Array,
+    effect: Array,
+    exposed: Array,
+    start: Array,
+    change: Array,
+    scratch: Array,
+) -> None:
+    """Rules 6 and 7, sleeve by sleeve from the shallowest, then from the deepest.
+
+    keep: what leaks through the interface above the sleeve before. Fills effect, and placed with one sleeve more at
+    both ends; own: placed without them; the others are scratch.
+    """
+    count, wide = position.shape[1], own.size
+    take, leak, lacks, stray = g[TAKE], g[LEAK], 1.0 - g[SCREEN_PLACED], g[STRAY]
+    changed, hidden, exposes, screened = 0, 0, 0, 0
+    for w in range(record.shape[1]):
+        changed |= job[OPEN_AFTER, w] | job[RECLOSED, w]
+        hidden |= record[LEAKING, w] | job[HIDDEN, w]
+        exposes |= job[OPEN, w]
+        screened |= job[SHORT, w]
+    _as_numbers(job, TREATED_NOW, 1.0, own)
+    if screened:
+        _as_numbers(job, SHORT, lacks, scratch)
+        for s in range(wide):
+            own[s] -= scratch[s]
+    if changed | hidden | exposes:
+        _as_numbers(job, OPEN, 1.0, start)
+        if hidden:
+            _as_numbers(record, LEAKING, leak, scratch)
+            for s in range(wide):
+                start[s] += scratch[s]
+            _as_numbers(job, HIDDEN, leak, scratch)
+            for s in range(wide):
+                start[s] += scratch[s]
+        above = 0.0
+        for s in range(count - 1, -1, -1):
+            exposed[s] = above
+            above += start[s]
+        if changed:
+            for w in range(record.shape[1]):
+                left = job[OPEN_AFTER, w] | job[RECLOSED, w]
+                while left != 0:
+                    s = w * WORD + _ones((left & -left) - 1)
+                    left &= left - 1
+                    after = _bit(job, OPEN_AFTER, s)
+                    change[s] = after + leak * _bit(job, HIDDEN2, s)
+                    change[s] -= start[s] * max(after, _bit(job, RECLOSED, s))
+                    for i in range(s):
+                        exposed[i] += change[s] if position[order, i] > position[order, s] else 0.0
+        for s in range(wide):
+            own[s] /= 1.0 + exposed[s] * take
+        run = 0.0
+        for s in range(count):
+            effect[s] = start[s] * run
+            run += own[s]
+        for s in range(count):
+            effect[s] *= take
+        if changed:
+            for w in range(record.shape[1]):
+                left = job[OPEN_AFTER, w] | job[RECLOSED, w]
+                while left != 0:
+                    s = w * WORD + _ones((left & -left) - 1)
+                    left &= left - 1
+                    taken = 0.0
+                    for i in range(s):
+                        taken += own[i] if position[order, i] > position[order, s] else 0.0
+                    effect[s] += change[s] * (taken * take)
+    else:
+        effect[:] = 0.0
+    # what leaks along the annulus to the sleeve before and after
+    for s in range(wide):
+        effect[s] += keep[s] * placed[s] + keep[s + 1] * placed[s + 2]
+    for s in range(wide):
+        own[s] *= 1.0 - keep[s + 1] - keep[s]
+    _as_numbers(job, PRODUCING, 1.0, scratch)
+    for s in range(wide):
+        effect[s] = min(effect[s] * stray + own[s], 1.0) * scratch[s]
+
+
+@njit(cache=True, error_model="numpy", fastmath={"contract", "reassoc"})
+def _sum(values: Array, factor: Array) -> float:
+    """Sum of values times factor."""
+    total = 0.0
+    for s in range(values.size):
+        total += values[s] * factor[s]
+    return total
+
+
+@njit(cache=True, error_model="numpy", fastmath=CONTRACT)
+def _cost(g: Array, planned: IntArray, feet: Array, sums: Array, usd: Array) -> tuple[float, float]:
+    """Rules 11 to 13 and the parts of job_cost before the index; returns the days and the sum of the parts."""
     off, treated, trips = sums[OFF], sums[TREATED], sums[TRIPS]
     assemblies, strings = (1.0 - off) * planned[2], (1.0 - off) * planned[3]
     distance = feet[1] if off else feet[0]
@@ -351,8 +563,10 @@ def _cost(g: Array, planned: IntArray, feet: Array, sums: Array, usd: Array) -> 
     usd[16] = g[SLIM_USD] * sums[SLIM]
     usd[17] = g[CASING_USD] * broken + g[WORKOVER] * casing_days
     usd[18] = 0.0
-    days: float = g[BEFORE] + ct_days + stuck_days + casing_days + g[AFTER]
-    return days
+    total = 0.0
+    for part in range(usd.size):
+        total += usd[part]
+    return g[BEFORE] + ct_days + stuck_days + casing_days + g[AFTER], total
 
 
 @njit(cache=True, error_model="numpy")
@@ -362,6 +576,42 @@ def _lost(g: Array) -> float:
     return 1.0 if stuck or g[U_CASING] < g[CASING] * g[LOST_IF_CASING] else 0.0
 
 
+@njit(cache=True, error_model="numpy")
+def _words_of(well: Well, orders: Orders, words: int) -> tuple[IntArray, IntArray, IntArray]:
+    """The record (10, W), the orders' masks (O, 6, W) and what they watch (O, V, W), as words."""
+    count = orders.sequence.shape[1]
+    record = np.zeros((10, words), dtype=np.int64)
+    for row in range(6):
+        _mark(well.states[row], record[row])
+    for s in range(count):
+        code, bit = well.states[6, s], 1 << (s % WORD)
+        record[ALL, s // WORD] |= bit
+        if code < 3:
+            row = NONE_ABOVE if code == 0 else CEMENT_ABOVE if code == 1 else PACKER_ABOVE
+            record[row, s // WORD] |= bit
+    masks = np.zeros((orders.masks.shape[0], orders.masks.shape[1], words), dtype=np.int64)
+    watched = np.zeros((orders.watched.shape[0], orders.watched.shape[1], words), dtype=np.int64)
+    for o in range(masks.shape[0]):
+        for row in range(masks.shape[1]):
+            _mark(orders.masks[o, row], masks[o, row])
+        for v in range(watched.shape[1]):
+            _mark(orders.watched[o, v], watched[o, v])
+    return record, masks, watched
+
+
+@njit(cache=True, error_model="numpy")
+def _parts_that_occur(rules: IntArray, orders: Orders, given: Array) -> ByteArray:
+    """1 for the cost parts that can differ from zero in some trial."""
+    occurs = np.ones(len(COST_PARTS), dtype=np.uint8)
+    stuck, broken = 0.0, 0.0
+    for t in range(given.shape[0]):
+        stuck, broken = max(stuck, given[t, STUCK]), max(broken, given[t, CASING])
+    occurs[7], occurs[8], occurs[12], occurs[16] = rules[1], rules[2] | rules[3], rules[0] >= 0, rules[5]
+    occurs[10], occurs[11], occurs[17] = stuck > 0.0, stuck + broken > 0.0, broken > 0.0
+    occurs[15], occurs[18] = orders.numbers[:, 3].max() > 0, 0
+    return occurs
+
+
 @njit(cache=True, error_model="numpy", fastmath=CONTRACT)
 def run_jobs(
     well: Well, orders: Orders, tables: Tables, dates: Dates, chosen: Chosen, trials: Trials, out: Array
@@ -369,166 +619,229 @@ def run_jobs(
     """Fill out (6 + 19, S, n): the fields of JobOutcome, and COST_PARTS [US$], both with the service-cost index."""
     n, count = trials.z_sleeve.shape
     vectors, months, groups = tables.kind.size, dates.ages.shape[0], dates.ages.shape[1]
-    states, max_tries = well.states, well.rules[6]
-    wide = (count // LANES + 1) * LANES
-    effects, scale, bits, power = (
-        np.empty(count),
-        np.zeros(wide),
-        np.empty(LANES, dtype=np.int64),
-        np.empty(LANES),
-    )
-    odds, now = np.zeros((vectors, wide)), np.empty((vectors, count), dtype=np.uint8)
-    ageing, ends, by_sleeve = np.empty((months, groups)), np.empty((2, groups)), np.zeros((2, wide))
+    rules, max_tries = well.rules, well.rules[6]
+    wide, words = (count // LANES + 1) * LANES, (count + WORD - 1) // WORD
+    room = max(words, (wide + WORD - 1) // WORD)
+    record, masks, watched = _words_of(well, orders, room)
+    occurs = _parts_that_occur(rules, orders, trials.given)
+    live = np.flatnonzero(occurs)
+    for part in range(len(COST_PARTS)):
+        if not occurs[part]:
+            out[LOST + 1 + part] = 0.0
+    digits = 0
+    while max_tries >> digits:
+        digits += 1
+    effects, scale, power = np.zeros(wide), np.zeros(wide), np.empty(wide)
+    odds, used = np.zeros((vectors, wide)), np.empty(wide, dtype=np.int64)
+    # by date: whether the shifts of a table work, and the binary digits of their tries; alike: a number that dates of
+    # the same outcomes share
+    outcomes = np.zeros((months, vectors, 1 + digits, room), dtype=np.int64)
+    ageing, ends, by_sleeve = np.empty((groups, months)), np.empty((2, groups)), np.zeros((2, wide))
     by_cycles, fails, spare = np.empty(tables.cycles.size), np.empty((2, wide)), np.zeros(wide)
-    luck, tried = np.empty(count, dtype=np.uint8), np.empty((5, count), dtype=np.uint8)
-    factor, work, sums, usd = np.zeros(wide), np.empty((8, count)), np.empty(10), np.empty(len(COST_PARTS))
-    strain, multiplier = np.empty((wide // LANES, 2 * LANES)), np.empty(wide)
-    placed, last_placed = np.zeros(wide), np.empty(count)
-    # outcomes that differ between dates: table and sleeve, and the outcome by date
-    varying = np.empty((vectors * count, 2), dtype=np.int64)
-    by_date = np.empty((vectors * count, months), dtype=np.uint8)
-    tile = np.empty((out.shape[0], chosen.order.size, TILE))
+    luck, tried = np.zeros((10, room), dtype=np.int64), np.zeros((5, room), dtype=np.int64)
+    job, differ = np.zeros((11, room), dtype=np.int64), np.zeros((vectors, room), dtype=np.int64)
+    factor, treats = np.zeros(wide), np.zeros((masks.shape[0], wide))
+    work, keep, sums = np.zeros((6, wide + 2)), np.zeros(wide + 2), np.empty(11)
+    share_of, potential = np.zeros(wide), np.zeros(wide)
+    usd, rates, alike = np.empty(len(COST_PARTS)), np.empty(months), np.zeros(months, dtype=np.int64)
+    strain, multiplier = np.zeros((wide // LANES, 2 * LANES)), np.empty(wide)
+    flat, shape = strain.reshape(2 * wide), np.empty((2, 2 * wide))
+    placed, last_placed, by_stage = np.zeros(wide), np.empty(count), np.ones(wide)
+    tile = np.empty((chosen.order.size, TILE, LOST + 1 + live.size))
+    placed_by, own, effect, exposed = work[0], work[0, 1 : 1 + wide], work[1, :wide], work[2, :wide]
+    start, change_by, scratch = work[3, :wide], work[4, :wide], work[5, :wide]
+    for o in range(masks.shape[0]):
+        _as_numbers(masks[o], TREATS, 1.0, treats[o])
 
     for t in range(n):
         g = trials.given[t]
         u_shift = (trials.u_close[t], trials.u_open[t], trials.u_reclose[t], trials.u_reopen[t])
         furthest = 0.0
+        sleeve_sd, well_effect, stage_sd = g[SLEEVE_SD], g[WELL_SD] * g[Z_WELL], g[STAGE_SD]
+        z_sleeve, z_stage = trials.z_sleeve[t], trials.z_stage[t]
+        share_of[:count], potential[:count] = trials.share[t], trials.potential[t]
         for s in range(count):
-            effects[s] = g[SLEEVE_SD] * trials.z_sleeve[t, s] + g[WELL_SD] * g[Z_WELL]
+            effects[s] = sleeve_sd * z_sleeve[s] + well_effect
+        for s in range(count):
+            factor[s] = _exp(z_stage[s] * stage_sd - 0.5 * stage_sd * stage_sd)
+        for s in range(count):
+            scale[s] = _exp(effects[s])
+        for s in range(count):
             furthest = max(furthest, abs(effects[s]))
-            scale[s] = effects[s]
-            factor[s] = trials.z_stage[t, s] * g[STAGE_SD] - 0.5 * g[STAGE_SD] * g[STAGE_SD]
-        _exponentials(factor, bits)
-        _exponentials(scale, bits)
         for kind in range(4):
             furthest = max(furthest, abs(g[MU + kind]) if abs(g[MU + kind]) < np.inf else 0.0)
         for k in range(tables.cycles.size):
             term = g[CYCLE_SLOPE] * tables.cycles[k]
             by_cycles[k] = np.exp(min(max(term, -700.0), 700.0))
             furthest = max(furthest, abs(term))
+        slope = g[AGE_SLOPE]
         for group in range(groups):
-            ends[0, group], ends[1, group] = np.inf, 0.0
             for d in range(months):
-                term = g[AGE_SLOPE] * dates.ages[d, group]
-                ageing[d, group] = np.exp(min(max(term, -700.0), 700.0))
-                ends[0, group] = min(ends[0, group], ageing[d, group])
-                ends[1, group] = max(ends[1, group], ageing[d, group])
-                furthest = max(furthest, abs(term))
+                ageing[group, d] = slope * dates.ages[d, group]
+            for d in range(months):
+                furthest = max(furthest, abs(ageing[group, d]))
+            for d in range(months):
+                ageing[group, d] = _exp(ageing[group, d])
+            least, most = np.inf, 0.0
+            for d in range(months):
+                least, most = min(least, ageing[group, d]), max(most, ageing[group, d])
+            ends[0, group], ends[1, group] = least, most
         far = furthest > FAR
         for s in range(count):
             by_sleeve[0, s], by_sleeve[1, s] = ends[0, dates.group[s]], ends[1, dates.group[s]]
 
         # outcomes rise with the odds: where those of the least and the greatest agree, so do those of all dates
-        many = 0
+        varying = False
         for v in range(vectors):
-            kind = tables.kind[v]
+            kind, first = tables.kind[v], outcomes[0, v]
             chance, u = np.exp(g[MU + kind]), u_shift[kind]
+            ratio, level = odds[v], tables.level[v]
             for s in range(count):
-                odds[v, s] = chance * scale[s] * by_cycles[tables.level[v, s]]
+                ratio[s] = by_cycles[level[s]]
+            for s in range(count):
+                ratio[s] *= chance * scale[s]
+            for s in range(count):
                 spare[s] = 1.0 - u[s]
             _fails(odds[v], by_sleeve[0], spare, max_tries, power, fails[0])
             _fails(odds[v], by_sleeve[1], spare, max_tries, power, fails[1])
-            for s in range(count):
-                failed = int(fails[0, s])
-                now[v, s] = failed if failed == max_tries else failed + 1 + WORKS
-                if far or fails[0, s] != fails[1, s]:
-                    varying[many, 0], varying[many, 1] = v, s
-                    for d in range(months):
-                        x = odds[v, s] * ageing[d, dates.group[s]]
-                        if far:
-                            cycle = g[CYCLE_SLOPE] * tables.cycles[tables.level[v, s]]
-                            age = g[AGE_SLOPE] * dates.ages[d, dates.group[s]]
-                            x = _odds(g[MU + kind], effects[s], cycle, age, x)
-                        by_date[many, d] = _outcome(x, spare[s], max_tries)
-                    many += 1
+            for s in range(wide):
+                used[s] = min(int(fails[0, s]) + 1, max_tries)
+            _mark_less(fails, 0, float(max_tries), first, 0)
+            for k in range(digits):
+                _mark_digit(used, k, first, 1 + k)
+            varying = _mark_unlike(fails, far, record, differ, v) or varying
+        if varying:
+            for d in range(1, months):
+                outcomes[d] = outcomes[0]
+            alike[:] = 0
+            for v in range(vectors):
+                for w in range(words):
+                    left = differ[v, w]
+                    while left != 0:
+                        i = _ones((left & -left) - 1)
+                        left &= left - 1
+                        s, kind = w * WORD + i, tables.kind[v]
+                        last = -1
+                        for d in range(months):
+                            x = odds[v, s] * ageing[dates.group[s], d]
+                            if far:
+                                cycle = g[CYCLE_SLOPE] * tables.cycles[tables.level[v, s]]
+                                age = g[AGE_SLOPE] * dates.ages[d, dates.group[s]]
+                                x = _odds(g[MU + kind], effects[s], cycle, age, x)
+                            failed = _failed(x, 1.0 - u_shift[kind][s], max_tries)
+                            code = (1 if failed < max_tries else 0) | (min(failed + 1, max_tries) << 1)
+                            alike[d] |= 1 if code != last else 0
+                            last = code
+                            for k in range(1 + digits):
+                                word = outcomes[d, v, k, w] & ~(1 << i)
+                                outcomes[d, v, k, w] = word | (((code >> k) & 1) << i)
+            for d in range(1, months):
+                alike[d] += alike[d - 1]
 
         # luck that no date or order changes
+        _mark_less(trials.u_screen, t, g[SCREEN_CHANCE], luck, SCREENED)
+        _mark_less(trials.u_trip, t, g[TRIP_CHANCE], luck, TRIPPED)
+        _mark_less(trials.u_patch, t, g[PATCH] * rules[1], luck, PATCHES_HOLD)
+        _mark_less(trials.u_perforate, t, g[PERFORATE] * rules[2], luck, PERFORATES)
+        _mark_less(trials.u_perforate2, t, g[PERFORATE] * rules[3], luck, PERFORATES2)
+        _mark_less(trials.u_tight_close, t, g[TIGHT], luck, CLOSE_LEAKS)
+        _mark_less(trials.u_tight_close, t, g[TIGHT] * (1.0 - g[FINDS]), luck, CLOSE_UNSEEN)
+        _mark_less(trials.u_tight_reclose, t, g[TIGHT], luck, RECLOSE_LEAKS)
+        _mark_less(trials.u_tight_reclose, t, g[TIGHT] * (1.0 - g[FINDS]), luck, RECLOSE_UNSEEN)
+        _mark_less(trials.u_leak, t, g[CEMENT], luck, ANNULUS)
+        _mark_less(trials.u_leak, t, g[PACKER], tried, 0)
+        for w in range(words):
+            leaks = (record[CEMENT_ABOVE, w] & luck[ANNULUS, w]) | (record[PACKER_ABOVE, w] & tried[0, w])
+            luck[ANNULUS, w] = leaks | record[NONE_ABOVE, w]
         for s in range(count):
-            code = states[6, s]
-            chance = 1.0 if code == 0 else g[CEMENT] if code == 1 else g[PACKER] if code == 2 else 0.0
-            work[7, s] = g[LEAK] if trials.u_leak[t, s] < chance else 0.0
-            luck[s] = (
-                (trials.u_screen[t, s] < g[SCREEN_CHANCE])
-                | ((trials.u_trip[t, s] < g[TRIP_CHANCE]) << 1)
-                | ((trials.u_patch[t, s] < g[PATCH]) << 2)
-                | ((trials.u_perforate[t, s] < g[PERFORATE]) << 3)
-                | ((trials.u_perforate2[t, s] < g[PERFORATE]) << 4)
-            )
+            keep[1 + s] = g[LEAK] * _bit(luck, ANNULUS, s)
+        for d in range(months):
+            rates[d] = g[SERVICE] * dates.service[d, t]
         lost, strained = _lost(g), g[GAIN] != 0.0 or g[LOSS] != 0.0
+        for begin in range(0, 2 * wide, 2 * LANES):
+            shape[0, begin : begin + LANES] = 1.0 / g[SCALE]
+            shape[1, begin : begin + LANES] = -(g[HALF] - g[CONTRAST0]) / g[SCALE]
+            shape[0, begin + LANES : begin + 2 * LANES] = 1.0 / g[WIDTH]
+            shape[1, begin + LANES : begin + 2 * LANES] = g[LIMIT] / g[WIDTH]
 
-        previous, kept, effective, share, days = -1, 0.0, 0.0, 0.0, 0.0
+        previous, date, kept, effective, share, days, total = -1, 0, 0.0, 0.0, 0.0, 0.0, 0.0
         for k in range(chosen.order.size):
             o, d = chosen.order[k], chosen.date[k]
-            stages, planned, table = orders.numbers[o, 0], orders.numbers[o], orders.table[o]
+            at, was = (d, date) if varying else (0, 0)
             fresh = o != previous
-            again, stale, previous = fresh, fresh, o
-            for e in range(many):
-                v, s = varying[e, 0], varying[e, 1]
-                old, new = now[v, s], by_date[e, d]
-                now[v, s] = new
-                if old != new and orders.watched[o, v, s] and not fresh:
-                    stale = True
-                    again = again or (old ^ new) & WORKS != 0
-                    for slot in range(5):
-                        if table[slot] == v and tried[slot, s]:
-                            sums[TRIES] += float(new) - float(old)  # if both work or both fail
+            again, stale, previous, date = fresh, fresh, o, d
+            if varying and not fresh and alike[at] != alike[was]:
+                for v in range(vectors):
+                    for w in range(words):
+                        change = outcomes[at, v, 0, w] ^ outcomes[was, v, 0, w]
+                        again = again or (change & watched[o, v, w]) != 0
+                        for digit in range(1, 1 + digits):
+                            change = outcomes[at, v, digit, w] ^ outcomes[was, v, digit, w]
+                            stale = stale or (change & watched[o, v, w]) != 0
+                stale = stale or again
             if again:
-                _job(
+                stages = orders.numbers[o, 0]
+                _rules(record, masks, orders, o, rules, outcomes, at, luck, g[PER_BHA], tried, job, sums)
+                _fluid(
                     g,
-                    states,
-                    orders.masks[o],
-                    orders.position[o],
-                    planned,
-                    table,
-                    well.rules,
-                    now,
-                    luck,
-                    trials.u_tight_close[t],
-                    trials.u_tight_reclose[t],
-                    factor,
-                    tried,
-                    work,
-                    sums,
+                    record,
+                    job,
+                    orders.position,
+                    o,
+                    keep,
+                    placed_by,
+                    own,
+                    effect,
+                    exposed,
+                    start,
+                    change_by,
+                    scratch,
                 )
-                moved = fresh
-                kept, effective, share = 0.0, 0.0, 0.0
-                for i in range(stages):
-                    placed[i] = work[4, orders.sequence[o, i]]
-                    moved = moved or placed[i] != last_placed[i]
-                placed[stages:] = 0.0
-                if moved:
-                    multiplier[:] = 1.0
-                    if strained and sums[TREATED] > 0.0:  # else nothing is effective
-                        _multipliers(g, orders.stress[o], placed, strain, multiplier, bits)
+                _as_numbers(job, TREATED_NOW, 1.0, scratch)
+                sums[HOURS] = _sum(factor, scratch)
+                share = (1.0 - lost) * _sum(effect, treats[o]) / stages
+                for w in range(words):
+                    job[SHORT, w] = job[PRODUCING, w] & record[PRODUCERS, w]
+                _as_numbers(job, SHORT, 1.0, scratch)
+                kept = min(_sum(share_of, scratch), 1.0)
+                if strained:
+                    moved = fresh
                     for i in range(stages):
-                        last_placed[i] = placed[i]
-                for s in range(count):
-                    kept += states[5, s] * trials.share[t, s] * work[6, s]
-                    share += orders.masks[o, 2, s] * work[5, s]
-                    effective += (1 - orders.masks[o, 2, s]) * trials.potential[t, s] * work[5, s]
-                for i in range(stages):
-                    s = orders.sequence[o, i]
-                    effective += trials.potential[t, s] * work[5, s] * multiplier[i]
-                kept, share = min(kept, 1.0), (1.0 - lost) * share / stages
+                        placed[i] = own[orders.sequence[o, i]]
+                        moved = moved or placed[i] != last_placed[i]
+                    placed[stages:] = 0.0
+                    if fresh:
+                        by_stage[:] = 1.0
+                    if moved:
+                        multiplier[:] = 1.0
+                        if sums[TREATED] > 0.0:  # else nothing is effective
+                            _multipliers(g, orders.stress[o], placed, shape, strain, flat, multiplier)
+                        for i in range(stages):
+                            last_placed[i] = placed[i]
+                            by_stage[orders.sequence[o, i]] = multiplier[i]
+                    for s in range(count):
+                        effect[s] *= by_stage[s]
+                effective = _sum(effect, potential)
             if stale:
-                days = _cost(g, planned, orders.feet[o], sums, usd)
-            rate, total, at = g[SERVICE] * dates.service[d, t], 0.0, t % TILE
-            for part in range(len(COST_PARTS)):
-                tile[LOST + 1 + part, k, at] = usd[part] * rate
-                total += usd[part] * rate
-            tile[DAYS, k, at], tile[COST, k, at], tile[KEPT, k, at] = days, total, kept
-            tile[EFFECTIVE, k, at], tile[STAGES, k, at], tile[LOST, k, at] = effective, share, lost
+                _tries(tried, orders.table, o, outcomes, at, sums)
+                days, total = _cost(g, orders.numbers[o], orders.feet[o], sums, usd)
+            j, rate = t % TILE, rates[d]
+            tile[k, j, DAYS], tile[k, j, COST], tile[k, j, KEPT] = days, total * rate, kept
+            tile[k, j, EFFECTIVE], tile[k, j, STAGES], tile[k, j, LOST] = effective, share, lost
+            for i in range(live.size):
+                tile[k, j, LOST + 1 + i] = usd[live[i]] * rate
         if t % TILE == TILE - 1 or t == n - 1:
             begin, filled = t - t % TILE, t % TILE + 1
-            for r in range(out.shape[0]):
-                for k in range(chosen.order.size):
-                    line, made = out[r, chosen.row[k], begin:], tile[r, k]
+            for k in range(chosen.order.size):
+                for i in range(LOST + 1 + live.size):
+                    row = i if i <= LOST else LOST + 1 + live[i - LOST - 1]
+                    place, made = out[row, chosen.row[k], begin:], tile[k, :, i]
                     if filled == TILE:
-                        for i in range(TILE):
-                            line[i] = made[i]
+                        for j in range(TILE):
+                            place[j] = made[j]
                     else:
-                        for i in range(filled):
-                            line[i] = made[i]
+                        for j in range(filled):
+                            place[j] = made[j]
 
 
 def warm() -> None:

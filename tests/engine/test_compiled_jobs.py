@@ -4,6 +4,7 @@ Oracle: `simulate`, `job_cost` and `stress_multiplier`, written separately in ar
 the plain second route in tests/second_route. Skipped where numba, an optional extra, is absent.
 """
 
+import math
 from dataclasses import replace
 from pathlib import Path
 
@@ -49,6 +50,30 @@ def test_a_trial_stands_alone(seed: int) -> None:
     chosen = rng.permutation(len(pairs))[: rng.integers(1, len(pairs))]
     some = run(arguments_of(jobs, [pairs[k] for k in chosen], rows))
     np.testing.assert_array_equal(some, whole[:, chosen, rows])
+
+
+@pytest.mark.parametrize("tries", [5, 8, 9, 100])
+@pytest.mark.parametrize("sleeves", [63, 64, 65, 130])
+def test_many_tries_and_sleeves(tries: int, sleeves: int) -> None:
+    """More tries than the kernel takes at once, and sleeves at the edges of its words of 64."""
+    jobs = random_jobs(sleeves + tries, sleeves, max_tries=tries)
+    assert not differences(jobs, run(arguments_of(jobs, pairs_of(jobs))))
+
+
+def test_the_exponential() -> None:
+    """Oracle: math.exp, to 2 ulp over the range that is not clipped. Negative control: an argument off by 1e-15
+    of itself is seen."""
+    from refracmc.engine.compiled_jobs import _exp
+
+    points = np.concatenate(
+        [np.random.default_rng(2).uniform(-700.0, 700.0, 20_000), np.linspace(-1.0, 1.0, 4001)]
+    )
+    off = np.array([abs(_exp(x) / math.exp(x) - 1.0) for x in points])
+    assert off.max() < 5e-16
+    assert max(abs(_exp(x * (1.0 + 1e-15)) / math.exp(x) - 1.0) for x in points) > 5e-16
+    assert _exp(0.0) == 1.0
+    assert _exp(-1e9) == _exp(-700.0) < 1e-300
+    assert _exp(np.inf) == _exp(700.0) > 1e300
 
 
 HARD = {"when_not_closing": "patch", "when_not_opening": "perforate", "when_not_reopening": "perforate"}
