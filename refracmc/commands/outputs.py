@@ -14,7 +14,6 @@ from refracmc.case.model import Case
 from refracmc.decisions.drivers import Samples
 from refracmc.decisions.gather import (
     DRIVER_BLOCKS,
-    FAN_BLOCKS,
     WellTables,
     driver_rows,
     gather_well,
@@ -22,6 +21,7 @@ from refracmc.decisions.gather import (
     leading,
     sample_drivers,
 )
+from refracmc.decisions.production import FAN_BLOCKS
 from refracmc.engine.cash import PER_TRIAL
 from refracmc.engine.draws import PROCESSES, draw
 from refracmc.engine.executors import run_tasks
@@ -47,7 +47,7 @@ def _gather_task(
     plans, folder, sizes, leaders = state
     index, block = task
     if block == _TABLES:
-        return gather_well(plans[index], folder, sizes)
+        return gather_well(plans[index], folder, sizes, checked=())  # the summaries have checked every file
     return sample_drivers(plans[index], *leaders[index], block)
 
 

@@ -154,9 +154,14 @@ def evaluate_blocks(
                 yield block, index
 
 
-def read_results(plan: WellPlan, folder: Path, sizes: list[int]) -> WellResults:
-    """A well's trials, to be read row by row. Raises RunFailure where a block is absent or damaged."""
-    measures = stored_measures(plan, folder, sizes)
+def read_results(
+    plan: WellPlan, folder: Path, sizes: list[int], checked: Sequence[int] | None = None
+) -> WellResults:
+    """A well's trials, to be read row by row. checked: as of `stored_measures`.
+
+    Raises RunFailure where a block is absent or damaged.
+    """
+    measures = stored_measures(plan, folder, sizes, checked)
     parts = np.zeros((len(COST_PARTS), len(plan.strategies), 2))
     for block in range(len(sizes)):
         path = store.block_path(folder, plan.number, block, store.PARTS)

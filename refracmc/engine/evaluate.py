@@ -427,7 +427,7 @@ def _dated(
     plan: WellPlan, draws: Draws, model: BlockModel, chosen: Sequence[Strategy], names: Sequence[str]
 ) -> BlockResult:
     n = model.trials
-    jobs, parts = (_jobs_compiled if plan.compiled else _jobs_arrays)(plan, draws, model, chosen)
+    jobs, parts = job_outcomes(plan, draws, model, chosen)
     measures = {name: np.zeros((1 + len(chosen), n)) for name in names}
     for name in UNDEFINED_ALONE & measures.keys():
         measures[name][0] = np.nan
@@ -438,10 +438,18 @@ def _dated(
     return BlockResult(measures, parts)
 
 
+def job_outcomes(
+    plan: WellPlan, draws: Draws, model: BlockModel, chosen: Sequence[Strategy]
+) -> tuple[Sequence[JobOutcome], dict[str, Array]]:
+    """Outcome of the job of each strategy of a fixed date, and cost parts (S, n) [US$], both with the service-cost
+    index of its month."""
+    return (_jobs_compiled if plan.compiled else _jobs_arrays)(plan, draws, model, chosen)
+
+
 def _jobs_arrays(
     plan: WellPlan, draws: Draws, model: BlockModel, chosen: Sequence[Strategy]
 ) -> tuple[list[JobOutcome], dict[str, Array]]:
-    """Outcome of each job and cost parts (S, n) [US$], both with the service-cost index of its month."""
+    """As `job_outcomes`, by the array code."""
     jobs: list[JobOutcome] = []
     parts: dict[str, list[Array]] = {}
     for strategy, job, cost, by_part in simulate_jobs(plan, draws, chosen):
@@ -454,7 +462,7 @@ def _jobs_arrays(
 def _jobs_compiled(
     plan: WellPlan, draws: Draws, model: BlockModel, chosen: Sequence[Strategy]
 ) -> tuple[Sequence[JobOutcome], dict[str, Array]]:
-    """As `_jobs_arrays`, by the compiled jobs; isolation methods by the array code."""
+    """As `job_outcomes`, by the compiled jobs; isolation methods by the array code."""
     from .compiled_jobs import run_jobs
 
     tally, index = plan.well.tally, model.economics.service_index
@@ -604,11 +612,10 @@ def evaluate_one(
     draws: Draws,
     strategy: Strategy,
     parts: Sequence[slice],
-    names: Collection[str] = PER_TRIAL,
 ) -> list[StrategyStreams]:
     """One strategy with every intermediate result, chunk by chunk; the numbers are those of `evaluate`, to the bit.
 
-    parts: chunks wanted, out of `chunks_of` the block; names: measures wanted.
+    parts: chunks wanted, out of `chunks_of` the block.
     """
     model = model_block(plan, draws)
     ((_, job, cost, by_part),) = simulate_jobs(plan, draws, [strategy], detail=True)
@@ -619,7 +626,7 @@ def evaluate_one(
     for part in parts:
         kernel = kernel_of(model, part)
         date = kernel.date(strategy.month, plan.well.settings.opex.lease_holding_months)
-        rows = {name: np.zeros((1, part.stop - part.start)) for name in names}
+        rows = {name: np.zeros((1, part.stop - part.start)) for name in PER_TRIAL}
         valued = date.value(outcome_rows(_outcomes([made]), (slice(None), part)), rows).strategy(0)
         measures = {name: values[0] for name, values in rows.items()}
         streams.append(StrategyStreams(part, model, job, made, costs, kernel, date, valued, measures))
