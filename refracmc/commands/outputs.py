@@ -37,6 +37,8 @@ from refracmc.reporting.words import verdict
 from refracmc.sampling.streams import BLOCK_SIZE
 
 _TABLES = -1
+_WELLS_TOGETHER = 8
+"""Wells whose samples of one block are made in a row, so that they share its price paths."""
 _Leading = tuple[Strategy, Strategy | None]
 
 
@@ -61,7 +63,12 @@ def _gather(
 ) -> list[WellTables]:
     """The tables of all wells, drivers included."""
     leaders = [leading(plan, summary) for plan in plans]
-    tasks = [(index, part) for index in range(len(plans)) for part in (_TABLES, *range(DRIVER_BLOCKS))]
+    tasks = [
+        (index, part)
+        for k in range(0, len(plans), _WELLS_TOGETHER)
+        for part in (*range(DRIVER_BLOCKS), _TABLES)
+        for index in range(k, min(k + _WELLS_TOGETHER, len(plans)))
+    ]
     tables: dict[int, WellTables] = {}
     samples: dict[int, dict[int, Samples]] = {index: {} for index in range(len(plans))}
     shares: dict[int, Any] = {}

@@ -21,7 +21,7 @@ from refracmc.decisions import compare, drivers, trigger_tables
 from refracmc.decisions.job_report import dated, timeline_rows, typical_row
 from refracmc.decisions.job_tables import job_tables
 from refracmc.decisions.production import production_rows
-from refracmc.engine.blocks import read_results
+from refracmc.engine.blocks import read_results, selection
 from refracmc.engine.draws import GROUPS, draw, group_names
 from refracmc.engine.evaluate import evaluate, posterior_rows
 from refracmc.engine.plan import NOTHING, Strategy, WellPlan
@@ -60,6 +60,7 @@ def results_of(found: WellResults) -> compare.Results:
         found.measures,
         trigger_tables.months_of(plan, found.sizes, found.measures["executed"]),
         units.month_number(plan.case.valuation.date),
+        selection(plan),
     )
 
 

@@ -15,6 +15,7 @@ from refracmc.errors import Fault
 from refracmc.job.cost import COST_PARTS
 from refracmc.job.sleeves import PlanRefused
 from refracmc.production.fit import FitRefused, Posterior
+from refracmc.sampling.order_statistics import Select, at_places
 
 from . import store
 from .draws import draw
@@ -58,8 +59,10 @@ def _fit_task(state: tuple[Case, Priors], number: int) -> Posterior | FitRefused
     case, priors = state
     if number == _COMPILE:
         from .compiled import warm
+        from .compiled_order import warm as warm_order
 
         warm()
+        warm_order()
         return None
     if number == _COMPILE_JOBS:
         from .compiled_jobs import warm as warm_jobs
@@ -172,6 +175,15 @@ def read_results(
     return WellResults(plan, measures, dict(zip(COST_PARTS, parts, strict=True)), sizes)
 
 
+def selection(plan: WellPlan) -> Select:
+    """What finds order statistics of a well's trials; all ways find the same."""
+    if not plan.compiled:
+        return at_places
+    from .compiled_order import at_places as compiled
+
+    return compiled
+
+
 def summary_task(state: BlockState, task: SummaryTask) -> Array:
     """Statistics (strategies, measures, statistics) of some strategies of a well, from its stored blocks.
 
@@ -181,8 +193,8 @@ def summary_task(state: BlockState, task: SummaryTask) -> Array:
     index, (start, stop), part, of = task
     plan = plans[index]
     measures = stored_measures(plan, folder, sizes, range(part, len(sizes), of))
-    sampling = plan.case.sampling
-    return statistics(measures, start, stop, sizes, sampling.design, plan.case.valuation.cvar_tail_fraction)
+    sampling, tail = plan.case.sampling, plan.case.valuation.cvar_tail_fraction
+    return statistics(measures, start, stop, sizes, sampling.design, tail, selection(plan))
 
 
 def summary_tasks(plans: Sequence[WellPlan], sizes: Sequence[int]) -> list[SummaryTask]:
