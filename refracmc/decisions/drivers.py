@@ -16,6 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from refracmc.sampling.order_statistics import Select, at_places, quantiles
+
 Array = NDArray[np.float64]
 Evaluate = Callable[[Sequence[Mapping[str, str]]], Iterable[Mapping[str, Array]]]
 """[{group: "a" or "b"}] -> [{target: (n,)}]: the model with each group from one set or the other."""
@@ -119,19 +121,24 @@ def group_drivers(groups: Sequence[str], samples: Samples, label: str) -> list[d
 
 
 def tornado(
-    values: Array, inputs: Mapping[str, Array], fraction: float = 0.2, most: int = 15
+    values: Array,
+    inputs: Mapping[str, Array],
+    fraction: float = 0.2,
+    most: int = 15,
+    select: Select = at_places,
 ) -> list[dict[str, Any]]:
     """Mean of `values` over the trials with the lowest and highest `fraction` of each input, widest first.
 
     values (n,); inputs: name -> (n,). Nothing is run again: these are conditional means of the trials that
     stand, dependence included. Standard errors are those of a mean of that many trials. An input with a
-    single value is left out; a two-valued one is split by its values.
+    single value is left out; a two-valued one is split by its values. select: what finds order statistics.
     """
+    shares = np.array([fraction, 1.0 - fraction])
     rows: list[dict[str, Any]] = []
     for name, sample in inputs.items():
         if float(np.ptp(sample)) == 0.0:
             continue
-        low_cut, high_cut = np.quantile(sample, [fraction, 1.0 - fraction])
+        low_cut, high_cut = quantiles(sample, shares, select)
         low, high = sample <= low_cut, sample >= high_cut
         if low_cut == high_cut:
             low, high = sample < low_cut, sample > high_cut
@@ -139,17 +146,19 @@ def tornado(
                 low = sample == low_cut
             if not high.any():
                 high = sample == high_cut
-        if (low & high).any() or low.sum() < 2 or high.sum() < 2:
+        picked = [np.flatnonzero(side) for side in (low, high)]
+        if (low & high).any() or min(side.size for side in picked) < 2:
             continue
+        at_low, at_high = (values[side] for side in picked)
         rows.append(
             {
                 "input": name,
-                "low_input": float(sample[low].mean()),
-                "high_input": float(sample[high].mean()),
-                "low_mean_usd": float(values[low].mean()),
-                "high_mean_usd": float(values[high].mean()),
-                "low_se_usd": float(values[low].std(ddof=1) / np.sqrt(low.sum())),
-                "high_se_usd": float(values[high].std(ddof=1) / np.sqrt(high.sum())),
+                "low_input": float(sample[picked[0]].mean()),
+                "high_input": float(sample[picked[1]].mean()),
+                "low_mean_usd": float(at_low.mean()),
+                "high_mean_usd": float(at_high.mean()),
+                "low_se_usd": float(at_low.std(ddof=1) / np.sqrt(at_low.size)),
+                "high_se_usd": float(at_high.std(ddof=1) / np.sqrt(at_high.size)),
             }
         )
     swing = [abs(float(row["high_mean_usd"]) - float(row["low_mean_usd"])) for row in rows]

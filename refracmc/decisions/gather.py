@@ -81,6 +81,7 @@ def gather_well(
     second = plan.strategies[results.runner_up - 1] if results.runner_up is not None else None
     shifts = {name: made.job.shifts for name, made in plan.orders.items()} | dict.fromkeys(plan.methods, 0)
     row = typical_row(_days_of_jobs(found, results.best), sizes[0])
+    draws = draw(plan, 0, sizes[0])
     tables: dict[str, Any] = {
         "decision": [compare.decision(results, error_of, plan.case.valuation.cvar_tail_fraction)],
         "timing": compare.timing(results, error_of),
@@ -89,15 +90,15 @@ def gather_well(
         "orders": compare.orders_at_best_date(results, error_of, shifts),
         "distribution": compare.distribution(results),
         "cost": _cost_rows(found, results.best),
-        "production": production_rows(found, best, results.best),
-        "timeline": timeline_rows(plan, best, row),
+        "production": production_rows(found, draws, best, results.best),
+        "timeline": timeline_rows(plan, draws, best, row),
         "tornado": _tornado(plan, best, results.measures["incremental_npv"][results.best], sizes, folder),
         "cleaning": _cleaning(plan),
     }
     knowing, at_date = plan, best
     if row is not None:
-        knowing, _, at_date = dated(plan, draw(plan, 0, sizes[0]), best, row)
-    tables |= job_tables(knowing, at_date, _one_of_each(plan, results), sizes, row)
+        knowing, _, at_date = dated(plan, draws, best, row)
+    tables |= job_tables(knowing, draws, at_date, _one_of_each(plan, results), row)
     return WellTables(plan.id, tables, best, second)
 
 
@@ -200,7 +201,7 @@ def _tornado(
             if plan.posterior is not None:
                 samples.put(recovery, at, plan.posterior.technical_eur[posterior_rows(plan, draws)])
             at += size
-        found = drivers.tornado(values, samples)
+        found = drivers.tornado(values, samples, select=selection(plan))
     unit_of[recovery] = "bbl" if plan.well.main_phase == "oil" else "Mcf"
     return [{"well": plan.id, "strategy": best.name, "unit": unit_of[row["input"]], **row} for row in found]
 
