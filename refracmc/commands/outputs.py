@@ -14,6 +14,7 @@ from refracmc.case.model import Case
 from refracmc.decisions.drivers import Samples
 from refracmc.decisions.gather import (
     DRIVER_BLOCKS,
+    FAN_BLOCKS,
     WellTables,
     driver_rows,
     gather_well,
@@ -21,7 +22,6 @@ from refracmc.decisions.gather import (
     leading,
     sample_drivers,
 )
-from refracmc.decisions.production import FAN_BLOCKS
 from refracmc.engine.cash import PER_TRIAL
 from refracmc.engine.draws import PROCESSES, draw
 from refracmc.engine.executors import run_tasks
@@ -37,8 +37,6 @@ from refracmc.reporting.words import verdict
 from refracmc.sampling.streams import BLOCK_SIZE
 
 _TABLES = -1
-_WELLS_TOGETHER = 8
-"""Wells whose samples of one block are made in a row, so that they share its price paths."""
 _Leading = tuple[Strategy, Strategy | None]
 
 
@@ -49,7 +47,7 @@ def _gather_task(
     plans, folder, sizes, leaders = state
     index, block = task
     if block == _TABLES:
-        return gather_well(plans[index], folder, sizes, checked=())  # the summaries have checked every file
+        return gather_well(plans[index], folder, sizes)
     return sample_drivers(plans[index], *leaders[index], block)
 
 
@@ -63,12 +61,7 @@ def _gather(
 ) -> list[WellTables]:
     """The tables of all wells, drivers included."""
     leaders = [leading(plan, summary) for plan in plans]
-    tasks = [
-        (index, part)
-        for k in range(0, len(plans), _WELLS_TOGETHER)
-        for part in (*range(DRIVER_BLOCKS), _TABLES)
-        for index in range(k, min(k + _WELLS_TOGETHER, len(plans)))
-    ]
+    tasks = [(index, part) for index in range(len(plans)) for part in (_TABLES, *range(DRIVER_BLOCKS))]
     tables: dict[int, WellTables] = {}
     samples: dict[int, dict[int, Samples]] = {index: {} for index in range(len(plans))}
     shares: dict[int, Any] = {}

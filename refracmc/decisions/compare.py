@@ -17,14 +17,12 @@ from numpy.typing import NDArray
 
 from refracmc.case import units
 from refracmc.engine.trials import Rows
-from refracmc.sampling.order_statistics import Select, at_places, quantiles
 
 Array = NDArray[np.float64]
 ErrorOf = Callable[[Array], tuple[float, float]]
 """(n,) values -> (mean, its standard error)."""
 
 PERCENTS = np.arange(1, 100)
-THREE = np.array([0.1, 0.5, 0.9])
 
 
 @dataclass(frozen=True)
@@ -32,8 +30,7 @@ class Results:
     """Results of one well: names[0] is `nothing`; measures maps a name to S rows of n trials.
 
     dates: the month of each strategy, of a trigger its name. months: triggered strategy -> (n,) month of the job from
-    the valuation month, -1 where none is carried out; start: number of the valuation month. select: what finds order
-    statistics.
+    the valuation month, -1 where none is carried out; start: number of the valuation month.
     """
 
     well: str
@@ -43,12 +40,6 @@ class Results:
     measures: Mapping[str, Rows]
     months: Mapping[str, NDArray[np.intp]] = field(default_factory=dict)
     start: int = 0
-    select: Select = at_places
-
-    def exceedance(self, values: Array) -> dict[str, float]:
-        """P90 (low), P50, P10 (high) of one sample."""
-        found = quantiles(values, THREE, self.select).tolist()
-        return dict(zip(("p90_usd", "p50_usd", "p10_usd"), found, strict=True))
 
     @property
     def triggered(self) -> list[int]:
@@ -113,6 +104,12 @@ def month_reached(months: NDArray[np.intp], start: int, share: float) -> str | N
     return units.month_text(start + int(fired[needed - 1]))
 
 
+def exceedance(values: Array) -> dict[str, float]:
+    """P90 (low), P50, P10 (high) of one sample."""
+    low, mid, high = np.quantile(values, [0.1, 0.5, 0.9])
+    return {"p90_usd": float(low), "p50_usd": float(mid), "p10_usd": float(high)}
+
+
 def worst_mean(values: Array, fraction: float) -> float:
     """Mean of the worst `fraction` of equally likely outcomes, a part outcome weighted (Rockafellar & Uryasev)."""
     ordered = np.sort(values)
@@ -153,7 +150,7 @@ def decision(results: Results, error_of: ErrorOf, tail_fraction: float) -> dict[
         "late_month": results.when(best)["late_month"],
         "mean_usd": mean,
         "se_usd": se,
-        **results.exceedance(inc[best]),
+        **exceedance(inc[best]),
         "p_loss": loss,
         "p_loss_se": loss_se,
         "cvar_usd": tail,
@@ -191,7 +188,7 @@ def timing(results: Results, error_of: ErrorOf) -> list[dict[str, Any]]:
                     "date": results.dates[s],
                     "mean_usd": mean,
                     "se_usd": se,
-                    **results.exceedance(inc[s]),
+                    **exceedance(inc[s]),
                     "gain_usd": gain,
                     "gain_se_usd": gain_se,
                 }
@@ -218,12 +215,12 @@ def orders_at_best_date(
         s = chosen[order]
         row: dict[str, Any] = {"well": results.well, "order": order, "date": results.dates[s]}
         row["mean_usd"], row["se_usd"] = error_of(inc[s])
-        row.update(results.exceedance(inc[s]))
+        row.update(exceedance(inc[s]))
         same = s == results.best
         row["gap_usd"], row["gap_se_usd"] = (0.0, 0.0) if same else error_of(inc[s] - inc[results.best])
         for key, name, unit in (("job_days", "job_days", ""), ("job_cost", "job_cost", "_usd")):
             row[f"{name}{unit}"], row[f"{name}_se{unit}"] = error_of(measures[key][s])
-            for label, value in results.exceedance(measures[key][s]).items():
+            for label, value in exceedance(measures[key][s]).items():
                 row[f"{name}_{label.removesuffix('_usd')}{unit}"] = value
         row["effective_share"], row["effective_share_se"] = error_of(measures["effective_share"][s])
         row["extra_shifts"] = float(shifts[order] - fewest)
@@ -236,7 +233,7 @@ def distribution(results: Results, strategies: Sequence[int] | None = None) -> d
     chosen = list(range(len(results.names))) if strategies is None else list(strategies)
     share = 1.0 - PERCENTS / 100.0
     npv, inc = (
-        np.stack([quantiles(results.measures[name][s], share, results.select) for s in chosen])
+        np.stack([np.quantile(results.measures[name][s], share) for s in chosen])
         for name in ("npv", "incremental_npv")
     )
     return {

@@ -5,7 +5,7 @@ Everything is built well by well so that wells may be done side by side.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -20,11 +20,14 @@ from refracmc.case.plain_inputs import plain_inputs
 from refracmc.decisions import compare, drivers, trigger_tables
 from refracmc.decisions.job_report import dated, timeline_rows, typical_row
 from refracmc.decisions.job_tables import job_tables
-from refracmc.decisions.production import production_rows
-from refracmc.engine.blocks import read_results, selection
+from refracmc.engine.blocks import read_results
 from refracmc.engine.draws import GROUPS, draw, group_names
-from refracmc.engine.evaluate import posterior_rows
-from refracmc.engine.mixed import evaluate_mixed
+from refracmc.engine.evaluate import (
+    chunks_of,
+    evaluate,
+    evaluate_one,
+    posterior_rows,
+)
 from refracmc.engine.plan import NOTHING, Strategy, WellPlan
 from refracmc.engine.trials import Columns, WellResults
 from refracmc.job.cost import COST_PARTS
@@ -35,6 +38,8 @@ from refracmc.sampling.streams import BLOCK_SIZE
 Array = NDArray[np.float64]
 DRIVER_BLOCKS = 2
 """Blocks of each of the two sets of draws behind the variance shares."""
+FAN_BLOCKS = 2
+"""Blocks whose trials draw the monthly production fan."""
 SET_A, SET_B = 2**30, 2**30 + 2**20
 """First blocks of the two independent sets of draws behind the variance shares; apart from those of any run."""
 
@@ -61,15 +66,12 @@ def results_of(found: WellResults) -> compare.Results:
         found.measures,
         trigger_tables.months_of(plan, found.sizes, found.measures["executed"]),
         units.month_number(plan.case.valuation.date),
-        selection(plan),
     )
 
 
-def gather_well(
-    plan: WellPlan, folder: Path, sizes: list[int], checked: Sequence[int] | None = None
-) -> WellTables:
-    """All rows of one well. checked: as of `stored_measures`."""
-    found = read_results(plan, folder, sizes, checked)
+def gather_well(plan: WellPlan, folder: Path, sizes: list[int]) -> WellTables:
+    """All rows of one well."""
+    found = read_results(plan, folder, sizes)
     results = results_of(found)
     design = plan.case.sampling.design
 
@@ -81,7 +83,6 @@ def gather_well(
     second = plan.strategies[results.runner_up - 1] if results.runner_up is not None else None
     shifts = {name: made.job.shifts for name, made in plan.orders.items()} | dict.fromkeys(plan.methods, 0)
     row = typical_row(_days_of_jobs(found, results.best), sizes[0])
-    draws = draw(plan, 0, sizes[0])
     tables: dict[str, Any] = {
         "decision": [compare.decision(results, error_of, plan.case.valuation.cvar_tail_fraction)],
         "timing": compare.timing(results, error_of),
@@ -90,15 +91,15 @@ def gather_well(
         "orders": compare.orders_at_best_date(results, error_of, shifts),
         "distribution": compare.distribution(results),
         "cost": _cost_rows(found, results.best),
-        "production": production_rows(found, draws, best, results.best),
-        "timeline": timeline_rows(plan, draws, best, row),
+        "production": _production(plan, best, sizes),
+        "timeline": timeline_rows(plan, best, row),
         "tornado": _tornado(plan, best, results.measures["incremental_npv"][results.best], sizes, folder),
         "cleaning": _cleaning(plan),
     }
     knowing, at_date = plan, best
     if row is not None:
-        knowing, _, at_date = dated(plan, draws, best, row)
-    tables |= job_tables(knowing, draws, at_date, _one_of_each(plan, results), row)
+        knowing, _, at_date = dated(plan, draw(plan, 0, sizes[0]), best, row)
+    tables |= job_tables(knowing, at_date, _one_of_each(plan, results), sizes, row)
     return WellTables(plan.id, tables, best, second)
 
 
@@ -155,6 +156,71 @@ def _cost_rows(found: WellResults, best: int) -> list[dict[str, Any]]:
     return rows
 
 
+def _main(plan: WellPlan, phases: tuple[Array, Array, Array]) -> Array:
+    return phases[0] if plan.well.main_phase == "oil" else phases[1]
+
+
+def _production(plan: WellPlan, best: Strategy, sizes: list[int]) -> list[dict[str, Any]]:
+    alone: list[Array] = []
+    treated: list[Array] = []
+    for block, size in enumerate(sizes[:FAN_BLOCKS]):
+        draws = draw(plan, block, size)
+        shown = best if best.trigger is None else plan.dated[0]
+        first = len(alone)
+        for streams in evaluate_one(plan, draws, shown, chunks_of(size), ()):
+            limit = streams.kernel.nothing.limit
+            after = np.arange(plan.horizon) > limit[:, None]
+            alone.append(np.where(after, 0.0, streams.kernel.base.main))
+            if best.trigger is None:
+                treated.append(_main(plan, streams.date.volumes(streams.valued)))
+        if best.trigger is not None:
+            main = 0 if plan.well.main_phase == "oil" else 1
+            left = np.concatenate(alone[first:])
+            treated.append(trigger_tables.volumes(plan, draws, best, left, main))
+    unit = "bbl/month" if plan.well.main_phase == "oil" else "Mcf/month"
+    start = units.month_number(plan.case.valuation.date)
+    rows: list[dict[str, Any]] = []
+    history = plan.well.history
+    if history is not None:
+        for date, volume in zip(history.dates.astype("datetime64[M]"), history.volume(), strict=True):
+            if np.isfinite(volume):
+                rows.append(
+                    {
+                        "well": plan.id,
+                        "branch": "history",
+                        "strategy": None,
+                        "month": str(date),
+                        "mean": float(volume),
+                        "se": np.nan,
+                        "p90": np.nan,
+                        "p50": np.nan,
+                        "p10": np.nan,
+                        "unit": unit,
+                    }
+                )
+    for branch, name, parts in (("nothing", NOTHING, alone), ("refrac", best.name, treated)):
+        volumes = np.concatenate(parts)
+        low, mid, high = np.quantile(volumes, [0.1, 0.5, 0.9], axis=0)
+        mean = volumes.mean(axis=0)
+        se = volumes.std(axis=0, ddof=1) / np.sqrt(len(volumes)) if len(volumes) > 1 else mean * np.nan
+        for i in range(plan.horizon):
+            rows.append(
+                {
+                    "well": plan.id,
+                    "branch": branch,
+                    "strategy": name,
+                    "month": units.month_text(start + i),
+                    "mean": mean[i],
+                    "se": se[i],
+                    "p90": low[i],
+                    "p50": mid[i],
+                    "p10": high[i],
+                    "unit": unit,
+                }
+            )
+    return rows
+
+
 def sample_drivers(plan: WellPlan, best: Strategy, second: Strategy | None, block: int) -> drivers.Samples:
     """Samples for variance shares of the best refrac's NPV, its gain over nothing and over the runner-up.
 
@@ -164,13 +230,13 @@ def sample_drivers(plan: WellPlan, best: Strategy, second: Strategy | None, bloc
     chosen = [best] if second is None else [best, second]
     sets = {label: draw(plan, first + block, BLOCK_SIZE) for label, first in (("a", SET_A), ("b", SET_B))}
 
-    def run(sources: Sequence[Mapping[str, str]]) -> Iterator[dict[str, Array]]:
-        mixtures = [{name: sets[source[names[name]]][name] for name in sets["a"]} for source in sources]
-        for got in evaluate_mixed(plan, mixtures, chosen, ("npv", "incremental_npv")):
-            made = {"npv": got["npv"][1], "incremental_npv": got["incremental_npv"][1]}
-            if second is not None:
-                made["difference"] = got["npv"][1] - got["npv"][2]
-            yield made
+    def run(source: Mapping[str, str]) -> dict[str, Array]:
+        mixed = {name: sets[source[names[name]]][name] for name in sets["a"]}
+        got = evaluate(plan, mixed, chosen, ("npv", "incremental_npv")).measures
+        made = {"npv": got["npv"][1], "incremental_npv": got["incremental_npv"][1]}
+        if second is not None:
+            made["difference"] = got["npv"][1] - got["npv"][2]
+        return made
 
     return drivers.group_samples(GROUPS, run)
 
@@ -201,7 +267,7 @@ def _tornado(
             if plan.posterior is not None:
                 samples.put(recovery, at, plan.posterior.technical_eur[posterior_rows(plan, draws)])
             at += size
-        found = drivers.tornado(values, samples, select=selection(plan))
+        found = drivers.tornado(values, samples)
     unit_of[recovery] = "bbl" if plan.well.main_phase == "oil" else "Mcf"
     return [{"well": plan.id, "strategy": best.name, "unit": unit_of[row["input"]], **row} for row in found]
 

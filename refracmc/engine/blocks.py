@@ -15,7 +15,6 @@ from refracmc.errors import Fault
 from refracmc.job.cost import COST_PARTS
 from refracmc.job.sleeves import PlanRefused
 from refracmc.production.fit import FitRefused, Posterior
-from refracmc.sampling.order_statistics import Select, at_places
 
 from . import store
 from .draws import draw
@@ -59,10 +58,8 @@ def _fit_task(state: tuple[Case, Priors], number: int) -> Posterior | FitRefused
     case, priors = state
     if number == _COMPILE:
         from .compiled import warm
-        from .compiled_order import warm as warm_order
 
         warm()
-        warm_order()
         return None
     if number == _COMPILE_JOBS:
         from .compiled_jobs import warm as warm_jobs
@@ -157,14 +154,9 @@ def evaluate_blocks(
                 yield block, index
 
 
-def read_results(
-    plan: WellPlan, folder: Path, sizes: list[int], checked: Sequence[int] | None = None
-) -> WellResults:
-    """A well's trials, to be read row by row. checked: as of `stored_measures`.
-
-    Raises RunFailure where a block is absent or damaged.
-    """
-    measures = stored_measures(plan, folder, sizes, checked)
+def read_results(plan: WellPlan, folder: Path, sizes: list[int]) -> WellResults:
+    """A well's trials, to be read row by row. Raises RunFailure where a block is absent or damaged."""
+    measures = stored_measures(plan, folder, sizes)
     parts = np.zeros((len(COST_PARTS), len(plan.strategies), 2))
     for block in range(len(sizes)):
         path = store.block_path(folder, plan.number, block, store.PARTS)
@@ -173,15 +165,6 @@ def read_results(
             raise store.damaged(path)
         parts += found
     return WellResults(plan, measures, dict(zip(COST_PARTS, parts, strict=True)), sizes)
-
-
-def selection(plan: WellPlan) -> Select:
-    """What finds order statistics of a well's trials; all ways find the same."""
-    if not plan.compiled:
-        return at_places
-    from .compiled_order import at_places as compiled
-
-    return compiled
 
 
 def summary_task(state: BlockState, task: SummaryTask) -> Array:
@@ -193,8 +176,8 @@ def summary_task(state: BlockState, task: SummaryTask) -> Array:
     index, (start, stop), part, of = task
     plan = plans[index]
     measures = stored_measures(plan, folder, sizes, range(part, len(sizes), of))
-    sampling, tail = plan.case.sampling, plan.case.valuation.cvar_tail_fraction
-    return statistics(measures, start, stop, sizes, sampling.design, tail, selection(plan))
+    sampling = plan.case.sampling
+    return statistics(measures, start, stop, sizes, sampling.design, plan.case.valuation.cvar_tail_fraction)
 
 
 def summary_tasks(plans: Sequence[WellPlan], sizes: Sequence[int]) -> list[SummaryTask]:

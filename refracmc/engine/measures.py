@@ -10,7 +10,6 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from refracmc.sampling import estimators
-from refracmc.sampling.order_statistics import Select, at_places
 
 from .trials import HELD_BYTES, StoredMeasure
 
@@ -67,13 +66,12 @@ def statistics(
     sizes: Sequence[int],
     design: str,
     tail_fraction: float,
-    select: Select = at_places,
 ) -> Array:
     """(strategies, SUMMARY_MEASURES, STATISTICS) of the strategies start .. stop - 1 of a well; 0 is `nothing`.
 
     Percentiles are exceedance percentiles (P90 low, P10 high) over the trials where the measure is defined.
-    sizes: trials of each block; select: what finds order statistics. `p_loss`, `cvar` and `capital_efficiency` are
-    statistics of all trials and have no percentiles.
+    sizes: trials of each block. `p_loss`, `cvar` and `capital_efficiency` are statistics of all trials and
+    have no percentiles.
     """
     made = np.full((stop - start, len(SUMMARY_MEASURES), len(STATISTICS)), np.nan)
     of_all = {"capital_efficiency", "p_loss", "cvar"}
@@ -85,13 +83,13 @@ def statistics(
             if name not in of_all:
                 source = {"executed_share": "executed", "capped_share": "capped"}.get(name, name)
                 values = inc if name == "incremental_npv" else measures[source].rows(at, min(at + step, stop))
-                found = estimators.summarise(values, sizes, design, select)
+                found = estimators.summarise(values, sizes, design)
                 made[rows, k] = np.stack([found[key] for key in STATISTICS], axis=-1)
                 continue
             if name == "p_loss":
                 got = estimators.chance_below(inc, 0.0, sizes, design)
             elif name == "cvar":
-                got = estimators.cvar_with_error(inc, tail_fraction, sizes, design, select)
+                got = estimators.cvar_with_error(inc, tail_fraction, sizes, design)
             else:
                 spent = measures["discounted_capex"].rows(at, min(at + step, stop))
                 got = estimators.ratio_with_error(inc, spent, sizes, design)

@@ -37,11 +37,10 @@ from refracmc.sampling.design_error import (
 from refracmc.sampling.order_statistics import (
     NODES,
     Hits,
-    Select,
     around,
-    at_places,
     between,
     count_hits,
+    order_statistic,
     places,
     quantile,
     share_error,
@@ -174,14 +173,11 @@ def quantile_with_error(values: ArrayLike, probability: float, sizes: Sequence[i
     return Estimate(at, se, 1.0 - known.counts / lay.trials, np.asarray(fallback))
 
 
-def cvar_with_error(
-    values: ArrayLike, tail_fraction: float, sizes: Sequence[int], design: str, select: Select = at_places
-) -> Estimate:
+def cvar_with_error(values: ArrayLike, tail_fraction: float, sizes: Sequence[int], design: str) -> Estimate:
     """Mean of the worst (lowest) `tail_fraction` of values (..., n): conditional value at risk.
 
     Rockafellar and Uryasev (2000), J. Risk 2(3), doi:10.21314/JOR.2000.038: the value at the boundary counts
-    with the fraction of a trial that fills the tail. The error is NaN for a tail of less than two trials. select: what
-    finds order statistics.
+    with the fraction of a trial that fills the tail. The error is NaN for a tail of less than two trials.
     """
     if not 0.0 < tail_fraction <= 1.0:
         raise ValueError(f"tail_fraction: found {tail_fraction!r}; allowed: above 0, at most 1")
@@ -191,8 +187,12 @@ def cvar_with_error(
     tail = tail_fraction * known.counts
     # A tail of 0.1 of 30 trials is 3, not the 3.0000000000000004 of binary fractions.
     place = np.clip(np.ceil(tail * (1.0 - 1e-12)) - 1.0, 0.0, lay.trials - 1.0).astype(np.intp)
-    held = x if known.mask is None else np.where(known.mask, x, np.nan)
-    boundary = select(held.reshape(-1, lay.trials), place.reshape(-1, 1)).reshape(x.shape[:-1])
+    if known.mask is None:  # the same place in every row
+        first = int(place.flat[0])
+        flat = x.reshape(-1, lay.trials)
+        boundary = np.array([np.partition(row, first)[first] for row in flat]).reshape(x.shape[:-1])
+    else:
+        boundary = order_statistic(_ordered(x, known), place)
     with np.errstate(invalid="ignore", divide="ignore"):
         z = boundary[..., None] + np.minimum(x - boundary[..., None], 0.0) / tail_fraction
         z = z if known.mask is None else np.where(known.mask, z, np.nan)
@@ -203,12 +203,11 @@ def cvar_with_error(
 
 
 def summarise(
-    values: ArrayLike, blocks: Sequence[int], design: str = "plain", select: Select = at_places
+    values: ArrayLike, blocks: Sequence[int], design: str = "plain"
 ) -> dict[str, NDArray[np.generic]]:
     """Mean, spread and percentiles with their errors, for every row of values (..., n).
 
-    blocks : trials in each block (`streams.block_sizes`); design : one of `DESIGNS`; select : what finds order
-    statistics.
+    blocks : trials in each block (`streams.block_sizes`); design : one of `DESIGNS`.
     Returns arrays (...,): mean, se, sd, p90, p50, p10, p90_se, p50_se, p10_se in the values' unit,
     undefined_share (fraction of trials not finite; all else is over defined trials, NaN for none) and
     fallback (True where the errors are the conservative ones, see `design_error`).
@@ -217,7 +216,7 @@ def summarise(
     lay = layout(blocks, x.shape[-1], design)
     shape, rows = x.shape[:-1], x.reshape(-1, lay.trials)
     step = max(1, _CHUNK // lay.trials)
-    parts = [_collect(rows[start : start + step], lay, select) for start in range(0, len(rows), step)]
+    parts = [_collect(rows[start : start + step], lay) for start in range(0, len(rows), step)]
     whole_known = all(part.in_blocks is None for part in parts)
 
     def joined(name: str) -> FloatArray:
@@ -269,7 +268,15 @@ def _in_blocks(part: _Collected, lay: Layout) -> FloatArray:
     return full if part.in_blocks is None else part.in_blocks
 
 
-def _collect(x: FloatArray, lay: Layout, select: Select) -> _Collected:
+def _at_places(x: FloatArray, low: NDArray[np.intp], high: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
+    """What stands at the places `low` and `high` (k, m) of rows (k, n) once sorted, undefined last as NaN."""
+    # row by row: NumPy's fast selection does not serve two axes
+    parted = np.stack([np.partition(row, np.unique((a, b))) for row, a, b in zip(x, low, high, strict=True)])
+    rows = np.arange(len(x))[:, None]
+    return parted[rows, low], parted[rows, high]
+
+
+def _collect(x: FloatArray, lay: Layout) -> _Collected:
     """One pass over rows (k, n) that fit a processor's cache together."""
     with np.errstate(over="ignore", invalid="ignore"):
         total = x.sum(axis=-1)
@@ -289,8 +296,7 @@ def _collect(x: FloatArray, lay: Layout, select: Select) -> _Collected:
     wanted = [(np.full((len(x), 1), p), around(p, known.counts)) for p in PERCENTILES.values()]
     wide = np.concatenate([part for pair in wanted for part in pair], axis=-1)
     low, high, t = places(known.counts[:, None], wide)
-    held = x if known.mask is None else np.where(known.mask, x, np.nan)
-    below, above = np.split(select(held, np.concatenate([low, high], axis=1)), 2, axis=1)
+    below, above = _at_places(x if known.mask is None else np.where(known.mask, x, np.nan), low, high)
     with np.errstate(invalid="ignore"):
         quantiles = between(below, above, t)
     hits = [count_hits(x, quantiles[:, k * (1 + NODES)], lay) for k in range(len(wanted))]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
@@ -15,17 +14,6 @@ NODES = 8
 """Probabilities about that of a quantile at which the quantile function is looked at for its error."""
 _NORMAL = ndtri((np.arange(NODES) + 0.5) / NODES)
 _NORMAL /= _NORMAL.std()
-
-
-Select = Callable[[FloatArray, NDArray[np.intp]], FloatArray]
-"""What finds order statistics, as `at_places` does."""
-
-
-def at_places(rows: FloatArray, wanted: NDArray[np.intp]) -> FloatArray:
-    """What stands at the places `wanted` (k, m), in any order, of each of the rows (k, n) once sorted, NaN last."""
-    # row by row: NumPy's fast selection does not serve two axes
-    found = [np.partition(row, np.unique(at))[at] for row, at in zip(rows, wanted, strict=True)]
-    return np.stack(found)
 
 
 def order_statistic(ordered: FloatArray, place: NDArray[np.intp]) -> FloatArray:
@@ -63,13 +51,6 @@ def slope(values: FloatArray, at: FloatArray) -> FloatArray:
     reach = values.max(axis=-1) - values.min(axis=-1)
     parts = (values - values[..., :1]) / np.where(reach > 0.0, reach, 1.0)[..., None]
     return np.asarray(reach * parts.std(axis=-1) / at.std(axis=-1))
-
-
-def quantiles(values: FloatArray, shares: FloatArray, select: Select = at_places) -> FloatArray:
-    """Quantiles (k,) of values (n,), all defined, at the shares (k,) in 0..1; as np.quantile's default."""
-    low, high, t = places(np.full(shares.shape, float(values.size)), shares)
-    below, above = np.split(select(values[None, :], np.concatenate([low, high])[None, :])[0], 2)
-    return between(below, above, t)
 
 
 class Hits(NamedTuple):
