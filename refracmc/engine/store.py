@@ -53,10 +53,7 @@ def _fault(where: str, found: str, allowed: str, remedy: str) -> InputError:
 
 
 def write_atomic(path: Path, *data: bytes | memoryview, keep: bool = True) -> None:
-    """Write bytes so that `path` is either absent, its old self, or whole.
-
-    keep: also after a loss of power; without, such a loss may leave it damaged.
-    """
+    """Write bytes so that `path` is absent, its old self, or whole; without `keep` a loss of power may damage it."""
     beside = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
         with open(beside, "wb", buffering=0) as handle:
