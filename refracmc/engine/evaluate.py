@@ -115,7 +115,7 @@ def posterior_rows(plan: WellPlan, draws: Draws) -> NDArray[np.intp]:
 
 
 _TABLES: OrderedDict[int, tuple[WellPlan, StreamTable]] = OrderedDict()
-_KEPT_TABLES = 8
+_KEPT_TABLES = 16  # as many wells as a worker does in a row
 
 
 def _posterior_table(plan: WellPlan) -> StreamTable:
