@@ -1,18 +1,17 @@
-"""The cash flow of every strategy compiled by numba, trial by trial, from the drawn streams and price paths on.
+"""The cash flow of every strategy compiled by numba, some trials side by side, from drawn streams and prices on.
 
 The same rules as `cash` in the same units; limit and payout months are identical, values agree to 1e-11
 (tests/engine). It needs the optional numba; `cash` alone serves where it is absent. A trial's numbers do not
 depend on which other trials, strategies or measures are asked for with it.
 
-Two things make it fast. What strategies share is made once, and only as far as a life reaches: the margin of the
-own stream by its delay, that of the new one by the month it starts. And no sum over months waits for the sum
-before: sums run in LANES, running totals in quarters, which are joined in a fixed order.
+Trials go in groups of COUNT, one a lane (`lanes`): a loop runs over months, and every month is worked for the whole
+group. What strategies share is made once, and only as far as the lives reach: the margin of the own stream by its
+delay, that of the new one by delay and date. The strategies of a date are worked together, some months at a time, so
+that these tables stay in the cache. Tables have a row a month, those of three phases or of several delays stand one
+below the other, `stride` rows each; `k` counts months from the date of the job.
 """
 
 from __future__ import annotations
-
-from collections.abc import Callable
-from typing import Any, TypeVar
 
 import numpy as np
 from numba import njit
@@ -20,27 +19,57 @@ from numpy.typing import NDArray
 
 from refracmc.economics.measures import BREAKEVEN_BOUND, IRR_CEILING
 
-F = TypeVar("F", bound=Callable[..., Any])
+from .compiled_months import (
+    ABANDONMENT,
+    AHEAD,
+    FIXED,
+    HOLDING,
+    NEVER,
+    PAD,
+    STATE,
+    best_end,
+    hope,
+    look,
+    margin,
+    net_prices,
+    not_all,
+    phases,
+    room,
+)
+from .compiled_months import (
+    count as counted,
+)
+from .compiled_months import (
+    flows as fill_flows,
+)
+from .compiled_months import (
+    worth as running_worth,
+)
+from .compiled_rate import forces, single_rate
+from .lanes import (
+    CONTRACT,
+    COUNT,
+    choose,
+    every,
+    fused,
+    growth,
+    inlined,
+    lane,
+    least,
+    load,
+    put,
+    some,
+    store,
+    turn,
+)
+
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 MONTH_DAYS = 365.25 / 12.0
-AHEAD = 12
-SEATS = 8
-"""Trials whose jobs are fetched, and measures handed over, together: theirs share lines of memory."""
-SCAN = 128
-"""Months of a life looked at together."""
-LARGEST_FORCE = float(np.log1p(IRR_CEILING) / 12.0)
-"""Monthly force of the largest annual rate reported."""
-TAIL_SHAPE = 0.8
-TINY = 1e-200
-U = np.uint64
-"""Indices in loops are unsigned, so that none counts from the end and the loops are vectorised."""
-PAD = 16
-"""Room behind the months, for sums that are taken several at a time."""
-CONTRACT = {"contract"}
-"""Multiply-adds may be fused; sums are never reordered."""
+SPAN = 64
+"""Months worked for all strategies of a date before the next ones."""
 # rows of the result, in the order of cash.PER_TRIAL
 (
     NPV,
@@ -58,486 +87,15 @@ CONTRACT = {"contract"}
     EXECUTED,
     CAPPED,
 ) = range(14)
-# rows of `costs`: differentials, liquids sold per gas volume and oil price, unit costs, costs per month, abandonment
-(
-    OIL_DIFFERENTIAL,
-    GAS_DIFFERENTIAL,
-    LIQUIDS,
-    OIL_COST,
-    GAS_COST,
-    WATER_COST,
-    FIXED,
-    HOLDING,
-    ABANDONMENT,
-) = range(9)
 
 
-def _kernel(function: F) -> F:
-    """Compiled without counted references: these functions make no array, and counting costs as much as some do."""
-    made: F = njit(cache=True, error_model="numpy", fastmath=CONTRACT, _nrt=False)(function)  # type: ignore[call-overload]
-    return made
-
-
-@_kernel
-def _total(values: Array, count: int) -> float:
-    """Sum of values[i], i < count, in eight running sums; zeros follow to a multiple of eight."""
-    a, b, c, d, e, f, g, h = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
-    for i in range(U(0), U(count), U(8)):
-        a += values[i]
-        b += values[i + U(1)]
-        c += values[i + U(2)]
-        d += values[i + U(3)]
-        e += values[i + U(4)]
-        f += values[i + U(5)]
-        g += values[i + U(6)]
-        h += values[i + U(7)]
-    return ((a + e) + (b + f)) + ((c + g) + (d + h))
-
-
-@_kernel
-def _dot(left: Array, right: Array, at: int, count: int, work: Array) -> float:
-    """Sum of left[i] right[at + i], i < count; zeros follow in `left`: four quarters at once, then their sum."""
-    quarter = (count + 3) // 4
-    size, here = U(quarter), U(at)
-    for i in range(size):
-        j, k, m = i + size, i + U(2) * size, i + U(3) * size
-        work[i] = (
-            left[i] * right[here + i]
-            + left[j] * right[here + j]
-            + left[k] * right[here + k]
-            + left[m] * right[here + m]
-        )
-    for i in range(size, size + U(7)):
-        work[i] = 0.0
-    return _total(work, quarter)
-
-
-@_kernel
-def _running(values: Array, count: int, out: Array, at: int) -> None:
-    """out[at + i] = values[0] + ... + values[i], i < count; zeros follow in `values`, out has room for three more.
-
-    Four quarters side by side, each then raised by the sum before it.
-    """
-    size, one = U((count + 3) // 4), U(at)
-    two, three, four = one + size, one + U(2) * size, one + U(3) * size
-    a, b, c, d = 0.0, 0.0, 0.0, 0.0
-    for i in range(size):
-        a += values[i]
-        b += values[i + size]
-        c += values[i + U(2) * size]
-        d += values[i + U(3) * size]
-        out[one + i], out[two + i], out[three + i], out[four + i] = a, b, c, d
-    b += a
-    c += b
-    for i in range(two, three):
-        out[i] += a
-    for i in range(three, four):
-        out[i] += b
-    for i in range(four, four + size):
-        out[i] += c
-
-
-@_kernel
-def _polynomial(flows: Array, count: int, v: float, quarter: float, work: Array) -> float:
-    """Sum of flows[i] v^i, i < count; quarter: v to the power of a quarter of count rounded up; zeros follow.
-
-    Horner over the four quarters at once, then in eight strands over what they leave.
-    """
-    size = U((count + 3) // 4)
-    for i in range(size):
-        j, k, m = i + size, i + U(2) * size, i + U(3) * size
-        work[i] = flows[i] + quarter * (flows[j] + quarter * (flows[k] + quarter * flows[m]))
-    for i in range(size, size + U(7)):
-        work[i] = 0.0
-    v2 = v * v
-    v4 = v2 * v2
-    power = v4 * v4
-    a, b, c, d, e, f, g, h = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
-    strands = (size + U(7)) // U(8)
-    at = U(8) * strands
-    for _ in range(strands):
-        at -= U(8)
-        a = a * power + work[at]
-        b = b * power + work[at + U(1)]
-        c = c * power + work[at + U(2)]
-        d = d * power + work[at + U(3)]
-        e = e * power + work[at + U(4)]
-        f = f * power + work[at + U(5)]
-        g = g * power + work[at + U(6)]
-        h = h * power + work[at + U(7)]
-    found: float = ((a + v * b) + v2 * (c + v * d)) + v4 * ((e + v * f) + v2 * (g + v * h))
-    return found
-
-
-@_kernel
-def _grown(x: float) -> float:
-    """exp(x) - 1 for |x| < 0.02, to 1e-14 of its value."""
-    return x * (1.0 + x / 2.0 * (1.0 + x / 3.0 * (1.0 + x / 4.0 * (1.0 + x / 5.0 * (1.0 + x / 6.0)))))
-
-
-@_kernel
-def _monthly_force(
-    flows: Array, count: int, total: float, at: int, outlay: float, timed: Array, work: Array
-) -> float:
-    """Root x > 0 of sum of flows[i] exp(-x i), at most LARGEST_FORCE, for flows that cross zero upward once.
-
-    total: their sum; outlay: what is laid out, by about month `at`. Newton steps on h = log(1 + P/K), P the present
-    value and K that of the outlay, against log(1 + x/beta): nearly a straight line for an outlay followed by a
-    declining income. A step leaves an error of about its square. The start comes from these flows alone. Bisection
-    in log force serves where the steps do not settle.
-    """
-    size = U(count)
-    for i in range(size):
-        timed[i] = i * flows[i]
-    for i in range(size, size + U(8)):
-        timed[i] = 0.0
-    quarter = (count + 3) // 4
-    mean = (_total(timed, count) - at * total) / (outlay + total)
-    beta = TAIL_SHAPE / (mean if mean > 0.25 else 12.0)
-    v = np.log(1.0 + total / outlay) / TAIL_SHAPE
-    x: float = min(beta * (np.exp(v) - 1.0), LARGEST_FORCE)
-    low, high = 0.0, LARGEST_FORCE
-    for trip in range(1200):
-        month, far = np.exp(-x), np.exp(-x * quarter)
-        value = _polynomial(flows, count, month, far, work)
-        if value < 0.0:
-            high = x
-        elif x == LARGEST_FORCE:
-            return LARGEST_FORCE
-        else:
-            low = x
-        moved = low
-        if trip < 12:
-            slope = _polynomial(timed, count, month, far, work)
-            grown = np.exp(x * at) / outlay if at > 0 else 1.0 / outlay
-            ratio = value * grown
-            if ratio > -0.999:
-                step = np.log(1.0 + ratio) * (1.0 + ratio) / ((slope - at * value) * grown * (x + beta))
-                step = max(min(step, 1.5), -1.5)
-                moved = x + (x + beta) * (_grown(step) if abs(step) < 0.02 else np.exp(step) - 1.0)
-                if abs(moved - x) <= 1e-7 * x:
-                    break
-                moved = min(moved, LARGEST_FORCE)
-        if not low < moved <= high:
-            moved = np.sqrt(low * high) if low > 0.0 else 0.5 * high
-            if not low < moved < high:
-                break
-        x = moved
-    return min(moved, LARGEST_FORCE)
-
-
-@_kernel
-def _phases(
-    total: Array,
-    row: int,
-    ratios: Array,
-    t: int,
-    main: int,
-    horizon: int,
-    sums: Array,
-    volume: Array,
-    twelve: Array,
-) -> None:
-    """Sums (3, T + 1) at month edges, volumes (3, T) by month and over AHEAD months, of a stream and its ratios.
-
-    total[row]: main phase at month edges; the others follow as in production.secondary.
-    """
-    edges, at, lead = U(horizon + 1), U(row), U(main)
-    for i in range(edges):
-        sums[lead, i] = total[at, i]
-    for k in range(2):
-        now, final, change = ratios[k, 0, t], ratios[k, 1, t], ratios[k, 2, t]
-        change = change if change > TINY else 0.0
-        moved = final - now
-        half = moved / (2.0 * change) if change > 0.0 else moved
-        line = U(1 - main if k == 0 else 2)
-        for i in range(edges):
-            x = sums[lead, i]
-            y = min(x, change)
-            sums[line, i] = y * (y * half - moved) + x * final
-    for phase in range(U(3)):
-        for i in range(U(horizon)):
-            volume[phase, i] = sums[phase, i + U(1)] - sums[phase, i]
-        if horizon >= AHEAD:
-            for i in range(U(horizon + 1 - AHEAD)):
-                twelve[phase, i] = sums[phase, i + U(AHEAD)] - sums[phase, i]
-
-
-@_kernel
-def _net_prices(
-    oil: Array, gas: Array, costs: Array, t: int, factors: Array, escalation: Array, price: Array
-) -> None:
-    """Net revenue per unit volume less the volume cost, price (3, T), from benchmark prices (n, T)."""
-    row, months = U(t), U(escalation.size)
-    oil_level, gas_level = costs[OIL_DIFFERENTIAL, t], costs[GAS_DIFFERENTIAL, t]
-    liquids, oil_factor, gas_factor = costs[LIQUIDS, t], factors[0], factors[1]
-    oil_cost, gas_cost, water_cost = costs[OIL_COST, t], costs[GAS_COST, t], costs[WATER_COST, t]
-    for i in range(months):
-        price[0, i] = (oil[row, i] + oil_level) * oil_factor - oil_cost * escalation[i]
-    for i in range(months):
-        price[1, i] = (gas[row, i] + gas_level + liquids * oil[row, i]) * gas_factor - gas_cost * escalation[
-            i
-        ]
-    for i in range(months):
-        price[2, i] = -water_cost * escalation[i]
-
-
-@_kernel
-def _margin(volume: Array, price: Array, late: int, start: int, stop: int, out: Array, row: int) -> None:
-    """out[row, j] = sum over phases of volume[p, j] price[p, j + late], start <= j < stop."""
-    if start < stop:
-        line, shift = U(row), U(late)
-        for j in range(U(start), U(stop)):
-            out[line, j] = (
-                volume[0, j] * price[0, j + shift]
-                + volume[1, j] * price[1, j + shift]
-                + volume[2, j] * price[2, j + shift]
-            )
-
-
-@_kernel
-def _ahead_margin(
-    sums: Array, twelve: Array, price: Array, late: int, end: int, start: int, stop: int, out: Array, row: int
-) -> None:
-    """As _margin with the volume of the AHEAD months from j on, cut at the stream's month `end`."""
-    _margin(twelve, price, late, start, min(stop, end - AHEAD + 1), out, row)
-    for j in range(max(start, end - AHEAD + 1, 0), stop):
-        worth = 0.0
-        for phase in range(3):
-            worth += (sums[phase, end] - sums[phase, j]) * price[phase, j + late]
-        out[row, j] = worth
-
-
-@_kernel
-def _first_below(
-    own: Array,
-    new: Array,
-    own_row: int,
-    new_row: int,
-    own_at: int,
-    new_at: int,
-    needed: Array,
-    at: int,
-    count: int,
-    scales: tuple[float, float, float, float],
-) -> int:
-    """First j < count at which the streams' margin lies below what is needed; count if there is none.
-
-    Month j of a stream that comes early stands in `own_row` at own_at + j, that of the late one in the next row at
-    own_at + j - 1; as much for `new`.
-    """
-    a0, b0, a1, b1 = scales
-    here, at_own, at_new = U(at), U(own_at), U(new_at)
-    early_own, late_own, early_new, late_new = U(own_row), U(own_row + 1), U(new_row), U(new_row + 1)
-    found: Any = U(count)
-    for j in range(U(count)):
-        margin = (
-            a0 * own[early_own, at_own + j]
-            + b0 * new[early_new, at_new + j]
-            + a1 * own[late_own, at_own + j - U(1)]
-            + b1 * new[late_new, at_new + j - U(1)]
-        )
-        found = min(found, j if margin < needed[here + j] else U(count))
-    return np.int64(found)  # type: ignore[return-value]
-
-
-@_kernel
-def _net(
-    own: Array,
-    new: Array,
-    own_row: int,
-    new_row: int,
-    resume: int,
-    fixed: Array,
-    month: int,
-    whole: int,
-    count: int,
-    scales: tuple[float, float, float, float],
-    out: Array,
-) -> None:
-    """Operating net out[k], k < count, of months from `month` on; rows as in _first_below, `whole` months late."""
-    a0, b0, a1, b1 = scales
-    for k in range(min(whole, count)):
-        out[k] = -fixed[month + k]
-    if whole >= count:
-        return
-    out[whole] = a0 * own[own_row, resume] + b0 * new[new_row, 0] - fixed[month + whole]
-    here, at_own, at_new, place = U(month + whole), U(resume), U(0), U(whole)
-    early_own, late_own, early_new, late_new = U(own_row), U(own_row + 1), U(new_row), U(new_row + 1)
-    for j in range(U(1), U(count - whole)):
-        out[place + j] = (
-            a0 * own[early_own, at_own + j]
-            + b0 * new[early_new, at_new + j]
-            + a1 * own[late_own, at_own + j - U(1)]
-            + b1 * new[late_new, at_new + j - U(1)]
-            - fixed[here + j]
-        )
-
-
-@_kernel
-def _best_end(net: Array, disc: Array, at: int, count: int, first: int, work: Array, totals: Array) -> int:
-    """Earliest month >= first at which the running discounted net is largest; -1 for first = -1 and none above 0."""
-    here, months = U(at), U(count)
-    for k in range(months):
-        work[k] = net[k] * disc[here + k]
-    for k in range(months, months + U(3)):
-        work[k] = 0.0
-    _running(work, count, totals, 0)
-    limit = first
-    best = totals[first] if first >= 0 else 0.0
-    for k in range(first + 1, count):
-        if totals[k] > best:
-            best, limit = totals[k], k
-    return limit
-
-
-@_kernel
-def _life(
-    own_sums: Array,
-    own_twelve: Array,
-    new_sums: Array,
-    new_twelve: Array,
-    expected: Array,
-    own_ahead: Array,
-    new_ahead: Array,
-    own_filled: IntArray,
-    new_filled: IntArray,
-    needed: Array,
-    resume: int,
-    month: int,
-    whole: int,
-    horizon: int,
-    scales: tuple[float, float, float, float],
-) -> int:
-    """Last month, from the job's on, by the look-ahead rule; its tables grow as far as the months looked at."""
-    a0, b0, a1, b1 = scales
-    width, idle = horizon - month, month - resume
-    start = min(whole + 1, width)
-    for k in range(1, start):  # nothing but the months that follow: the streams have not come yet
-        upto = min(k + AHEAD, width)
-        early, late = max(upto - whole, 0), max(upto - whole - 1, 0)
-        hope = 0.0
-        for phase in range(3):
-            volume = a0 * (own_sums[phase, resume + early] - own_sums[phase, resume])
-            volume += b0 * (new_sums[phase, early] - new_sums[phase, 0])
-            volume += a1 * (own_sums[phase, resume + late] - own_sums[phase, resume])
-            volume += b1 * (new_sums[phase, late] - new_sums[phase, 0])
-            hope += volume * expected[phase, month + k]
-        if hope < needed[month + k]:
-            return k - 1
-    while start < width:
-        stop = min(start + SCAN, width)
-        for lag in range(whole, whole + 2):
-            row, reach = idle + lag, resume + stop - lag
-            begin = max(own_filled[row], resume)
-            if begin < reach:
-                _ahead_margin(
-                    own_sums, own_twelve, expected, row, horizon - row, begin, reach, own_ahead, row
-                )
-                own_filled[row] = reach
-            begin, reach, late = new_filled[lag], stop - lag, month + lag
-            if begin < reach:
-                _ahead_margin(
-                    new_sums, new_twelve, expected, late, horizon - late, begin, reach, new_ahead, lag
-                )
-                new_filled[lag] = reach
-        found = _first_below(
-            own_ahead,
-            new_ahead,
-            idle + whole,
-            whole,
-            resume + start - whole,
-            start - whole,
-            needed,
-            month + start,
-            stop - start,
-            scales,
-        )
-        if found < stop - start:
-            return start + found - 1
-        start = stop
-    return width - 1
-
-
-@_kernel
-def _increment(
-    net: Array, alone: Array, month: int, keep_cash: float, living: int, last: int, out: Array, at: int
-) -> None:
-    """What a strategy pays more than the well left alone, out[at + k], k < last, and zeros; living: its months."""
-    here, place = U(month), U(at)
-    for k in range(U(living)):
-        out[place + k] = net[k] * keep_cash - alone[here + k]
-    for k in range(U(living), U(last)):
-        out[place + k] = -alone[here + k]
-    for k in range(U(last), U(last + 8)):
-        out[place + k] = 0.0
-
-
-@_kernel
-def _falls_below(totals: Array, start: int, stop: int) -> bool:
-    """Whether a total from `start` on is negative."""
-    below = 0
-    for k in range(U(start), U(stop)):
-        below += 1 if totals[k] < 0.0 else 0
-    return below > 0
-
-
-@_kernel
-def _product(left: Array, row: int, right: Array, count: int, out: Array) -> None:
-    """out[i] = left[row, i] right[i], i < count, and three zeros."""
-    line, months = U(row), U(count)
-    for i in range(months):
-        out[i] = left[line, i] * right[i]
-    for i in range(months, months + U(3)):
-        out[i] = 0.0
-
-
-@_kernel
-def _delivered(
-    own: Array,
-    new: Array,
-    main: int,
-    resume: int,
-    keep: float,
-    q2: float,
-    priced: Array,
-    at: int,
-    part: float,
-    count: int,
-    work: Array,
-) -> float:
-    """Value of `count` months of the main phase at prices `priced` from `at` on; `part` of each month's volume comes
-    a month later, of the last one not at all."""
-    line, here, first = U(main), U(at), U(resume)
-    early = 1.0 - part
-    months = U(count)
-    for j in range(months):
-        stream = keep * own[line, first + j] + q2 * new[line, j]
-        work[j] = stream * (early * priced[here + j] + part * priced[here + j + U(1)])
-    last = count - 1
-    work[last] = (keep * own[main, resume + last] + q2 * new[main, last]) * early * priced[at + last]
-    for j in range(months, months + U(7)):
-        work[j] = 0.0
-    return _total(work, count)
-
-
-@_kernel
-def _take(source: Array, at: int, many: int, out: Array) -> None:
-    """out[r, s, i] = source[r, s, at + i], i < many."""
-    for r in range(U(source.shape[0])):
-        for s in range(U(source.shape[1])):
-            for i in range(U(many)):
-                out[r, s, i] = source[r, s, U(at) + i]
-
-
-@_kernel
-def _hand_over(source: Array, wanted: BoolArray, at: int, many: int, out: Array) -> None:
-    """out[r, s, at + i] = source[r, s, i], i < many, of wanted rows r."""
-    for r in range(U(out.shape[0])):
-        if wanted[r]:
-            for s in range(U(out.shape[1])):
-                for i in range(U(many)):
-                    out[r, s, U(at) + i] = source[r, s, i]
+@inlined
+def _left_alone(made: Array, row: int, m: int, hold: Array) -> None:
+    """The results of a lane whose lease has ended before the job."""
+    for r in range(14):
+        made[r, row, m] = 0.0
+    made[NPV, row, m], made[EUR, row, m] = hold[4, m], hold[5, m]
+    made[IRR, row, m] = made[PAYOUT, row, m] = made[BREAKEVEN, row, m] = np.nan
 
 
 @njit(cache=True, error_model="numpy", nogil=True, fastmath=CONTRACT)
@@ -584,254 +142,613 @@ def value_trials(
     keep_cash = 1.0 - tax_rate
     factor = factors[main_row]
     want_payout, want_irr, want_breakeven = wanted[PAYOUT], wanted[IRR], wanted[BREAKEVEN]
-    padded = horizon + PAD
-    lags = 2
+    tracked = want_payout or want_irr
+    stride = horizon + PAD + SPAN
+    most_lags = 2
     for s in range(count):
         for t in range(n):
-            lags = max(lags, int(jobs[0, s, t] / MONTH_DAYS) + 2)
-    lags = min(lags, horizon)
-    delays = lags + min(lease, horizon) + 1
-    own, new = np.zeros((3, padded)), np.zeros((3, padded))
-    own_sums, new_sums = np.zeros((3, padded)), np.zeros((3, padded))
-    own_twelve, new_twelve = np.zeros((3, padded)), np.zeros((3, padded))
-    price, expected = np.zeros((3, padded)), np.zeros((3, padded))
-    own_margin, own_ahead = np.empty((delays, padded)), np.empty((delays, padded))
-    new_margin, new_ahead = np.empty((lags, padded)), np.empty((lags, padded))
-    own_filled, own_ahead_filled = np.zeros(delays, np.int64), np.zeros(delays, np.int64)
-    new_filled, new_ahead_filled = np.zeros(lags, np.int64), np.zeros(lags, np.int64)
-    disc, fixed, fixed_ahead = np.zeros(padded), np.zeros(padded), np.zeros(padded)
-    net, flows, alone, work = np.zeros(padded), np.zeros(padded), np.zeros(padded), np.zeros(padded)
-    totals, priced, timed = np.zeros(padded), np.zeros(padded), np.zeros(padded)
-    own_disc, new_disc, own_priced = np.zeros(padded), np.zeros(padded), np.zeros(padded)
-    escalation_ahead = np.zeros(horizon)
-    held, made = np.empty((6, count, SEATS)), np.empty((14, 1 + count, SEATS))
+            most_lags = max(most_lags, int(jobs[0, s, t] / MONTH_DAYS) + 2)
+    most_lags = min(most_lags, horizon + 1)
+    most_lags += most_lags % 2
+    wide, same = 1, 1
+    for s in range(1, count):
+        same = same + 1 if months[s] == months[s - 1] else 1
+        wide = max(wide, same)
+    trials, at_row = np.empty(COUNT, np.int64), np.empty(COUNT, np.int64)
+    own_sums, new_sums = room(3 * stride), room(3 * stride)
+    own_volumes, new_volumes = room(3 * stride), room(3 * stride)
+    own_twelve, new_twelve = room(3 * stride), room(3 * stride)
+    dated_sums, dated_volumes, dated_twelve = room(3 * stride), room(3 * stride), room(3 * stride)
+    price, expected = room(3 * stride), room(3 * stride)
+    oil_path, gas_path = room(stride), room(stride)
+    priced = room(stride)
+    own_margin, own_hope = room(most_lags * stride), room(most_lags * stride)
+    new_margin, new_hope = room(most_lags * stride), room(most_lags * stride)
+    own_worth, new_worth = room(most_lags * stride), room(most_lags * stride)
+    own_filled, own_hoped, own_valued = (
+        np.zeros(most_lags, np.int64),
+        np.zeros(most_lags, np.int64),
+        np.zeros(most_lags, np.int64),
+    )
+    new_filled, new_hoped, new_valued = (
+        np.zeros(most_lags, np.int64),
+        np.zeros(most_lags, np.int64),
+        np.zeros(most_lags, np.int64),
+    )
+    new_disc = room(stride)
+    alone_priced, alone_disc = room(stride), room(stride)
+    fixed, needed = room(stride), room(stride)
+    flows, alone = room(wide * stride), room(stride)
+    before = room(min(lease, horizon) + 2)
+    share_rows = 2 * most_lags + 4
+    shares = room(wide * share_rows)
+    state = room(wide * STATE)
+    work, hold = room(8), room(24)
+    firsts, lagses, knowns = np.zeros(wide, np.int64), np.zeros(wide, np.int64), np.zeros(wide, np.int64)
+    safes, lasts, open_ = np.zeros(wide, np.int64), np.zeros(wide, np.int64), np.zeros(wide, np.bool_)
+    single, timed_flows, scratch = (
+        np.zeros(2 * stride + 16),
+        np.zeros(2 * stride + 16),
+        np.zeros(2 * stride + 16),
+    )
+    limits, resumes, idles = np.zeros(COUNT, np.int64), np.zeros(COUNT, np.int64), np.zeros(COUNT, np.int64)
+    wholes = np.zeros((wide, COUNT), np.int64)
+    skipped = np.zeros(COUNT, np.bool_)
+    made = np.empty((14, 1 + count, COUNT))
+    disc, ahead_cost = np.zeros(stride), np.zeros(stride)
     for i in range(horizon):
         disc[i] = discount[i]
         for k in range(i, min(i + AHEAD, horizon)):
-            escalation_ahead[i] += escalation[k]
+            ahead_cost[i] += escalation[k]
+    zero, one = every(0.0), every(1.0)
+    lead = main_row * stride
+    never = every(NEVER)
+    kept_cash = every(keep_cash)
 
-    for t in range(n):
-        seat = t % SEATS
-        if seat == 0:
-            _take(jobs, t, min(SEATS, n - t), held)
-        _phases(table, rows[t], own_ratios, t, main_row, horizon, own_sums, own, own_twelve)
-        _phases(unit, t, unit_ratios, t, main_row, horizon, new_sums, new, new_twelve)
-        _net_prices(oil, gas, costs, t, factors, escalation, price)
-        for i in range(horizon):
-            fixed[i] = costs[FIXED, t] * escalation[i]
+    for group in range(0, n, COUNT):
+        for m in range(COUNT):
+            trials[m] = min(group + m, n - 1)
+            at_row[m] = rows[trials[m]]
+        turn(table, at_row, horizon + 1, own_sums, main_row * stride)
+        turn(unit, trials, horizon + 1, new_sums, main_row * stride)
+        phases(own_ratios, trials, main_row, horizon + 1, stride, work, own_sums, own_volumes, own_twelve)
+        phases(unit_ratios, trials, main_row, horizon + 1, stride, work, new_sums, new_volumes, new_twelve)
         if use_ahead:
-            _net_prices(oil_ahead, gas_ahead, costs, t, factors, escalation, expected)
-            for i in range(horizon):
-                fixed_ahead[i] = costs[FIXED, t] * escalation_ahead[i]
-        for i in range(delays):
-            own_filled[i], own_ahead_filled[i] = 0, 0
-        start_total = own_sums[main_row, 0]
+            turn(oil_ahead, trials, horizon, oil_path, 0)
+            turn(gas_ahead, trials, horizon, gas_path, 0)
+            net_prices(oil_path, gas_path, costs, trials, work, factors, escalation, stride, expected)
+        turn(oil, trials, horizon, oil_path, 0)
+        turn(gas, trials, horizon, gas_path, 0)
+        net_prices(oil_path, gas_path, costs, trials, work, factors, escalation, stride, price)
+        for m in range(COUNT):
+            hold[0, m] = costs[FIXED, trials[m]]
+            hold[1, m] = costs[ABANDONMENT, trials[m]] * keep_cash
+            hold[2, m] = costs[HOLDING, trials[m]] * keep_cash
+        monthly, leaving = load(hold, 0), load(hold, 1)
+        for i in range(horizon):
+            store(fixed, i, monthly * every(escalation[i]))
+            store(needed, i, monthly * every(ahead_cost[i]))
+        for i in range(most_lags):
+            own_filled[i], own_hoped[i], own_valued[i] = i, i, i
 
-        # ---- the well left alone
-        _margin(own, price, 0, 0, horizon, own_margin, 0)
+        # ---- the wells left alone
+        margin(own_volumes, 0, price, 0, stride, horizon, own_margin, 0)
         own_filled[0] = horizon
-        for i in range(horizon):
-            net[i] = own_margin[0, i] - fixed[i]
-        limit = horizon - 1
         if use_ahead:
-            _ahead_margin(own_sums, own_twelve, expected, 0, horizon, 0, horizon, own_ahead, 0)
-            own_ahead_filled[0] = horizon
+            hope(
+                own_sums,
+                own_twelve,
+                0,
+                expected,
+                0,
+                stride,
+                0,
+                horizon,
+                horizon + 1 - AHEAD,
+                horizon,
+                own_hope,
+                0,
+            )
+            own_hoped[0] = horizon
+            end = every(float(horizon))
             for i in range(horizon):
-                if own_ahead[0, i] < fixed_ahead[i]:
-                    limit = i - 1
-                    break
+                end = least(end, choose(load(own_hope, i) < load(needed, i), every(float(i)), never))
+            store(hold, 3, end - one)
         else:
-            limit = _best_end(net, disc, 0, horizon, -1, work, totals)
-        end = min(limit + 1, horizon - 1)
-        for i in range(limit + 1):
-            alone[i] = net[i] * keep_cash
-        for i in range(limit + 1, padded):
-            alone[i] = 0.0
-        alone[end] -= costs[ABANDONMENT, t] * escalation[end] * keep_cash
-        npv0 = _dot(alone, disc, 0, end + 1, work)
-        eur0 = np0[t] + (own_sums[main_row, limit + 1] - start_total)
-        for r in range(14):
-            made[r, 0, seat] = 0.0
-        made[NPV, 0, seat], made[EUR, 0, seat] = npv0, eur0
-        made[IRR, 0, seat] = made[PAYOUT, 0, seat] = made[BREAKEVEN, 0, seat] = np.nan
-        if want_breakeven:
+            running, best, where = zero, zero, every(-1.0)
             for i in range(horizon):
-                priced[i] = disc[i] * (oil[t, i] if main_row == 0 else gas[t, i])
-            # running sums, one place late: index i holds the months before i
-            _product(own, main_row, disc, horizon, work)
-            _running(work, horizon, own_disc, 1)
-            _product(new, main_row, disc, horizon, work)
-            _running(work, horizon, new_disc, 1)
-            _product(own, main_row, priced, horizon, work)
-            _running(work, horizon, own_priced, 1)
+                running = fused(load(own_margin, i) - load(fixed, i), every(disc[i]), running)
+                better = running > best
+                best, where = choose(better, running, best), choose(better, every(float(i)), where)
+            store(hold, 3, where)
+        limit = load(hold, 3)
+        end = least(limit + one, every(float(horizon - 1)))
+        npv0 = zero
+        for i in range(horizon):
+            month_number = every(float(i))
+            got = (load(own_margin, i) - load(fixed, i)) * kept_cash
+            got = choose(month_number <= limit, got, zero)
+            got = choose(month_number == end, got - leaving * every(escalation[i]), got)
+            npv0 = fused(got, every(disc[i]), npv0)
+            store(alone, i, got)
+        store(hold, 4, npv0)
+        last_limit = 0
+        for m in range(COUNT):
+            limits[m] = int(hold[3, m])
+            last_limit = max(last_limit, limits[m])
+            first_sum = own_sums[main_row * stride, m]
+            hold[5, m] = np0[trials[m]] + (own_sums[main_row * stride + limits[m] + 1, m] - first_sum)
+            for r in range(14):
+                made[r, 0, m] = 0.0
+            made[NPV, 0, m], made[EUR, 0, m] = hold[4, m], hold[5, m]
+            made[IRR, 0, m] = made[PAYOUT, 0, m] = made[BREAKEVEN, 0, m] = np.nan
+        if want_breakeven:  # running sums, one place late: row i holds the months before i
+            path = oil_path if main_row == 0 else gas_path
+            worth, volume, own = zero, zero, main_row * stride
+            for i in range(horizon):
+                store(priced, i, load(path, i) * every(disc[i]))
+                store(alone_disc, i, volume)
+                store(alone_priced, i, worth)
+                volume = fused(load(own_volumes, own + i), every(disc[i]), volume)
+                worth = fused(load(own_volumes, own + i), load(priced, i), worth)
+            store(alone_disc, horizon, volume)
+            store(alone_priced, horizon, worth)
+            worth = zero
+            for i in range(horizon):
+                store(new_disc, i, worth)
+                worth = fused(load(new_volumes, own + i), every(disc[i]), worth)
+            store(new_disc, horizon, worth)
 
-        # ---- the strategies
-        previous, resume, width, produced, remaining, decay = -1, 0, 0, 0.0, 0.0, 0.0
-        for s in range(count):
-            month = months[s]
-            row = s + 1
-            if month - 1 - limit > lease:
-                for r in range(14):
-                    made[r, row, seat] = 0.0
-                made[NPV, row, seat], made[EUR, row, seat] = npv0, eur0
-                made[IRR, row, seat] = made[PAYOUT, row, seat] = made[BREAKEVEN, row, seat] = np.nan
+        # ---- the strategies, date by date
+        shifted, s0 = False, 0
+        while s0 < count:
+            month, s1 = months[s0], s0 + 1
+            while s1 < count and months[s1] == month:
+                s1 += 1
+            at_date = s1 - s0
+            width = horizon - month
+            most_idle, all_skipped = 0, True
+            for m in range(COUNT):
+                skipped[m] = month - 1 - limits[m] > lease
+                resumes[m] = month if skipped[m] else min(limits[m] + 1, month)
+                idles[m] = month - resumes[m]
+                all_skipped = all_skipped and skipped[m]
+                most_idle = max(most_idle, idles[m])
+            if all_skipped:
+                for s in range(s0, s1):
+                    for m in range(COUNT):
+                        _left_alone(made, s + 1, m, hold)
+                s0 = s1
                 continue
-            if month != previous:
-                previous = month
-                resume = min(limit + 1, month)
-                width = horizon - month
-                for i in range(lags):
-                    new_filled[i], new_ahead_filled[i] = 0, 0
-                produced = np0[t] + (own_sums[main_row, resume] - start_total)
-                remaining = own_sums[main_row, horizon] - own_sums[main_row, resume]
-                decay = (1.0 - min(produced / terms[5, t], 1.0)) ** terms[2, t]
-            days, gross = held[0, s, seat], held[1, s, seat]
-            lost = held[5, s, seat] > 0.5
-            alive = 0.0 if lost else 1.0
-            idle = month - resume
+            moved, shifted = shifted, most_idle > 0
+            if moved or shifted:
+                for lag in range(most_lags):
+                    own_filled[lag], own_hoped[lag], own_valued[lag] = lag, lag, lag
+            for lag in range(most_lags):
+                new_filled[lag], new_hoped[lag], new_valued[lag] = lag, lag, lag
+            for m in range(COUNT):
+                t = trials[m]
+                produced = np0[t] + (own_sums[lead + resumes[m], m] - own_sums[lead, m])
+                hold[6, m] = produced
+                hold[7, m] = own_sums[lead + horizon, m] - own_sums[lead + resumes[m], m]
+                hold[8, m] = (1.0 - min(produced / terms[5, t], 1.0)) ** terms[2, t]
+            if shifted:
+                for m in range(COUNT):
+                    for phase in range(3):
+                        base = phase * stride
+                        for k in range(width + 1):
+                            dated_sums[base + k, m] = own_sums[base + resumes[m] + k, m]
+                for phase in range(3):
+                    base = phase * stride
+                    for k in range(width + 1, stride):
+                        store(dated_sums, base + k, load(dated_sums, base + width))
+                for phase in range(3):
+                    base = phase * stride
+                    for k in range(stride - 1):
+                        store(
+                            dated_volumes,
+                            base + k,
+                            load(dated_sums, base + k + 1) - load(dated_sums, base + k),
+                        )
+                    for k in range(stride - AHEAD):
+                        store(
+                            dated_twelve,
+                            base + k,
+                            load(dated_sums, base + k + AHEAD) - load(dated_sums, base + k),
+                        )
+                for d in range(most_idle + 1):
+                    store(before, d, zero)
+                for m in range(COUNT):
+                    for i in range(idles[m]):
+                        at = resumes[m] + i
+                        before[idles[m] - i, m] = -hold[2, m] * escalation[at] - alone[at, m]
+            # own streams: months of the calendar, or of the date where a well stood idle before it
+            own_at = 0 if shifted else month
+            the_sums = dated_sums if shifted else own_sums
+            the_volumes = dated_volumes if shifted else own_volumes
+            the_twelve = dated_twelve if shifted else own_twelve
+            the_month = month if shifted else 0
+            the_end = width if shifted else horizon
 
-            # response
-            ultimate, alpha = terms[5, t], terms[4, t]
-            kept = terms[3, t] * held[2, s, seat] * alive
-            raw = terms[0, t] * terms[1, t] * held[3, s, seat] * alive * decay
-            old = kept * remaining
-            fresh = raw * (new_sums[main_row, width] - new_sums[main_row, 0])
-            room = ultimate - produced - old
-            allowed = 0.0
-            if room >= 0.0:
-                allowed = room + old
-                if alpha < 1.0:
-                    allowed = min(allowed, room / (1.0 - alpha))
-            scale = allowed / fresh if allowed < fresh else 1.0
-            forward = min(alpha * scale * fresh / old, 1.0) if old > 0.0 else 0.0
-            q2, keep = raw * scale, kept * (1.0 - forward)
-
-            # streams move by the days shut in: part of a month's volume comes one month later than the rest
-            down = days / MONTH_DAYS
-            whole = int(down)
-            part = down - whole
-            whole = min(whole, width)
-            scales = (keep * (1.0 - part), q2 * (1.0 - part), keep * part, q2 * part)
-
-            # life, and the tables as far as it may reach
-            life = 0
-            if use_ahead and not lost:
-                life = _life(
-                    own_sums,
-                    own_twelve,
-                    new_sums,
-                    new_twelve,
-                    expected,
-                    own_ahead,
-                    new_ahead,
-                    own_ahead_filled,
-                    new_ahead_filled,
-                    fixed_ahead,
-                    resume,
-                    month,
-                    whole,
-                    horizon,
-                    scales,
-                )
-            known = 1 if lost else life + 1 if use_ahead else width
-            for lag in range(whole, min(whole + 2, known)):
-                line, begin, reach = idle + lag, max(own_filled[idle + lag], resume), resume + known - lag
-                if begin < reach:
-                    _margin(own, price, line, begin, reach, own_margin, line)
-                    own_filled[line] = reach
-                begin, reach = new_filled[lag], known - lag
-                if begin < reach:
-                    _margin(new, price, month + lag, begin, reach, new_margin, lag)
-                    new_filled[lag] = reach
-            _net(own_margin, new_margin, idle + whole, whole, resume, fixed, month, whole, known, scales, net)
-            if not use_ahead and not lost:
-                life = _best_end(net, disc, month, width, 0, work, totals)
-            end = min(life + 1, width - 1)
-            cost = gross * working
-
-            # incremental cash after tax from the first month that differs
-            for i in range(idle):
-                flows[i] = -costs[HOLDING, t] * escalation[resume + i] * keep_cash - alone[resume + i]
-            last = width if tax_rate > 0.0 else min(max(life, limit - month) + 2, width)
-            size = idle + last
-            _increment(net, alone, month, keep_cash, life + 1, last, flows, idle)
-            flows[idle + end] -= costs[ABANDONMENT, t] * escalation[month + end] * keep_cash
-            flows[idle] -= cost
-            if tax_rate > 0.0:
-                for k in range(width):
-                    flows[idle + k] += write_off[s, month + k] * (cost * tax_rate)
-            gain = _dot(flows, disc, resume, size, work)
-
-            # payout and rate of return by the running total
-            payout, rate = np.nan, np.nan
-            if want_payout or want_irr:
-                _running(flows, size, totals, 0)
-                paid = idle
-                while paid < size and totals[paid] < 0.0:
-                    paid += 1
-                total = totals[size - 1]
-                if paid < size:
-                    payout = paid - idle + 1.0
-                if want_irr and paid < size and total > 0.0:
-                    lead = 0  # the first month whose running total is not zero
-                    while totals[lead] == 0.0:
-                        lead += 1
-                    above = lead  # the first above zero
-                    while totals[above] <= 0.0:
-                        above = max(above + 1, paid) if above >= idle else above + 1
-                    if above > lead and not _falls_below(totals, above, size):
-                        at, outlay = idle, -totals[idle]
-                        if not outlay > 0.0:
-                            at, outlay = lead, -totals[lead]
-                        force = _monthly_force(flows, size, total, at, outlay, timed, work)
-                        rate = min(np.exp(12.0 * force) - 1.0, IRR_CEILING)
-
-            # volumes and the break-even price of the main phase
-            got, later = max(life + 1 - whole, 0), max(life - whole, 0)
-            own_first, new_first = own_sums[main_row, resume], new_sums[main_row, 0]
-            a0, b0, a1, b1 = scales
-            recovered = produced + a0 * (own_sums[main_row, resume + got] - own_first)
-            recovered += b0 * (new_sums[main_row, got] - new_first)
-            recovered += a1 * (own_sums[main_row, resume + later] - own_first)
-            recovered += b1 * (new_sums[main_row, later] - new_first)
-            level = np.nan
-            if want_breakeven:
-                volume, value = 0.0, 0.0
-                if limit >= resume:
-                    volume -= own_disc[limit + 1] - own_disc[resume]
-                    value -= own_priced[limit + 1] - own_priced[resume]
-                if got > 0:
-                    here = disc[month + whole]
-                    volume += a0 * (here / disc[resume]) * (own_disc[resume + got] - own_disc[resume])
-                    volume += b0 * (here / disc[0]) * new_disc[got]
-                    value += _delivered(
-                        own, new, main_row, resume, keep, q2, priced, month + whole, part, got, work
+            # ---- response, and the shares of the streams by lag
+            date_first, date_lags = most_lags, 0
+            for q in range(at_date):
+                s, at = s0 + q, q * STATE
+                first, lags = most_lags, 0
+                for m in range(COUNT):
+                    t = trials[m]
+                    days, gross = jobs[0, s, t], jobs[1, s, t]
+                    stopped = jobs[5, s, t] > 0.5 or skipped[m]
+                    alive = 0.0 if stopped else 1.0
+                    ultimate, alpha = terms[5, t], terms[4, t]
+                    kept = terms[3, t] * jobs[2, s, t] * alive
+                    raw = terms[0, t] * terms[1, t] * jobs[3, s, t] * alive * hold[8, m]
+                    old = kept * hold[7, m]
+                    fresh = raw * (new_sums[lead + width, m] - new_sums[lead, m])
+                    space = ultimate - hold[6, m] - old
+                    allowed = 0.0
+                    if space >= 0.0:
+                        allowed = space + old
+                        if alpha < 1.0:
+                            allowed = min(allowed, space / (1.0 - alpha))
+                    scale = allowed / fresh if allowed < fresh else 1.0
+                    forward = min(alpha * scale * fresh / old, 1.0) if old > 0.0 else 0.0
+                    down = 0.0 if skipped[m] else days / MONTH_DAYS
+                    whole = int(down)
+                    state[at + 13, m] = down - whole
+                    whole = min(whole, width)
+                    wholes[q, m] = whole
+                    first, lags = min(first, whole), max(lags, whole + 2)
+                    state[at + 11, m], state[at + 12, m] = kept * (1.0 - forward), raw * scale
+                    state[at + 14, m] = 1.0 if scale < 1.0 else 0.0
+                    state[at + 8, m] = 0.0 if skipped[m] else gross * working
+                    state[at + 15, m] = 1.0 if stopped else 0.0
+                lags = min(lags, most_lags)
+                firsts[q], lagses[q] = first, lags
+                date_first, date_lags = min(date_first, first), max(date_lags, lags)
+                base = q * share_rows
+                for lag in range(2 * first, 2 * lags):
+                    store(shares, base + lag, zero)
+                for m in range(COUNT):
+                    keep, q2, part, row = (
+                        state[at + 11, m],
+                        state[at + 12, m],
+                        state[at + 13, m],
+                        base + 2 * wholes[q, m],
                     )
-                if later > 0:
-                    here = disc[month + whole + 1]
-                    volume += a1 * (here / disc[resume]) * (own_disc[resume + later] - own_disc[resume])
-                    volume += b1 * (here / disc[0]) * new_disc[later]
-                volume *= keep_cash * factor
-                value *= keep_cash * factor
-                if volume > 0.0:
-                    level = max(min((value - gain) / volume, BREAKEVEN_BOUND), -BREAKEVEN_BOUND)
+                    if wholes[q, m] < lags:
+                        shares[row, m], shares[row + 1, m] = keep * (1.0 - part), q2 * (1.0 - part)
+                    if wholes[q, m] + 1 < lags:
+                        shares[row + 2, m], shares[row + 3, m] = keep * part, q2 * part
 
-            made[NPV, row, seat] = npv0 + gain
-            made[INCREMENTAL_NPV, row, seat] = gain
-            made[IRR, row, seat] = rate
-            made[PAYOUT, row, seat] = payout
-            made[EUR, row, seat] = recovered
-            made[INCREMENTAL_EUR, row, seat] = recovered - eur0
-            made[BREAKEVEN, row, seat] = level
-            made[JOB_DAYS, row, seat] = days
-            made[JOB_COST, row, seat] = gross
-            made[CAPEX, row, seat] = cost
-            made[DISCOUNTED_CAPEX, row, seat] = cost * disc[month]
-            made[EFFECTIVE, row, seat] = held[4, s, seat]
-            made[EXECUTED, row, seat] = 1.0
-            made[CAPPED, row, seat] = 1.0 if scale < 1.0 else 0.0
-        if seat == SEATS - 1 or t == n - 1:
-            _hand_over(made, wanted, t - seat, seat + 1, out)
+            # ---- lives, all strategies of the date by some months at a time
+            for q in range(at_date):
+                at = q * STATE
+                stopped = load(state, at + 15) > zero
+                store(state, at + 6, choose(stopped, zero, every(float(width - 1))))
+                knowns[q] = width
+                open_[q] = not_all(stopped)
+            if use_ahead:
+                begin, unknown = 1, True
+                while begin < width and unknown:
+                    stop = min(begin + SPAN, width)
+                    unknown = False
+                    for lag in range(date_first, date_lags):
+                        if own_hoped[lag] < own_at + stop:
+                            hope(
+                                the_sums,
+                                the_twelve,
+                                -lag,
+                                expected,
+                                the_month,
+                                stride,
+                                own_hoped[lag],
+                                own_at + stop,
+                                the_end + 1 - AHEAD,
+                                max(the_end - lag, 0),
+                                own_hope,
+                                lag * stride,
+                            )
+                            own_hoped[lag] = own_at + stop
+                        if new_hoped[lag] < stop:
+                            hope(
+                                new_sums,
+                                new_twelve,
+                                -lag,
+                                expected,
+                                month,
+                                stride,
+                                new_hoped[lag],
+                                stop,
+                                width + 1 - AHEAD,
+                                max(width - lag, 0),
+                                new_hope,
+                                lag * stride,
+                            )
+                            new_hoped[lag] = stop
+                    for q in range(at_date):
+                        if open_[q]:
+                            at = q * STATE
+                            dead, life = look(
+                                own_hope,
+                                new_hope,
+                                own_at,
+                                the_sums,
+                                own_at,
+                                new_sums,
+                                expected,
+                                month,
+                                width,
+                                stride,
+                                firsts[q],
+                                lagses[q],
+                                shares[q * share_rows : (q + 1) * share_rows],
+                                needed,
+                                begin,
+                                stop,
+                                load(state, at + 15) > zero,
+                                load(state, at + 6),
+                            )
+                            store(state, at + 6, life)
+                            store(state, at + 15, choose(dead, one, zero))
+                            open_[q] = not_all(dead)
+                            unknown = unknown or open_[q]
+                    begin = stop
+                for q in range(at_date):
+                    knowns[q] = 0
+                    for m in range(COUNT):
+                        knowns[q] = max(knowns[q], int(state[q * STATE + 6, m]) + 1)
+            reach = 0
+            for q in range(at_date):
+                reach = max(reach, knowns[q])
+
+            # ---- flows after tax beyond those of the well left alone
+            for step in range(1 if use_ahead else 0, 2):
+                for q in range(at_date):
+                    at = q * STATE
+                    if step:
+                        top, safes[q] = 0, width - 1
+                        for m in range(COUNT):
+                            top = max(top, int(state[at + 6, m]))
+                            safes[q] = min(safes[q], int(state[at + 6, m]) + 1)  # months before any end
+                        lasts[q] = width if tax_rate > 0.0 else min(max(top, last_limit - month) + 2, width)
+                        reach = max(reach, lasts[q])
+                        store(state, at + 7, least(load(state, at + 6) + one, every(float(width - 1))))
+                        store(state, at + 9, load(state, at + 8) * every(tax_rate))
+                        running, gain, timed = zero, zero, zero
+                        above, below = never, zero - never
+                        for d in range(most_idle, 0, -1):
+                            running, gain, timed, _, above, below = counted(
+                                load(before, d),
+                                every(-float(d)),
+                                disc[month - d],
+                                tracked,
+                                running,
+                                gain,
+                                timed,
+                                never,
+                                above,
+                                below,
+                            )
+                        store(state, at, running)
+                        store(state, at + 1, gain)
+                        store(state, at + 2, timed)
+                        store(state, at + 3, never)
+                        store(state, at + 4, above)
+                        store(state, at + 5, below)
+                for begin in range(0, reach, SPAN):
+                    stop = min(begin + SPAN, reach)
+                    for lag in range(date_first, date_lags):
+                        if own_filled[lag] < own_at + stop:
+                            margin(
+                                the_volumes,
+                                own_filled[lag] - lag,
+                                price,
+                                the_month + own_filled[lag],
+                                stride,
+                                own_at + stop - own_filled[lag],
+                                own_margin,
+                                lag * stride + own_filled[lag],
+                            )
+                            own_filled[lag] = own_at + stop
+                        if new_filled[lag] < stop:
+                            margin(
+                                new_volumes,
+                                new_filled[lag] - lag,
+                                price,
+                                month + new_filled[lag],
+                                stride,
+                                stop - new_filled[lag],
+                                new_margin,
+                                lag * stride + new_filled[lag],
+                            )
+                            new_filled[lag] = stop
+                    for q in range(at_date):
+                        at, part_of = q * STATE, shares[q * share_rows : (q + 1) * share_rows]
+                        if step:
+                            fill_flows(
+                                own_margin,
+                                new_margin,
+                                own_at,
+                                stride,
+                                firsts[q],
+                                lagses[q],
+                                part_of,
+                                fixed,
+                                alone,
+                                disc,
+                                escalation,
+                                write_off[s0 + q],
+                                month,
+                                begin,
+                                stop,
+                                safes[q],
+                                knowns[q],
+                                lasts[q],
+                                tax_rate > 0.0,
+                                tracked,
+                                kept_cash,
+                                leaving,
+                                state,
+                                at,
+                                flows,
+                                q * stride,
+                            )
+                        else:
+                            running, best, where = best_end(
+                                own_margin,
+                                new_margin,
+                                own_at,
+                                stride,
+                                firsts[q],
+                                lagses[q],
+                                part_of,
+                                fixed,
+                                disc,
+                                month,
+                                begin,
+                                stop,
+                                load(state, at),
+                                load(state, at + 1),
+                                load(state, at + 2),
+                            )
+                            store(state, at, running)
+                            store(state, at + 1, best)
+                            store(state, at + 2, where)
+                if not step:
+                    for q in range(at_date):
+                        at = q * STATE
+                        store(state, at + 6, choose(load(state, at + 15) > zero, zero, load(state, at + 2)))
+
+            # ---- running values of the main phase
+            if want_breakeven:
+                far = 0
+                for q in range(at_date):
+                    for m in range(COUNT):
+                        far = max(far, int(state[q * STATE + 6, m]) + 1)
+                for lag in range(date_first, date_lags):
+                    row = lag * stride + own_valued[lag]
+                    if own_valued[lag] == lag:
+                        store(own_worth, row, zero)
+                    if own_valued[lag] < own_at + far:
+                        running_worth(
+                            the_volumes,
+                            lead + own_valued[lag] - lag,
+                            priced,
+                            the_month + own_valued[lag],
+                            own_at + far - own_valued[lag],
+                            own_worth,
+                            row,
+                        )
+                        own_valued[lag] = own_at + far
+                    row = lag * stride + lag
+                    store(new_worth, row, zero)
+                    running_worth(new_volumes, lead, priced, month + lag, far - lag, new_worth, row)
+
+            # ---- results
+            for q in range(at_date):
+                s, row, at = s0 + q, s0 + q + 1, q * STATE
+                running, timed, outlay = load(state, at), load(state, at + 2), load(state, at + 10)
+                last = lasts[q]
+                for k in range(last, last + 7):
+                    store(flows, q * stride + k, zero)
+                store(hold, 18, every(np.nan))
+                if want_irr:
+                    crossing = (
+                        (outlay > zero) & (running > zero) & (load(state, at + 5) < load(state, at + 4))
+                    )
+                    here = flows[q * stride : (q + 1) * stride]
+                    force, odd = forces(here, last, before, most_idle, running, timed, outlay, crossing)
+                    store(
+                        hold,
+                        18,
+                        choose(
+                            crossing, least(growth(every(12.0) * force), every(IRR_CEILING)), every(np.nan)
+                        ),
+                    )
+                    odd = odd | ((outlay <= zero) & (running > zero))
+                    if some(odd):
+                        for m in range(COUNT):
+                            if lane(odd, m):
+                                hold[18, m] = single_rate(
+                                    here, before, m, idles[m], last, single, timed_flows, scratch
+                                )
+                for m in range(COUNT):
+                    if skipped[m]:
+                        _left_alone(made, row, m, hold)
+                        continue
+                    t, resume, whole, lived = trials[m], resumes[m], wholes[q, m], int(state[at + 6, m])
+                    keep, q2, part = state[at + 11, m], state[at + 12, m], state[at + 13, m]
+                    a0, b0, a1, b1 = keep * (1.0 - part), q2 * (1.0 - part), keep * part, q2 * part
+                    gain_here = state[at + 1, m]
+                    got, later = max(lived + 1 - whole, 0), max(lived - whole, 0)
+                    own_first, new_first = own_sums[lead + resume, m], new_sums[lead, m]
+                    recovered = hold[6, m] + a0 * (own_sums[lead + resume + got, m] - own_first)
+                    recovered += b0 * (new_sums[lead + got, m] - new_first)
+                    recovered += a1 * (own_sums[lead + resume + later, m] - own_first)
+                    recovered += b1 * (new_sums[lead + later, m] - new_first)
+                    level = np.nan
+                    if want_breakeven:
+                        volume, value, limit_here = 0.0, 0.0, limits[m]
+                        if limit_here >= resume:
+                            volume -= alone_disc[limit_here + 1, m] - alone_disc[resume, m]
+                            value -= alone_priced[limit_here + 1, m] - alone_priced[resume, m]
+                        if got > 0:
+                            one_late = disc[month + whole]
+                            line = whole * stride
+                            volume += (
+                                a0
+                                * (one_late / disc[resume])
+                                * (alone_disc[resume + got, m] - alone_disc[resume, m])
+                            )
+                            volume += b0 * (one_late / disc[0]) * new_disc[got, m]
+                            value += a0 * (
+                                own_worth[line + own_at + lived + 1, m] - own_worth[line + own_at + whole, m]
+                            )
+                            value += b0 * new_worth[line + lived + 1, m]
+                        if later > 0:
+                            one_late = disc[month + whole + 1]
+                            line = (whole + 1) * stride
+                            volume += (
+                                a1
+                                * (one_late / disc[resume])
+                                * (alone_disc[resume + later, m] - alone_disc[resume, m])
+                            )
+                            volume += b1 * (one_late / disc[0]) * new_disc[later, m]
+                            value += a1 * (
+                                own_worth[line + own_at + lived + 1, m]
+                                - own_worth[line + own_at + whole + 1, m]
+                            )
+                            value += b1 * new_worth[line + lived + 1, m]
+                        volume *= keep_cash * factor
+                        value *= keep_cash * factor
+                        if volume > 0.0:
+                            level = max(min((value - gain_here) / volume, BREAKEVEN_BOUND), -BREAKEVEN_BOUND)
+                    made[NPV, row, m] = hold[4, m] + gain_here
+                    made[INCREMENTAL_NPV, row, m] = gain_here
+                    made[IRR, row, m] = hold[18, m]
+                    paid_at = state[at + 3, m]
+                    made[PAYOUT, row, m] = paid_at + 1.0 if paid_at < NEVER else np.nan
+                    made[EUR, row, m] = recovered
+                    made[INCREMENTAL_EUR, row, m] = recovered - hold[5, m]
+                    made[BREAKEVEN, row, m] = level
+                    made[JOB_DAYS, row, m] = jobs[0, s, t]
+                    made[JOB_COST, row, m] = jobs[1, s, t]
+                    made[CAPEX, row, m] = state[at + 8, m]
+                    made[DISCOUNTED_CAPEX, row, m] = state[at + 8, m] * disc[month]
+                    made[EFFECTIVE, row, m] = jobs[4, s, t]
+                    made[EXECUTED, row, m] = 1.0
+                    made[CAPPED, row, m] = state[at + 14, m]
+            s0 = s1
+        many = min(COUNT, n - group)
+        for r in range(14):
+            if wanted[r]:
+                for s in range(count + 1):
+                    if many == COUNT:
+                        put(out, r, s, group, load(made[r], s))
+                    else:
+                        for m in range(many):
+                            out[r, s, group + m] = made[r, s, m]
 
 
 def warm() -> None:

@@ -1,0 +1,478 @@
+"""Loops over months of the compiled cash flow, for a group of trials side by side (`lanes`).
+
+Tables have a row a month and a column a trial; those of three phases or of several delays (`lag`, months) stand one
+below the other, `stride` rows each. `k` counts months from the date of the job; `own_at` is the row of its first
+month in the tables of the own stream. shares (rows): those of the old and the new stream that come `lag` months late,
+in turn. Money is in US$, volumes in bbl or Mcf, as in `cash`.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from .lanes import COUNT, choose, every, fused, inlined, kernel, least, load, negated, some, store
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+AHEAD = 12
+PAD = 16
+"""Rows behind the months of a table, for what is read ahead."""
+NEVER = 1e9
+"""A month beyond all others."""
+TINY = 1e-200
+U = np.uint64
+"""An unsigned index is not counted from the end."""
+_LINE = 8
+"""Doubles of a line of the cache."""
+STATE = 16
+"""Rows kept of a strategy: running total, gain, total of months times flows, payout, first month with a total above
+zero and last with one below; life, month of abandonment, outlay, tax saved per write-off, total laid out at the job;
+shares of the old and of the new stream, part of a month shut in, whether capped, whether no longer producing."""
+# rows of `costs`: differentials, liquids sold per gas volume and oil price, unit costs, costs per month, abandonment
+(
+    OIL_DIFFERENTIAL,
+    GAS_DIFFERENTIAL,
+    LIQUIDS,
+    OIL_COST,
+    GAS_COST,
+    WATER_COST,
+    FIXED,
+    HOLDING,
+    ABANDONMENT,
+) = range(9)
+
+
+@njit(cache=True)
+def room(rows: int) -> Array:
+    """Zeros (rows, COUNT) whose rows are lines of the cache."""
+    held = np.zeros(rows * COUNT + _LINE)
+    skip = (-held.ctypes.data // 8) % _LINE
+    return held[skip : skip + rows * COUNT].reshape(rows, COUNT)
+
+
+@kernel
+def phases(
+    ratios: Array,
+    trials: IntArray,
+    main: int,
+    edges: int,
+    stride: int,
+    work: Array,
+    sums: Array,
+    volumes: Array,
+    ahead: Array,
+) -> None:
+    """Sums at month edges, volumes by month and over AHEAD months, from the main phase's sums; three blocks of
+    `stride` rows each; beyond the last edge the sums stay and the volumes are zero."""
+    lead = main * stride
+    for k in range(2):
+        for m in range(COUNT):
+            t = trials[m]
+            change = ratios[k, 2, t]
+            change = change if change > TINY else 0.0
+            moved = ratios[k, 1, t] - ratios[k, 0, t]
+            work[0, m], work[1, m], work[2, m] = ratios[k, 1, t], change, moved
+            work[3, m] = moved / (2.0 * change) if change > 0.0 else moved
+        final, change, moved, half = load(work, 0), load(work, 1), load(work, 2), load(work, 3)
+        line = (1 - main if k == 0 else 2) * stride
+        zero = every(0.0)
+        for i in range(edges):
+            x = load(sums, lead + i)
+            y = least(x, change)
+            store(sums, line + i, fused(y, fused(y, half, zero - moved), x * final))
+    for phase in range(3):
+        line = phase * stride
+        last = load(sums, line + edges - 1)
+        for i in range(edges, stride):
+            store(sums, line + i, last)
+        for i in range(stride - 1):
+            store(volumes, line + i, load(sums, line + i + 1) - load(sums, line + i))
+        for i in range(stride - AHEAD):
+            store(ahead, line + i, load(sums, line + i + AHEAD) - load(sums, line + i))
+
+
+@kernel
+def net_prices(
+    oil: Array,
+    gas: Array,
+    costs: Array,
+    trials: IntArray,
+    work: Array,
+    factors: Array,
+    escalation: Array,
+    stride: int,
+    price: Array,
+) -> None:
+    """Net revenue per unit volume less the volume cost of three phases, from benchmark prices."""
+    for m in range(COUNT):
+        t = trials[m]
+        work[0, m], work[1, m], work[2, m] = (
+            costs[OIL_DIFFERENTIAL, t],
+            costs[GAS_DIFFERENTIAL, t],
+            costs[LIQUIDS, t],
+        )
+        work[3, m], work[4, m], work[5, m] = -costs[OIL_COST, t], -costs[GAS_COST, t], -costs[WATER_COST, t]
+    oil_level, gas_level, liquids = load(work, 0), load(work, 1), load(work, 2)
+    oil_cost, gas_cost, water_cost = load(work, 3), load(work, 4), load(work, 5)
+    oil_factor, gas_factor = every(factors[0]), every(factors[1])
+    for i in range(escalation.size):
+        grown = every(escalation[i])
+        a, b = load(oil, i), load(gas, i)
+        store(price, i, fused(a + oil_level, oil_factor, oil_cost * grown))
+        store(price, stride + i, fused(fused(liquids, a, b + gas_level), gas_factor, gas_cost * grown))
+        store(price, 2 * stride + i, water_cost * grown)
+
+
+@inlined
+def margin(
+    volumes: Array, at: int, price: Array, price_at: int, stride: int, count: int, out: Array, out_at: int
+) -> None:
+    """out = sum over phases of volume times price, `count` months."""
+    for i in range(count):
+        found = load(volumes, at + i) * load(price, price_at + i)
+        found = fused(load(volumes, stride + at + i), load(price, stride + price_at + i), found)
+        found = fused(load(volumes, 2 * stride + at + i), load(price, 2 * stride + price_at + i), found)
+        store(out, out_at + i, found)
+
+
+@inlined
+def hope(
+    sums: Array,
+    ahead: Array,
+    at: int,
+    price: Array,
+    price_at: int,
+    stride: int,
+    begin: int,
+    stop: int,
+    whole: int,
+    end: int,
+    out: Array,
+    out_at: int,
+) -> None:
+    """As _margin with the volume of the AHEAD months from each on, i from begin to stop, cut at the stream's
+    month `end`; `whole`: months to which it needs no cut."""
+    reach = min(stop, whole)
+    if begin < reach:
+        margin(ahead, at + begin, price, price_at + begin, stride, reach - begin, out, out_at + begin)
+    for i in range(max(begin, whole), stop):
+        found = (load(sums, end) - load(sums, at + i)) * load(price, price_at + i)
+        found = fused(
+            load(sums, stride + end) - load(sums, stride + at + i), load(price, stride + price_at + i), found
+        )
+        found = fused(
+            load(sums, 2 * stride + end) - load(sums, 2 * stride + at + i),
+            load(price, 2 * stride + price_at + i),
+            found,
+        )
+        store(out, out_at + i, found)
+
+
+@inlined
+def _delivered(
+    own: Array, new: Array, own_at: int, stride: int, first: int, upto: int, shares: Array, k: int
+) -> Any:
+    """Sum over lags first <= lag < upto of both streams' parts of month k."""
+    found = every(0.0)
+    for lag in range(first, upto):
+        found = fused(load(shares, 2 * lag), load(own, lag * stride + own_at + k), found)
+        found = fused(load(shares, 2 * lag + 1), load(new, lag * stride + k), found)
+    return found
+
+
+@inlined
+def look(
+    own: Array,
+    new: Array,
+    own_at: int,
+    own_sums: Array,
+    own_first: int,
+    new_sums: Array,
+    expected: Array,
+    month: int,
+    width: int,
+    stride: int,
+    first: int,
+    lags: int,
+    shares: Array,
+    needed: Array,
+    begin: int,
+    stop: int,
+    dead: Any,
+    life: Any,
+) -> tuple[Any, Any]:
+    """Lanes that end by the look-ahead rule in months begin <= k < stop, and their last months."""
+    alive = negated(dead)
+    for k in range(begin, min(stop, lags)):
+        found = _delivered(own, new, own_at, stride, first, min(lags, k + 1), shares, k)
+        upto = min(k + AHEAD, width)
+        for lag in range(max(first, k + 1), lags):  # what has not come yet
+            reach = max(upto - lag, 0)
+            a, b = load(shares, 2 * lag), load(shares, 2 * lag + 1)
+            for phase in range(3):
+                base = phase * stride
+                mine = load(own_sums, base + own_first + reach) - load(own_sums, base + own_first)
+                other = load(new_sums, base + reach) - load(new_sums, base)
+                found = fused(fused(a, mine, b * other), load(expected, base + month + k), found)
+        below = alive & (found < load(needed, month + k))
+        if some(below):
+            life = choose(below, every(float(k - 1)), life)
+            alive = alive & negated(below)
+    start = max(begin, lags)
+    if lags - first == 2:
+        a0, b0, a1, b1 = (
+            load(shares, 2 * first),
+            load(shares, 2 * first + 1),
+            load(shares, 2 * first + 2),
+            load(shares, 2 * first + 3),
+        )
+        early_own, early_new = first * stride + own_at, first * stride
+        late_own, late_new = early_own + stride, early_new + stride
+        for k in range(start, stop):
+            found = fused(a0, load(own, early_own + k), every(0.0))
+            found = fused(b0, load(new, early_new + k), found)
+            found = fused(a1, load(own, late_own + k), found)
+            found = fused(b1, load(new, late_new + k), found)
+            below = alive & (found < load(needed, month + k))
+            if some(below):
+                life = choose(below, every(float(k - 1)), life)
+                alive = alive & negated(below)
+    else:
+        for k in range(start, stop):
+            found = _delivered(own, new, own_at, stride, first, lags, shares, k)
+            below = alive & (found < load(needed, month + k))
+            if some(below):
+                life = choose(below, every(float(k - 1)), life)
+                alive = alive & negated(below)
+    return negated(alive), life
+
+
+@kernel
+def _best(net: Any, k: int, factor: float, running: Any, best: Any, where: Any) -> tuple[Any, Any, Any]:
+    """The running total of discounted nets with that of month k, the largest so far and its month."""
+    running = fused(net, every(factor), running)
+    better = running > best
+    return running, choose(better, running, best), choose(better, every(float(k)), where)
+
+
+@inlined
+def best_end(
+    own: Array,
+    new: Array,
+    own_at: int,
+    stride: int,
+    first: int,
+    lags: int,
+    shares: Array,
+    fixed: Array,
+    disc: Array,
+    month: int,
+    begin: int,
+    stop: int,
+    running: Any,
+    best: Any,
+    where: Any,
+) -> tuple[Any, Any, Any]:
+    """The running discounted net, its largest value and the month of that, of months begin <= k < stop."""
+    for k in range(begin, stop):
+        net = _delivered(own, new, own_at, stride, first, min(lags, k + 1), shares, k) - load(
+            fixed, month + k
+        )
+        if k == 0:
+            running = net * every(disc[month])
+            best, where = running, every(0.0)
+        else:
+            running, best, where = _best(net, k, disc[month + k], running, best, where)
+    return running, best, where
+
+
+@kernel
+def count(
+    got: Any,
+    number: Any,
+    factor: float,
+    tracked: bool,
+    running: Any,
+    gain: Any,
+    timed: Any,
+    paid: Any,
+    above: Any,
+    below: Any,
+) -> tuple[Any, Any, Any, Any, Any, Any]:
+    """The sums and marks with the flow of month k."""
+    gain = fused(got, every(factor), gain)
+    running = running + got
+    timed = fused(got, number, timed)
+    if tracked:
+        negative = running < every(0.0)
+        below = choose(negative, number, below)
+        paid = least(paid, choose(negative, every(NEVER), number))
+        above = least(above, choose(running > every(0.0), number, every(NEVER)))
+    return running, gain, timed, paid, above, below
+
+
+@kernel
+def _flow(
+    found: Any,
+    number: Any,
+    at: int,
+    fixed: Array,
+    alone: Array,
+    escalation: Array,
+    kept_cash: Any,
+    life: Any,
+    end: Any,
+    leaving: Any,
+) -> Any:
+    """Flow after tax, beyond what the well left alone pays, of month `number` from the job on, `at` of the calendar."""
+    """Flow after tax of month k beyond what the well left alone would pay."""
+    lost = every(0.0) - load(alone, at)
+    got = choose(number <= life, fused(found - load(fixed, at), kept_cash, lost), lost)
+    return choose(number == end, fused(leaving, every(-escalation[U(at)]), got), got)
+
+
+@inlined
+def flows(
+    own: Array,
+    new: Array,
+    own_at: int,
+    stride: int,
+    first: int,
+    lags: int,
+    shares: Array,
+    fixed: Array,
+    alone: Array,
+    disc: Array,
+    escalation: Array,
+    write_off: Array,
+    month: int,
+    begin: int,
+    stop: int,
+    safe: int,
+    known: int,
+    last: int,
+    taxed: bool,
+    tracked: bool,
+    kept_cash: Any,
+    leaving: Any,
+    state: Array,
+    at: int,
+    flows: Array,
+    flows_at: int,
+) -> None:
+    """Flows of months begin <= k < stop, and what is summed and marked along them, kept in `state`."""
+    running, gain, timed = load(state, at), load(state, at + 1), load(state, at + 2)
+    paid, above, below = load(state, at + 3), load(state, at + 4), load(state, at + 5)
+    life, end, cost, saved = (
+        load(state, at + 6),
+        load(state, at + 7),
+        load(state, at + 8),
+        load(state, at + 9),
+    )
+    living, stop = min(stop, known), min(stop, last)
+    one, number = every(1.0), every(float(begin))
+    for k in range(begin, min(living, lags)):
+        found = _delivered(own, new, own_at, stride, first, min(lags, k + 1), shares, k)
+        got = _flow(found, number, month + k, fixed, alone, escalation, kept_cash, life, end, leaving)
+        if taxed:
+            got = fused(every(write_off[U(month + k)]), saved, got)
+        if k == 0:
+            got = got - cost
+        store(flows, flows_at + k, got)
+        running, gain, timed, paid, above, below = count(
+            got, number, disc[U(month + k)], tracked, running, gain, timed, paid, above, below
+        )
+        number = number + one
+        if k == 0:
+            store(state, at + 10, every(0.0) - running)
+    start = max(begin, min(lags, living))
+    if lags - first == 2:
+        a0, b0, a1, b1 = (
+            load(shares, 2 * first),
+            load(shares, 2 * first + 1),
+            load(shares, 2 * first + 2),
+            load(shares, 2 * first + 3),
+        )
+        early_own, early_new = first * stride + own_at, first * stride
+        late_own, late_new = early_own + stride, early_new + stride
+        light = start
+        if tracked and not some((above == every(NEVER)) | (paid == every(NEVER))):
+            lowest = running
+            light = max(min(living, safe), start)
+            for k in range(start, light):
+                found = fused(a0, load(own, early_own + k), every(0.0))
+                found = fused(b0, load(new, early_new + k), found)
+                found = fused(a1, load(own, late_own + k), found)
+                found = fused(b1, load(new, late_new + k), found)
+                got = fused(found - load(fixed, month + k), kept_cash, every(0.0) - load(alone, month + k))
+                if taxed:
+                    got = fused(every(write_off[U(month + k)]), saved, got)
+                store(flows, flows_at + k, got)
+                gain = fused(got, every(disc[U(month + k)]), gain)
+                running = running + got
+                timed = fused(got, number, timed)
+                lowest = least(lowest, running)
+                number = number + one
+            below = choose(lowest < every(0.0), number, below)
+        for k in range(light, living):
+            found = fused(a0, load(own, early_own + k), every(0.0))
+            found = fused(b0, load(new, early_new + k), found)
+            found = fused(a1, load(own, late_own + k), found)
+            found = fused(b1, load(new, late_new + k), found)
+            got = _flow(found, number, month + k, fixed, alone, escalation, kept_cash, life, end, leaving)
+            if taxed:
+                got = fused(every(write_off[U(month + k)]), saved, got)
+            store(flows, flows_at + k, got)
+            running, gain, timed, paid, above, below = count(
+                got, number, disc[U(month + k)], tracked, running, gain, timed, paid, above, below
+            )
+            number = number + one
+    else:
+        for k in range(start, living):
+            found = _delivered(own, new, own_at, stride, first, lags, shares, k)
+            got = _flow(found, number, month + k, fixed, alone, escalation, kept_cash, life, end, leaving)
+            if taxed:
+                got = fused(every(write_off[U(month + k)]), saved, got)
+            store(flows, flows_at + k, got)
+            running, gain, timed, paid, above, below = count(
+                got, number, disc[U(month + k)], tracked, running, gain, timed, paid, above, below
+            )
+            number = number + one
+    for k in range(max(begin, living), stop):
+        got = _flow(every(0.0), number, month + k, fixed, alone, escalation, kept_cash, life, end, leaving)
+        if taxed:
+            got = fused(every(write_off[U(month + k)]), saved, got)
+        store(flows, flows_at + k, got)
+        running, gain, timed, paid, above, below = count(
+            got, number, disc[U(month + k)], tracked, running, gain, timed, paid, above, below
+        )
+        number = number + one
+    store(state, at, running)
+    store(state, at + 1, gain)
+    store(state, at + 2, timed)
+    store(state, at + 3, paid)
+    store(state, at + 4, above)
+    store(state, at + 5, below)
+
+
+@inlined
+def worth(
+    volumes: Array, at: int, priced: Array, priced_at: int, count: int, out: Array, out_at: int
+) -> None:
+    """out[out_at + i + 1] = out[out_at + i] + volume times price, i < count."""
+    total = load(out, out_at)
+    for i in range(count):
+        total = fused(load(volumes, at + i), load(priced, priced_at + i), total)
+        store(out, out_at + i + 1, total)
+
+
+@kernel
+def not_all(which: Any) -> bool:
+    """Whether a lane is false."""
+    return some(negated(which))
