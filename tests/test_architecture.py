@@ -40,7 +40,14 @@ HEAVY = ("numpy", "pandas", "scipy", "matplotlib", "pyarrow", "SALib", "pydantic
 LONGEST_FILE = 350
 # The fit samples a posterior: it is handed a seed and keys its own generator by it; nothing else of the core is.
 SEEDED = ("refracmc.production.fit", "refracmc.production.fit_sampler")
-RANDOM_TYPES = {"Generator", "SeedSequence", "PCG64", "BitGenerator", "default_rng"}
+RANDOM_TYPES = {
+    "Generator",
+    "SeedSequence",
+    "PCG64",
+    "BitGenerator",
+    "default_rng",
+    "bit_generator.ISeedSequence",
+}
 
 # A unit, or the word that says a number has none.
 UNIT = re.compile(

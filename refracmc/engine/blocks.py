@@ -119,13 +119,18 @@ def block_arrays(state: tuple[list[WellPlan], list[int]], task: BlockTask) -> li
     return made
 
 
-def block_task(state: BlockState, task: BlockTask) -> None:
-    """Evaluate and store block task[0] of each of the plans task[1], one after the other."""
+def block_task(state: BlockState, task: BlockTask) -> dict[str, int]:
+    """Evaluate and store block task[0] of each of the plans task[1], one after the other.
+
+    Returns what `store.remember` takes.
+    """
     plans, folder, sizes = state
     block, wells = task
+    signatures: dict[str, int] = {}
     for index in wells:
         (arrays,) = block_arrays((plans, sizes), (block, (index,)))
-        store.write_block(folder, plans[index].number, block, arrays)
+        signatures |= store.write_block(folder, plans[index].number, block, arrays)
+    return signatures
 
 
 def evaluate_blocks(
@@ -141,8 +146,10 @@ def evaluate_blocks(
 
     Yields (block, plan) as they are done.
     """
+    store.remember()
     if scheduler is None:
-        for (block, wells), _ in run_tasks(block_task, (plans, folder, sizes), tasks, workers):
+        for (block, wells), signatures in run_tasks(block_task, (plans, folder, sizes), tasks, workers):
+            store.remember(signatures)
             yield from ((block, index) for index in wells)
         return
     from .cluster import connected, run_on
@@ -150,7 +157,7 @@ def evaluate_blocks(
     with connected(scheduler, workers) as client:
         for (block, wells), made in run_on(client, block_arrays, (plans, sizes), tasks, note):
             for index, arrays in zip(wells, made, strict=True):
-                store.write_block(folder, plans[index].number, block, arrays)
+                store.remember(store.write_block(folder, plans[index].number, block, arrays))
                 yield block, index
 
 

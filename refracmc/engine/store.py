@@ -109,16 +109,40 @@ def damaged(path: Path) -> RunFailure:
     return RunFailure(f"{path}: block file absent or damaged; run again with --resume.")
 
 
+_HEAD = 1 << 12
+"""Bytes that hold the head of a block file."""
+_WRITTEN: dict[str, int] = {}
+"""Signatures of the block files that the run of this process has written, by path."""
+
+
+def _signature(found: os.stat_result) -> int:
+    """Which file, how long, and when its bytes and its entry were changed last, as one number."""
+    return hash((found.st_dev, found.st_ino, found.st_size, found.st_mtime_ns, found.st_ctime_ns))
+
+
+def remember(signatures: dict[str, int] | None = None) -> None:
+    """Take these files as just written from their arrays (see `write_block`); None: forget all."""
+    if signatures is None:
+        _WRITTEN.clear()
+    else:
+        _WRITTEN.update(signatures)
+
+
 def check_file(path: Path, shape: tuple[int, ...]) -> int:
-    """Compare a block file with its digest and shape; returns where its numbers begin. Raises RunFailure."""
+    """Compare a block file with its digest and shape; returns where its numbers begin. Raises RunFailure.
+
+    The bytes of a file that this run wrote, and that nothing has touched since, are not compared again.
+    """
     try:
-        data = path.read_bytes()
+        with open(path, "rb", buffering=0) as handle:
+            whole = _WRITTEN.get(str(path)) != _signature(os.fstat(handle.fileno()))
+            data = handle.readall() if whole else handle.read(_HEAD)
     except OSError:
         raise damaged(path) from None
     body = memoryview(data)[:-DIGEST]
-    if len(data) <= DIGEST or hashlib.sha256(body).digest() != data[-DIGEST:]:
+    if whole and (len(data) <= DIGEST or hashlib.sha256(body).digest() != data[-DIGEST:]):
         raise damaged(path)
-    head = io.BytesIO(data[: 1 << 12])
+    head = io.BytesIO(data[:_HEAD])
     np.lib.format.read_magic(head)
     found, fortran, kind = np.lib.format.read_array_header_1_0(head)
     if found != shape or fortran or kind != np.float64:
@@ -131,13 +155,18 @@ def block_path(folder: Path, well: int, block: int, kind: str) -> Path:
     return folder / "blocks" / f"well{well:04d}-block{block:05d}.{kind}.npy"
 
 
-def write_block(folder: Path, well: int, block: int, arrays: dict[str, Array]) -> None:
+def write_block(folder: Path, well: int, block: int, arrays: dict[str, Array]) -> dict[str, int]:
     """Write the files of one block; the file named KEPT comes last and marks the block as done.
 
-    The others go when the run is complete: what a loss of power does to them their digests tell.
+    The others go when the run is complete: what a loss of power does to them their digests tell. Returns what
+    `remember` takes, so that what this run has written is not read once more for its digest.
     """
+    signatures = {}
     for kind in sorted(arrays, key=lambda name: name == KEPT):
-        write_array(block_path(folder, well, block, kind), arrays[kind], keep=kind == KEPT)
+        path = block_path(folder, well, block, kind)
+        write_array(path, arrays[kind], keep=kind == KEPT)
+        signatures[str(path)] = _signature(os.stat(path))
+    return signatures
 
 
 def read_block(folder: Path, well: int, block: int) -> dict[str, Array] | None:

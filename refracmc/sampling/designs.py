@@ -32,6 +32,7 @@ from refracmc.sampling.streams import (
     BLOCK_SIZE,
     check_keys,
     generator,
+    generators,
     open_uniforms,
 )
 
@@ -145,9 +146,10 @@ def block_uniforms(
     if not wanted:
         return {}
     if design == "plain":
-        return {n: open_uniforms(generator(seed, n, scope, block), BLOCK_SIZE) for n in wanted}
+        sources = generators(seed, wanted, scope, block)
+        return {n: open_uniforms(source, BLOCK_SIZE) for n, source in zip(wanted, sources, strict=True)}
     if design == "latin_hypercube":
-        return _latin_hypercube([generator(seed, n, scope, block) for n in wanted], wanted)
+        return _latin_hypercube(generators(seed, wanted, scope, block), wanted)
     places = _places(tuple(registry) if registry is not None else wanted, tuple(later))
     missing = [n for n in wanted if n not in places]
     if missing:
@@ -155,5 +157,5 @@ def block_uniforms(
         raise ValueError(f"names: found {listing(missing)}; allowed: names of the registry; {hint}")
     order = generator(seed, _ROWS_STREAM, scope, block).permutation(BLOCK_SIZE)
     strata = _sobol_strata(len(places))[[places[n] for n in wanted]][:, order]
-    random = np.stack([generator(seed, n, scope, block).random(2 * BLOCK_SIZE - 1) for n in wanted])
+    random = np.stack([s.random(2 * BLOCK_SIZE - 1) for s in generators(seed, wanted, scope, block)])
     return dict(zip(wanted, _scrambled(strata, random), strict=True))

@@ -3,6 +3,8 @@
 Oracle: the arrays that were written, and the estimators applied to whole arrays at once: equal to the bit.
 """
 
+import os
+import time
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -109,6 +111,45 @@ def test_damage_is_found_by_the_part_that_looks(written, tmp_path: Path, harm: s
         trials.stored_measures(PLAN, tmp_path, SIZES, range(0, len(SIZES), 2))
     if harm == "one bit":  # the part that looks at other blocks cannot see it
         trials.stored_measures(PLAN, tmp_path, SIZES, range(1, len(SIZES), 2))
+
+
+@pytest.mark.parametrize("harm", ["none", "cut", "one bit", "replaced", "absent"])
+def test_what_this_run_wrote_is_not_read_for_its_digest(
+    written, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, harm: str
+) -> None:
+    """Unless something touched it since: the times are set back, as a careless copy would leave them."""
+    folder, values = written
+    (tmp_path / "blocks").mkdir()
+    kinds = {store.KEPT: trials.KEPT_MEASURES, store.EXTRA: trials.EXTRA_MEASURES}
+    for block in range(len(SIZES)):
+        found = {kind: store.read_array(store.block_path(folder, PLAN.number, block, kind)) for kind in kinds}
+        store.remember(store.write_block(tmp_path, PLAN.number, block, found))
+    path = store.block_path(tmp_path, PLAN.number, 4, store.EXTRA)
+    before, data = path.stat(), bytearray(path.read_bytes())
+    time.sleep(0.02)  # coarser than the clock of any file system in use here
+    data[len(data) // 2] ^= 1
+    if harm == "replaced":
+        path.with_name("other").write_bytes(data)
+        path.with_name("other").replace(path)
+    elif harm == "absent":
+        path.unlink()
+    elif harm != "none":
+        path.write_bytes(data[:-9] if harm == "cut" else data)
+    if harm not in ("none", "absent"):
+        os.utime(path, ns=(before.st_atime_ns, before.st_mtime_ns))
+    try:
+        if harm != "none":
+            with pytest.raises(RunFailure, match=r"well0002-block00004.more.*--resume"):
+                trials.stored_measures(PLAN, tmp_path, SIZES)
+            return
+        with monkeypatch.context() as patch:
+            patch.setattr(store, "hashlib", None)
+            known = trials.stored_measures(PLAN, tmp_path, SIZES)
+            with pytest.raises(RunFailure, match="damaged"):  # the shape is looked at all the same
+                store.check_file(path, (1, COUNT, 64))
+        assert all(known[name].whole().tobytes() == whole.tobytes() for name, whole in values.items())
+    finally:
+        store.remember()
 
 
 def test_columns_on_disk(tmp_path: Path) -> None:
