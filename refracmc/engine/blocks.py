@@ -26,6 +26,7 @@ from .progress import Silent
 from .trials import EXTRA_MEASURES, KEPT_MEASURES, WellResults, parts_of, stored_measures
 
 Array = NDArray[np.float64]
+BlockArrays = dict[str, Array | list[Array]]
 BlockState = tuple[list[WellPlan], Path, list[int]]
 """Plans, folder, trials of each block: what every block task is told."""
 BlockTask = tuple[int, tuple[int, ...]]
@@ -98,19 +99,19 @@ def prepare_wells(
     return plans, refused
 
 
-def block_arrays(state: tuple[list[WellPlan], list[int]], task: BlockTask) -> list[dict[str, Array]]:
-    """Block task[0] of each of the plans task[1], evaluated: arrays by kind of block file."""
+def block_arrays(state: tuple[list[WellPlan], list[int]], task: BlockTask) -> list[BlockArrays]:
+    """Block task[0] of each of the plans task[1], evaluated: arrays, or their rows, by kind of block file."""
     plans, sizes = state
     block, wells = task
-    made = []
+    made: list[BlockArrays] = []
     for index in wells:
         plan = plans[index]
         result = evaluate(plan, draw(plan, block, sizes[block]))
         by_part = [result.parts[name] for name in COST_PARTS]
         made.append(
             {
-                store.KEPT: np.stack([result.measures[name] for name in KEPT_MEASURES]),
-                store.EXTRA: np.stack([result.measures[name] for name in EXTRA_MEASURES]),
+                store.KEPT: [result.measures[name] for name in KEPT_MEASURES],
+                store.EXTRA: [result.measures[name] for name in EXTRA_MEASURES],
                 store.PARTS: np.stack(
                     [np.stack([p.sum(axis=1), (p * p).sum(axis=1)], axis=1) for p in by_part]
                 ),

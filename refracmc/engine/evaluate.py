@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,7 +41,7 @@ from .base import (
 )
 from .cash import PER_TRIAL, UNDEFINED_ALONE, CashKernel, DateKernel, JobOutcome, ResponseTerms, Valued
 from .draws import ROW, job_luck
-from .job_arguments import Chosen, dates_of, orders_of, trials_of, well_of
+from .job_arguments import Chosen, Dates, Orders, Tables, Well, ages_of, orders_of, trials_of, well_of
 from .money import BlockMoney, block_money, service_index
 from .plan import Strategy, WellPlan
 from .shapes import check_jobs, check_kernel
@@ -249,10 +249,10 @@ def job_inputs(plan: WellPlan, draws: Draws) -> JobInputs:
     """The job's inputs of a block from the drawn values and the fixed settings."""
     job = plan.well.settings.job
     n = draws["luck.z_well"].size
-    values = {}
+    values: dict[str, Array | float] = {}
     for name in JobInputs.names():
         key = f"job.{name}"
-        values[name] = draws[key] if key in draws else np.full(n, float(getattr(job, name)))
+        values[name] = draws[key] if key in draws else float(getattr(job, name))
     return JobInputs.build(n, **values)
 
 
@@ -433,8 +433,9 @@ def _dated(
         measures[name][0] = np.nan
     _value(plan, model, chosen, jobs, measures)
     executed = measures["executed"][1:]
-    for values in parts.values():
-        values *= executed
+    if not executed.all():
+        for values in parts.values():
+            values *= executed
     return BlockResult(measures, parts)
 
 
@@ -451,13 +452,22 @@ def _jobs_arrays(
     return jobs, {name: np.stack(values) for name, values in parts.items()}
 
 
+@lru_cache(maxsize=_KEPT_TABLES)
+def _told(
+    plan: WellPlan, names: tuple[str, ...], months: tuple[int, ...]
+) -> tuple[Well, Orders, Tables, tuple[Array, NDArray[np.int64]]]:
+    """What the compiled jobs are told of a well, some of its orders and months, which no block changes."""
+    orders = orders_of([plan.orders[name] for name in names], plan.well.tally, plan.policy)
+    return well_of(plan.well.tally, plan.policy), *orders, ages_of([plan.ages[month] for month in months])
+
+
 def _jobs_compiled(
     plan: WellPlan, draws: Draws, model: BlockModel, chosen: Sequence[Strategy]
 ) -> tuple[Sequence[JobOutcome], dict[str, Array]]:
     """As `_jobs_arrays`, by the compiled jobs; isolation methods by the array code."""
     from .compiled_jobs import run_jobs
 
-    tally, index = plan.well.tally, model.economics.service_index
+    index = model.economics.service_index
     by_method = [k for k, strategy in enumerate(chosen) if strategy.order in plan.methods]
     by_order = [k for k, strategy in enumerate(chosen) if strategy.order not in plan.methods]
     members = tuple(JobOutcome.__dataclass_fields__)
@@ -466,10 +476,12 @@ def _jobs_compiled(
         names = list(dict.fromkeys(chosen[k].order for k in by_order))
         months = sorted({chosen[k].month for k in by_order})
         places = sorted((names.index(chosen[k].order), months.index(chosen[k].month), k) for k in by_order)
+        well, orders, tables, (ages, group) = _told(plan, tuple(names), tuple(months))
         arguments = (
-            well_of(tally, plan.policy),
-            *orders_of([plan.orders[name] for name in names], tally, plan.policy),
-            dates_of([plan.ages[month] for month in months], [index[month] for month in months]),
+            well,
+            orders,
+            tables,
+            Dates(ages, group, np.ascontiguousarray([index[month] for month in months])),
             Chosen(*(np.array(column, dtype=np.int64) for column in zip(*places, strict=True))),
             trials_of(
                 job_inputs(plan, draws),

@@ -233,10 +233,10 @@ def orders_of(plans: Sequence[OrderPlan], tally: Tally, policy: JobPolicy) -> tu
     return orders, Tables(kinds, level.reshape(len(vectors), sleeves).astype(np.int64), cycles.astype(float))
 
 
-def dates_of(ages: Sequence[Array], index: Sequence[Array]) -> Dates:
-    """Months with the ages (N,) of their sleeves [years] and the service-cost index (n,) [-]."""
+def ages_of(ages: Sequence[Array]) -> tuple[Array, IntArray]:
+    """`Dates.ages` and `Dates.group` of months with the ages (N,) of their sleeves [years]."""
     found, group = np.unique(np.stack(ages), axis=1, return_inverse=True)
-    return Dates(np.ascontiguousarray(found), group.ravel().astype(np.int64), np.ascontiguousarray(index))
+    return np.ascontiguousarray(found), group.ravel().astype(np.int64)
 
 
 def trials_of(
@@ -259,18 +259,20 @@ def trials_of(
     if inputs.casing_failure_chance.any() and luck.u_casing is None:
         raise ValueError("a chance of casing failure needs the luck u_casing")
     sd = np.hypot(inputs.well_effect_sd, inputs.sleeve_effect_sd)
+    chances = np.stack([getattr(inputs, f"{kind}_chance") for kind in KINDS])
     values = [
         *(getattr(inputs, name) for name in JobInputs.names()),
         *(getattr(rates, name) for name in CostRates.names()),
         *(stress[name] for name in STRESS),
-        *(intercept_for_marginal(getattr(inputs, f"{kind}_chance"), sd) for kind in KINDS),
+        *intercept_for_marginal(chances, sd),
         luck.z_well,
         luck.u_event,
         luck.u_event if luck.u_casing is None else luck.u_casing,
     ]
-    given = np.empty((n, len(GIVEN)))
-    for k, value in enumerate(values):
-        given[:, k] = value
+    by_name = np.empty((len(GIVEN), n))
+    for row, value in zip(by_name, values, strict=True):
+        row[:] = value
+    given = np.ascontiguousarray(by_name.T)
     # where the rule is off its chance is 0, and any luck gives nothing
     spare = {"u_tight_close": luck.u_screen, "u_tight_reclose": luck.u_screen}
     drawn = [getattr(luck, name) for name in Trials._fields[3:]]

@@ -14,7 +14,7 @@ import json
 import os
 import shutil
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import IO, Any
 
@@ -77,15 +77,27 @@ def write_json(path: Path, content: Any) -> None:
     write_atomic(path, (json.dumps(content, indent=2, sort_keys=True) + "\n").encode())
 
 
-def write_array(path: Path, array: Array, *, keep: bool = True) -> None:
-    """Write the NumPy file format of an array, then the SHA-256 of it, as `write_atomic` does."""
-    array = np.ascontiguousarray(array)
+def write_array(path: Path, array: Array | Sequence[Array], *, keep: bool = True) -> None:
+    """Write the NumPy file format of an array, then the SHA-256 of it, as `write_atomic` does.
+
+    A sequence of arrays of one shape is written as the array that stacks them.
+    """
+    pieces = [np.ascontiguousarray(piece) for piece in ([array] if isinstance(array, np.ndarray) else array)]
+    about = np.lib.format.header_data_from_array_1_0(pieces[0])
+    if not isinstance(array, np.ndarray):
+        about["shape"] = (len(pieces), *pieces[0].shape)
+    if any(piece.shape != pieces[0].shape or piece.dtype != pieces[0].dtype for piece in pieces):
+        raise ValueError("pieces of one array: found different shapes or types; allowed: one")
     head = io.BytesIO()
-    np.lib.format.write_array_header_1_0(head, np.lib.format.header_data_from_array_1_0(array))
-    body = array.reshape(-1).view(np.uint8).data
-    digest = hashlib.sha256(head.getvalue())
-    digest.update(body)
-    write_atomic(path, head.getvalue(), body, digest.digest(), keep=keep)
+    np.lib.format.write_array_header_1_0(head, about)
+    data: list[bytes | memoryview] = [
+        head.getvalue(),
+        *(piece.reshape(-1).view(np.uint8).data for piece in pieces),
+    ]
+    digest = hashlib.sha256()
+    for part in data:
+        digest.update(part)
+    write_atomic(path, *data, digest.digest(), keep=keep)
 
 
 def read_array(path: Path) -> Array | None:
@@ -155,7 +167,9 @@ def block_path(folder: Path, well: int, block: int, kind: str) -> Path:
     return folder / "blocks" / f"well{well:04d}-block{block:05d}.{kind}.npy"
 
 
-def write_block(folder: Path, well: int, block: int, arrays: dict[str, Array]) -> dict[str, int]:
+def write_block(
+    folder: Path, well: int, block: int, arrays: Mapping[str, Array | Sequence[Array]]
+) -> dict[str, int]:
     """Write the files of one block; the file named KEPT comes last and marks the block as done.
 
     The others go when the run is complete: what a loss of power does to them their digests tell. Returns what

@@ -115,10 +115,10 @@ def _looked_up(logits: FloatArray, sd: float) -> FloatArray:
     place = (logits - _TABLE_FROM) / _PIECE
     piece = np.minimum(place.astype(np.intp), table.shape[1] - 1)
     x = 2.0 * (place - piece) - 1.0
-    total = table[0, piece]
+    total = table[0].take(piece)
     for row in table[1:]:
         total *= x
-        total += row[piece]
+        total += row.take(piece)
     return np.asarray(total)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, fields
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
@@ -71,17 +72,18 @@ class CostRates:
 
     def __post_init__(self) -> None:
         problems = []
-        for f in fields(self):
-            value = np.asarray(getattr(self, f.name), dtype=float)
-            if not (np.isfinite(value) & (value >= 0.0)).all():
-                problems.append(f"{f.name} must be a number from 0")
-            if f.name == "load_recovery_fraction" and (value > 1.0).any():
+        for name in self.names():
+            value = np.asarray(getattr(self, name), dtype=float)
+            if not (value.min(initial=0.0) >= 0.0 and value.max(initial=0.0) < np.inf):
+                problems.append(f"{name} must be a number from 0")
+            if name == "load_recovery_fraction" and (value > 1.0).any():
                 problems.append("load_recovery_fraction must not be above 1")
-            object.__setattr__(self, f.name, value)
+            object.__setattr__(self, name, value)
         if problems:
             raise ValueError("job cost: " + "; ".join(problems))
 
     @classmethod
+    @cache
     def names(cls) -> tuple[str, ...]:
         """Names of the members, in order."""
         return tuple(f.name for f in fields(cls))

@@ -6,6 +6,7 @@ Every member of `JobInputs` carries the name and the unit of its key in the case
 from __future__ import annotations
 
 from dataclasses import dataclass, field, fields
+from functools import cache, lru_cache
 from typing import Final
 
 import numpy as np
@@ -36,6 +37,23 @@ def limits(name: str) -> tuple[float, float]:
     if name in _LIMITS:
         return _LIMITS[name]
     return _CHANCE if "_chance" in name else _AMOUNT
+
+
+@lru_cache(maxsize=4)
+def _bounds(names: tuple[str, ...]) -> tuple[FloatArray, FloatArray]:
+    """Lowest and highest values allowed, each (members, 1)."""
+    low, high = np.array([limits(name) for name in names]).T
+    return low[:, None], high[:, None]
+
+
+def _outside(values: dict[str, FloatArray]) -> list[str]:
+    """What is wrong with the members that are outside their limits or not a number."""
+    problems = []
+    for name, v in values.items():
+        low, high = limits(name)
+        if not (np.isfinite(v) & (v >= low) & (v <= high)).all():
+            problems.append(f"{name} must be a number from {low:.3g} to {high:.3g}")
+    return problems
 
 
 def _none() -> FloatArray:
@@ -97,7 +115,7 @@ class JobInputs:
     well_lost_chance_given_casing_failure: FloatArray = field(default_factory=_none)
 
     def __post_init__(self) -> None:
-        values = {f.name: np.asarray(getattr(self, f.name), dtype=float) for f in fields(self)}
+        values = {name: np.asarray(getattr(self, name), dtype=float) for name in self.names()}
         sizes = {v.size for v in values.values() if v.ndim}
         n = max(sizes, default=1)
         problems = [
@@ -105,16 +123,20 @@ class JobInputs:
             for name, v in values.items()
             if v.ndim > 1 or (v.ndim == 1 and v.size not in (1, n))
         ]
-        for name, v in values.items():
-            low, high = limits(name)
-            if not (np.isfinite(v) & (v >= low) & (v <= high)).all():
-                problems.append(f"{name} must be a number from {low:.3g} to {high:.3g}")
         if problems:
-            raise ValueError("job inputs: " + "; ".join(problems))
-        for name, v in values.items():
-            object.__setattr__(self, name, np.broadcast_to(v, (n,)))
+            raise ValueError("job inputs: " + "; ".join([*problems, *_outside(values)]))
+        rows = np.empty((len(values), n))
+        for row, v in zip(rows, values.values(), strict=True):
+            row[:] = v
+        low, high = _bounds(tuple(values))
+        if not ((rows >= low) & (rows <= high) & np.isfinite(rows)).all():
+            raise ValueError("job inputs: " + "; ".join(_outside(values)))
+        rows.flags.writeable = False
+        for name, row in zip(values, rows, strict=True):
+            object.__setattr__(self, name, row)
 
     @classmethod
+    @cache
     def names(cls) -> tuple[str, ...]:
         """Names of the members, in order."""
         return tuple(f.name for f in fields(cls))
@@ -124,7 +146,10 @@ class JobInputs:
         """From numbers or (n,) arrays, one for each member without a default; all come out (n,)."""
         values = dict.fromkeys(_OFF, 0.0) | values
         given = {name: np.asarray(value, dtype=float) for name, value in values.items()}
-        return cls(**{name: np.broadcast_to(v, (n,)) if v.ndim == 0 else v for name, v in given.items()})
+        first = next(iter(given))
+        if given[first].ndim == 0:
+            given[first] = np.broadcast_to(given[first], (n,))
+        return cls(**given)
 
     @property
     def trials(self) -> int:

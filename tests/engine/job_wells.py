@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from refracmc.engine.job_arguments import Chosen, dates_of, orders_of, trials_of, well_of
+from refracmc.engine.job_arguments import Chosen, Dates, ages_of, orders_of, trials_of, well_of
 from refracmc.engine.plan import OrderPlan
 from refracmc.job.changes import ChangeRules, with_changes
 from refracmc.job.cost import COST_PARTS, CostRates, job_cost
@@ -135,7 +135,10 @@ def arguments_of(jobs: Jobs, pairs: list[tuple[int, int]], rows: slice = slice(N
     return (
         well_of(jobs.tally, jobs.policy),
         *orders_of([jobs.orders[o] for o in orders], jobs.tally, jobs.policy),
-        dates_of([jobs.ages[d] for d in dates], [jobs.index[d][rows] for d in dates]),
+        Dates(
+            *ages_of([jobs.ages[d] for d in dates]),
+            np.ascontiguousarray([jobs.index[d][rows] for d in dates]),
+        ),
         Chosen(*(np.array(column) for column in zip(*places, strict=True))),
         trials,
         np.full((25, len(pairs), trials.given.shape[0]), np.nan),

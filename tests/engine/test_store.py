@@ -54,7 +54,10 @@ def test_a_block_comes_back_to_the_bit(tmp_path: Path) -> None:
     )
     path = store.block_path(tmp_path, 3, 7, store.KEPT)
     assert np.array_equal(np.load(path), values, equal_nan=True)  # plain NumPy reads it too
-    store.write_block(tmp_path, 4, 0, {store.KEPT: values})
+    store.write_block(tmp_path, 4, 0, {store.KEPT: list(values)})  # its rows: the same file
+    assert store.block_path(tmp_path, 4, 0, store.KEPT).read_bytes() == path.read_bytes()
+    with pytest.raises(ValueError, match="different shapes"):
+        store.write_array(path, [values[0], values[0, :2]])
     store.write_block(tmp_path, 4, 1, {store.KEPT: values[:, :, :9]})
     assert store.read_values(tmp_path, 4, 2).shape == (4, 5, 69)
 
