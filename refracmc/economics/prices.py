@@ -304,9 +304,14 @@ def schwartz_forward(
 
 
 def service_cost_index(
-    oil_multiplier: Array, beta: Array | float, lag_months: int, sd: float, z: Array, month: int | None = None
+    oil_multiplier: Array,
+    beta: Array | float,
+    lag_months: int,
+    sd: float,
+    z: Array,
+    chosen: Sequence[int] | None = None,
 ) -> Array:
-    """Service cost index: exp(beta log(M_{i - lag}) + sd z - sd^2 / 2); (n, T), or (n,) for one `month`.
+    """Service cost index: exp(beta log(M_{i - lag}) + sd z - sd^2 / 2); (n, T), or (M, n) of M chosen months.
 
     oil_multiplier (n, T): oil price over deck; before the valuation month it is 1. beta (n,) or a number, z
     (n,) standard normal, one draw a trial. The mean is one where the oil price is the deck.
@@ -315,10 +320,11 @@ def service_cost_index(
         raise ValueError(f"need lag_months >= 0 and sd >= 0, got {lag_months} and {sd}")
     level = sd * z - 0.5 * sd * sd
     slope = np.broadcast_to(np.asarray(beta, dtype=np.float64), z.shape)
-    if month is not None:
-        if month < lag_months:
-            return np.exp(level)
-        return np.exp(slope * np.log(oil_multiplier[:, month - lag_months]) + level)
+    if chosen is not None:
+        late = [k for k, month in enumerate(chosen) if month >= lag_months]
+        made = np.tile(level, (len(chosen), 1))
+        made[late] += slope * np.log(oil_multiplier.T[[chosen[k] - lag_months for k in late]])
+        return np.exp(made)
     n, months = oil_multiplier.shape
     index = np.zeros((n, months))
     if lag_months < months:

@@ -8,12 +8,14 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Mapping
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.case.inputs import LATER_NAMES
 from refracmc.job.inputs import OPTIONAL_LUCK, PER_SLEEVE_LUCK, PER_TRIAL_LUCK, JobLuck
+from refracmc.sampling.base import Distribution
 from refracmc.sampling.dependence import dependence_uniforms, gaussian_copula, iman_conover
 from refracmc.sampling.designs import block_uniforms
 from refracmc.sampling.streams import generators, open_uniforms
@@ -79,17 +81,20 @@ def _optional_luck(plan: WellPlan) -> tuple[str, ...]:
     return tuple(name for name in _OPTIONAL if name in names)
 
 
+@lru_cache(maxsize=64)
+def _split(plan: WellPlan, scope: str) -> tuple[dict[str, float], dict[str, Distribution]]:
+    """The inputs of a scope that are certain, and those that are not."""
+    mine = {variable.name: variable.distribution for variable in plan.variables if variable.scope == scope}
+    fixed = {name: float(found.mean()) for name, found in mine.items() if found.is_fixed}
+    return fixed, {name: found for name, found in mine.items() if name not in fixed}
+
+
 def _inputs(plan: WellPlan, scope: str, block: int, trials: int) -> dict[str, Array]:
     """Values of the inputs of one scope, and the posterior row in the well's own."""
     case, seed = plan.case, plan.case.sampling.seed
-    values: dict[str, Array] = {}
-    mine = {variable.name: variable.distribution for variable in plan.variables if variable.scope == scope}
-    names = [ROW] if scope and plan.posterior is not None else []
-    for name, distribution in mine.items():
-        if distribution.is_fixed:
-            values[name] = np.full(trials, float(distribution.mean()))
-        else:
-            names.append(name)
+    fixed, mine = _split(plan, scope)
+    values = {name: np.full(trials, value) for name, value in fixed.items()}
+    names = ([ROW] if scope and plan.posterior is not None else []) + list(mine)
     uniforms = block_uniforms(seed, names, scope, block, case.sampling.design, plan.registry, LATER_NAMES)
     if scope in plan.dependence:
         tied, matrix = plan.dependence[scope]

@@ -501,10 +501,11 @@ def _jobs_compiled(
             table[: len(members), k] = [getattr(job, name) for name in members]
         for row, name in enumerate(COST_PARTS, start=len(members)):
             table[row, by_method] = costs[name]
+    lost = table[len(members) - 1] > 0.5
     made = []
     for k in range(len(chosen)):
-        days, cost, kept, effective, stages, lost = table[: len(members), k]
-        made.append(JobOutcome(days, cost, kept, effective, stages, lost > 0.5))
+        days, cost, kept, effective, stages = table[: len(members) - 1, k]
+        made.append(JobOutcome(days, cost, kept, effective, stages, lost[k]))
     return made, dict(zip(COST_PARTS, table[len(members) :], strict=True))
 
 

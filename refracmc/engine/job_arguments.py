@@ -269,7 +269,9 @@ def trials_of(
         luck.u_event,
         luck.u_event if luck.u_casing is None else luck.u_casing,
     ]
-    by_name = np.empty((len(GIVEN), n))
+    by_name = np.empty((len(GIVEN), n + LANES))[
+        :, :n
+    ]  # rows a power of two apart would meet in one place of a cache
     for row, value in zip(by_name, values, strict=True):
         row[:] = value
     given = np.ascontiguousarray(by_name.T)
@@ -277,4 +279,14 @@ def trials_of(
     spare = {"u_tight_close": luck.u_screen, "u_tight_reclose": luck.u_screen}
     drawn = [getattr(luck, name) for name in Trials._fields[3:]]
     drawn = [spare[name] if u is None else u for name, u in zip(Trials._fields[3:], drawn, strict=True)]
-    return Trials(given, *(np.ascontiguousarray(a, dtype=float) for a in (share, potential, *drawn)))
+    return Trials(given, *(_by_trial(a) for a in (share, potential, *drawn)))
+
+
+def _by_trial(values: Array) -> Array:
+    """Values (n, N) with those of a trial side by side."""
+    if values.flags.c_contiguous:
+        return values
+    made = np.empty(values.shape)
+    for column, found in zip(made.T, values.T, strict=True):
+        column[:] = found
+    return made

@@ -203,14 +203,13 @@ def service_index(plan: WellPlan, draws: Mapping[str, Array]) -> dict[int, Array
     """Service-cost index (n,) of every refrac month: follows the lagged oil price, one draw of luck a trial."""
     cost = plan.well.settings.job.cost
     paths, _ = _paths(plan, draws, draws["luck.z_well"].size)
-    return {
-        month: service_cost_index(
-            paths.oil_multiplier,
-            draws["job.cost.service_index_beta"],
-            cost.service_index_lag_months,
-            cost.service_index_sd,
-            draws["costs.service_luck"],
-            month,
-        )
-        for month in _job_months(plan)
-    }
+    months = _job_months(plan)
+    index = service_cost_index(
+        paths.oil_multiplier,
+        draws["job.cost.service_index_beta"],
+        cost.service_index_lag_months,
+        cost.service_index_sd,
+        draws["costs.service_luck"],
+        months,
+    )
+    return dict(zip(months, index, strict=True))

@@ -188,10 +188,10 @@ def test_service_cost_index():
             factor = got.oil_multiplier[trial, i - 9] if i >= 9 else 1.0
             expected = factor ** beta[trial] * math.exp(0.1 * z[trial] - 0.005)
             assert index[trial, i] == pytest.approx(expected, rel=1e-12)
-    for month in (0, 8, 9, 47):
-        np.testing.assert_allclose(
-            service_cost_index(got.oil_multiplier, beta, 9, 0.1, z, month), index[:, month], rtol=1e-14
-        )
+    for months in ([0, 8, 9, 47], [3], [40], []):
+        chosen = service_cost_index(got.oil_multiplier, beta, 9, 0.1, z, months)
+        assert chosen.shape == (len(months), 5)
+        np.testing.assert_allclose(chosen, index[:, months].T, rtol=1e-14)
     assert service_cost_index(got.oil_multiplier, 0.5, 60, 0.0, z)[0, 47] == 1.0
     with pytest.raises(ValueError, match="lag_months"):
         service_cost_index(got.oil_multiplier, 0.5, -1, 0.1, z)
