@@ -20,14 +20,10 @@ from refracmc.case.plain_inputs import plain_inputs
 from refracmc.decisions import compare, drivers, trigger_tables
 from refracmc.decisions.job_report import dated, timeline_rows, typical_row
 from refracmc.decisions.job_tables import job_tables
+from refracmc.decisions.production import production_columns
 from refracmc.engine.blocks import read_results
 from refracmc.engine.draws import GROUPS, draw, group_names
-from refracmc.engine.evaluate import (
-    chunks_of,
-    evaluate,
-    evaluate_one,
-    posterior_rows,
-)
+from refracmc.engine.evaluate import evaluate, posterior_rows
 from refracmc.engine.plan import NOTHING, Strategy, WellPlan
 from refracmc.engine.trials import Columns, WellResults
 from refracmc.job.cost import COST_PARTS
@@ -83,6 +79,7 @@ def gather_well(plan: WellPlan, folder: Path, sizes: list[int]) -> WellTables:
     second = plan.strategies[results.runner_up - 1] if results.runner_up is not None else None
     shifts = {name: made.job.shifts for name, made in plan.orders.items()} | dict.fromkeys(plan.methods, 0)
     row = typical_row(_days_of_jobs(found, results.best), sizes[0])
+    drawn = [draw(plan, block, size) for block, size in enumerate(sizes[:FAN_BLOCKS])]
     tables: dict[str, Any] = {
         "decision": [compare.decision(results, error_of, plan.case.valuation.cvar_tail_fraction)],
         "timing": compare.timing(results, error_of),
@@ -91,15 +88,15 @@ def gather_well(plan: WellPlan, folder: Path, sizes: list[int]) -> WellTables:
         "orders": compare.orders_at_best_date(results, error_of, shifts),
         "distribution": compare.distribution(results),
         "cost": _cost_rows(found, results.best),
-        "production": _production(plan, best, sizes),
-        "timeline": timeline_rows(plan, best, row),
+        "production": production_columns(found, drawn, best, results.best),
+        "timeline": timeline_rows(plan, drawn[0], best, row),
         "tornado": _tornado(plan, best, results.measures["incremental_npv"][results.best], sizes, folder),
         "cleaning": _cleaning(plan),
     }
     knowing, at_date = plan, best
     if row is not None:
-        knowing, _, at_date = dated(plan, draw(plan, 0, sizes[0]), best, row)
-    tables |= job_tables(knowing, at_date, _one_of_each(plan, results), sizes, row)
+        knowing, _, at_date = dated(plan, drawn[0], best, row)
+    tables |= job_tables(knowing, drawn[0], at_date, _one_of_each(plan, results), row)
     return WellTables(plan.id, tables, best, second)
 
 
@@ -151,71 +148,6 @@ def _cost_rows(found: WellResults, best: int) -> list[dict[str, Any]]:
                     "mean_usd": totals[name],
                     "se_usd": se,
                     "share": totals[name] / whole,
-                }
-            )
-    return rows
-
-
-def _main(plan: WellPlan, phases: tuple[Array, Array, Array]) -> Array:
-    return phases[0] if plan.well.main_phase == "oil" else phases[1]
-
-
-def _production(plan: WellPlan, best: Strategy, sizes: list[int]) -> list[dict[str, Any]]:
-    alone: list[Array] = []
-    treated: list[Array] = []
-    for block, size in enumerate(sizes[:FAN_BLOCKS]):
-        draws = draw(plan, block, size)
-        shown = best if best.trigger is None else plan.dated[0]
-        first = len(alone)
-        for streams in evaluate_one(plan, draws, shown, chunks_of(size), ()):
-            limit = streams.kernel.nothing.limit
-            after = np.arange(plan.horizon) > limit[:, None]
-            alone.append(np.where(after, 0.0, streams.kernel.base.main))
-            if best.trigger is None:
-                treated.append(_main(plan, streams.date.volumes(streams.valued)))
-        if best.trigger is not None:
-            main = 0 if plan.well.main_phase == "oil" else 1
-            left = np.concatenate(alone[first:])
-            treated.append(trigger_tables.volumes(plan, draws, best, left, main))
-    unit = "bbl/month" if plan.well.main_phase == "oil" else "Mcf/month"
-    start = units.month_number(plan.case.valuation.date)
-    rows: list[dict[str, Any]] = []
-    history = plan.well.history
-    if history is not None:
-        for date, volume in zip(history.dates.astype("datetime64[M]"), history.volume(), strict=True):
-            if np.isfinite(volume):
-                rows.append(
-                    {
-                        "well": plan.id,
-                        "branch": "history",
-                        "strategy": None,
-                        "month": str(date),
-                        "mean": float(volume),
-                        "se": np.nan,
-                        "p90": np.nan,
-                        "p50": np.nan,
-                        "p10": np.nan,
-                        "unit": unit,
-                    }
-                )
-    for branch, name, parts in (("nothing", NOTHING, alone), ("refrac", best.name, treated)):
-        volumes = np.concatenate(parts)
-        low, mid, high = np.quantile(volumes, [0.1, 0.5, 0.9], axis=0)
-        mean = volumes.mean(axis=0)
-        se = volumes.std(axis=0, ddof=1) / np.sqrt(len(volumes)) if len(volumes) > 1 else mean * np.nan
-        for i in range(plan.horizon):
-            rows.append(
-                {
-                    "well": plan.id,
-                    "branch": branch,
-                    "strategy": name,
-                    "month": units.month_text(start + i),
-                    "mean": mean[i],
-                    "se": se[i],
-                    "p90": low[i],
-                    "p50": mid[i],
-                    "p10": high[i],
-                    "unit": unit,
                 }
             )
     return rows

@@ -277,9 +277,8 @@ def typical_row(days: Array, size: int) -> int | None:
     return int(np.nanargmin(np.abs(days[:size] - np.nanmedian(days))))
 
 
-def timeline_rows(plan: WellPlan, strategy: Strategy, row: int | None) -> Rows:
-    """Planned steps of a strategy, and the log of one trial (row of the first block; None: no such trial)."""
-    draws = draw(plan, 0, blocks_of(plan.case.sampling.trials)[0])
+def timeline_rows(plan: WellPlan, draws: dict[str, Array], strategy: Strategy, row: int | None) -> Rows:
+    """Planned steps of a strategy, and the log of one trial (row of the first block, `draws`; None: no such trial)."""
     scenarios = [("planned", planned_log(plan, draws, strategy.order))]
     if row is not None:
         scenarios.append(("typical", strategy_log(*dated(plan, draws, strategy, row), row)))
@@ -333,7 +332,7 @@ def report_tables(plan: WellPlan, jobs: Sequence[StrategyJobs]) -> dict[str, Row
     }
     for strategy in chosen:
         row = typical_row(by_name[strategy.name].columns["days"], size)
-        tables.setdefault("timeline", []).extend(timeline_rows(plan, strategy, row))
+        tables.setdefault("timeline", []).extend(timeline_rows(plan, draws, strategy, row))
         if row is not None:
             tables.setdefault("sleeve_map", []).extend(sleeve_map(plan, draws, strategy, row))
         tables.setdefault("failures", []).extend(failures(plan, draws, strategy, failed))

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.decisions.reach_table import reach_rows
-from refracmc.engine.draws import draw, job_luck
+from refracmc.engine.draws import job_luck
 from refracmc.engine.evaluate import job_inputs, service_index, simulate_jobs, strategy_log
 from refracmc.engine.plan import Strategy, WellPlan
 from refracmc.engine.pressure import LIMITS, can_screen, screen
@@ -36,12 +36,14 @@ _ENDS = {
 
 
 def job_tables(
-    plan: WellPlan, best: Strategy, chosen: Sequence[Strategy], sizes: Sequence[int], row: int | None
+    plan: WellPlan,
+    draws: Mapping[str, Array],
+    best: Strategy,
+    chosen: Sequence[Strategy],
+    row: int | None,
 ) -> dict[str, Rows]:
-    """All tables by key. best: the strategy of the sleeve map; chosen: one strategy of each order, at its own best
-    date; row: the trial of the first block that is shown as an example, None: there is none."""
-    size = sizes[0]
-    draws = draw(plan, 0, size)
+    """All tables by key. draws: of the first block; best: the strategy of the sleeve map; chosen: one strategy of each
+    order, at its own best date; row: the trial of the block that is shown as an example, None: there is none."""
     parts, spread, placed, failed = parts_of(plan, draws, chosen)
     return {
         "job_parts": parts,

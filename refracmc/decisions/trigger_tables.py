@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from refracmc.case import units
 from refracmc.decisions import compare
 from refracmc.engine.draws import draw
-from refracmc.engine.evaluate import chunks_of, evaluate_one, model_block
+from refracmc.engine.evaluate import model_block
+from refracmc.engine.fan import left_alone, main_volumes
 from refracmc.engine.plan import Strategy, WellPlan
 from refracmc.engine.trials import Rows
 from refracmc.engine.triggers import trigger_months
@@ -84,18 +85,19 @@ def month_rows(results: compare.Results) -> list[dict[str, Any]]:
     return rows
 
 
-def volumes(plan: WellPlan, draws: Mapping[str, Array], strategy: Strategy, alone: Array, main: int) -> Array:
-    """Monthly main-phase volumes (n, T) of a triggered strategy: each trial at its month, as left alone where the
-    job does not start. alone (n, T): volumes of the well left alone; main: place of the phase (oil 0, gas 1)."""
+def volumes(
+    plan: WellPlan, draws: Mapping[str, Array], strategy: Strategy, eur: Array, executed: Array
+) -> tuple[Array, Array]:
+    """As `main_volumes`, of a triggered strategy: each trial at its month, as left alone where there is no job."""
     assert strategy.trigger is not None
-    months = trigger_months(model_block(plan, draws), strategy.trigger)
+    model = model_block(plan, draws)
+    months = np.where(executed > 0.0, trigger_months(model, strategy.trigger), -1)
+    alone, _ = left_alone(model, eur[0])
     made = alone.copy()
-    parts = chunks_of(months.size)
     for month in np.unique(months[months >= 0]).tolist():
+        rows = months == month
         fixed = replace(strategy, month=month, trigger=None)
         knowing = replace(plan, ages={**plan.ages, month: plan.ages_at(month)})
-        needed = [part for part in parts if (months[part] == month).any()]
-        for streams in evaluate_one(knowing, draws, fixed, needed):
-            rows = months[streams.part] == month
-            made[streams.part][rows] = streams.date.volumes(streams.valued)[main][rows]
-    return made
+        mine = {name: values[rows] for name, values in draws.items()}
+        made[rows] = main_volumes(knowing, mine, fixed, eur[:, rows], executed[rows])[1]
+    return alone, made

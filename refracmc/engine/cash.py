@@ -472,18 +472,28 @@ class DateKernel:
         made = []
         for own, new in zip((well.base.oil, well.base.gas, well.base.water), well.unit.phases, strict=True):
             resumed = np.take_along_axis(own, self.resume[:, None] + np.arange(k), axis=1)
-            stream = np.zeros((well.n, k + 1))
-            stream[:, :k] = keep * resumed + q2 * new[:, :k]
-            moved = np.zeros((well.n, k))
-            for late, weight in ((valued.whole, 1.0 - valued.part), (valued.whole + 1, valued.part)):
-                at = np.arange(k) - late[:, None]
-                moved += weight[:, None] * np.take_along_axis(stream, np.where(at < 0, k, at), axis=1)
+            moved = late_volumes(keep * resumed + q2 * new[:, :k], valued.whole, valued.part)
             moved[after] = 0.0
             before = np.where(idle, 0.0, own[:, :month])
             whole = np.concatenate((before, moved), axis=1)
             made.append(np.where(self.executed[:, None], whole, np.where(alone, 0.0, own)))
         oil, gas, water = made
         return oil, gas, water
+
+
+def late_volumes(stream: Array, whole: IntArray, part: Array) -> Array:
+    """Monthly volumes of a stream (n, K) that begins `whole` (n,) months and a part (n,) of a month late."""
+    n, k = stream.shape
+    moved = np.zeros((n, k))
+    for lag in np.unique(whole).tolist():
+        rows = whole == lag
+        some = stream[rows]
+        for late, weight in ((lag, 1.0 - part[rows, None]), (lag + 1, part[rows, None])):
+            if late < k:
+                shifted = np.zeros(some.shape)
+                shifted[:, late:] = weight * some[:, : k - late]
+                moved[rows] += shifted
+    return moved
 
 
 def _clear_after(net: Array, life: IntArray) -> None:

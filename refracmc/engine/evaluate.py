@@ -427,7 +427,7 @@ def _dated(
     plan: WellPlan, draws: Draws, model: BlockModel, chosen: Sequence[Strategy], names: Sequence[str]
 ) -> BlockResult:
     n = model.trials
-    jobs, parts = (_jobs_compiled if plan.compiled else _jobs_arrays)(plan, draws, model, chosen)
+    jobs, parts = job_outcomes(plan, draws, model, chosen)
     measures = {name: np.zeros((1 + len(chosen), n)) for name in names}
     for name in UNDEFINED_ALONE & measures.keys():
         measures[name][0] = np.nan
@@ -439,10 +439,18 @@ def _dated(
     return BlockResult(measures, parts)
 
 
+def job_outcomes(
+    plan: WellPlan, draws: Draws, model: BlockModel, chosen: Sequence[Strategy]
+) -> tuple[Sequence[JobOutcome], dict[str, Array]]:
+    """Outcome of the job of each strategy of a fixed date, and cost parts (S, n) [US$], both with the service-cost
+    index of its month."""
+    return (_jobs_compiled if plan.compiled else _jobs_arrays)(plan, draws, model, chosen)
+
+
 def _jobs_arrays(
     plan: WellPlan, draws: Draws, model: BlockModel, chosen: Sequence[Strategy]
 ) -> tuple[list[JobOutcome], dict[str, Array]]:
-    """Outcome of each job and cost parts (S, n) [US$], both with the service-cost index of its month."""
+    """As `job_outcomes`, by the array code."""
     jobs: list[JobOutcome] = []
     parts: dict[str, list[Array]] = {}
     for strategy, job, cost, by_part in simulate_jobs(plan, draws, chosen):
@@ -464,7 +472,7 @@ def _told(
 def _jobs_compiled(
     plan: WellPlan, draws: Draws, model: BlockModel, chosen: Sequence[Strategy]
 ) -> tuple[Sequence[JobOutcome], dict[str, Array]]:
-    """As `_jobs_arrays`, by the compiled jobs; isolation methods by the array code."""
+    """As `job_outcomes`, by the compiled jobs; isolation methods by the array code."""
     from .compiled_jobs import run_jobs
 
     index = model.economics.service_index

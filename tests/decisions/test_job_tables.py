@@ -63,7 +63,7 @@ def made(tmp_path_factory: pytest.TempPathFactory):
     (folder / "sleeves.csv").write_text(TALLY, "utf-8")
     case = load_case(folder / "case.toml")
     plan = build_plan(case, case.wells[0], 0, None)
-    found = job_tables(plan, plan.dated[1], plan.dated, [512], 3)
+    found = job_tables(plan, draw(plan, 0, 512), plan.dated[1], plan.dated, 3)
     return plan, {key: pd.DataFrame(rows) for key, rows in found.items()}
 
 

@@ -88,19 +88,25 @@ def test_the_timeline_is_of_a_trial_with_a_job(gathered) -> None:
 
 
 def test_volumes_are_those_of_each_trials_own_month(gathered) -> None:
-    plan, _, _ = gathered
+    plan, trials, _ = gathered
     draws = draw(plan, 0, 512)
-    best = plan.strategies[plan.names.index("alternating@dear") - 1]
+    at = plan.names.index("alternating@dear")
+    best = plan.strategies[at - 1]
     (first, *rest) = evaluate_one(plan, draws, plan.dated[0], chunks_of(512))
+    limits = np.concatenate([s.kernel.nothing.limit for s in (first, *rest)])
     alone = np.concatenate([s.kernel.base.main for s in (first, *rest)])
-    found = trigger_tables.volumes(plan, draws, best, alone, 0)
+    alone[np.arange(plan.horizon) > limits[:, None]] = 0.0
+    eur = np.stack([trials.measures["eur"][row][:512] for row in (0, at)])
+    left, found = trigger_tables.volumes(plan, draws, best, eur, trials.measures["executed"][at][:512])
+    np.testing.assert_allclose(left, alone, rtol=1e-11)
     for row in (0, 77, 300, 511):
         knowing, fixed = at_its_date(plan, draws, best, row)
         if fixed is None:
-            np.testing.assert_array_equal(found[row], alone[row])
+            np.testing.assert_allclose(found[row], alone[row], rtol=1e-11)
             continue
         part = next(p for p in chunks_of(512) if p.start <= row < p.stop)
         (streams,) = evaluate_one(knowing, draws, fixed, [part])
-        np.testing.assert_array_equal(found[row], streams.date.volumes(streams.valued)[0][row - part.start])
+        volumes = streams.date.volumes(streams.valued)[0][row - part.start]
+        np.testing.assert_allclose(found[row], volumes, rtol=1e-9)
     fixed_fan = np.concatenate([s.date.volumes(s.valued)[0] for s in (first, *rest)])
     assert not np.allclose(found.mean(axis=0), fixed_fan.mean(axis=0), rtol=1e-3)

@@ -1,0 +1,66 @@
+"""The production fan of a well: monthly main-phase volumes of its history, left alone, and with the best refrac."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from refracmc.case import units
+from refracmc.decisions import trigger_tables
+from refracmc.engine.fan import main_volumes
+from refracmc.engine.plan import NOTHING, Strategy
+from refracmc.engine.trials import WellResults
+
+Array = NDArray[np.float64]
+NUMBERS = ("mean", "se", "p90", "p50", "p10")
+
+
+def spread(volumes: Array) -> Array:
+    """Mean, its standard error, P90 (low), P50, P10 of each month (5, T) of volumes (n, T)."""
+    n = len(volumes)
+    mean = volumes.mean(axis=0)
+    se = volumes.std(axis=0, ddof=1) / np.sqrt(n) if n > 1 else mean * np.nan
+    return np.stack([mean, se, *np.quantile(volumes, [0.1, 0.5, 0.9], axis=0)])
+
+
+def production_columns(
+    found: WellResults, drawn: Sequence[Mapping[str, Array]], best: Strategy, index: int
+) -> dict[str, list[Any]]:
+    """Columns of history, `nothing` and the best refrac. drawn: draws of the first blocks; index: row of the refrac
+    in the results of the well."""
+    plan, measures = found.plan, found.measures
+    alone: list[Array] = []
+    treated: list[Array] = []
+    for block, draws in enumerate(drawn):
+        at = range(block, block + 1)
+        eur = np.concatenate([measures["eur"].rows(row, row + 1, at) for row in (0, index)])
+        (executed,) = measures["executed"].rows(index, index + 1, at)
+        volumes = main_volumes if best.trigger is None else trigger_tables.volumes
+        left, made = volumes(plan, draws, best, eur, executed)
+        alone.append(left)
+        treated.append(made)
+    start, horizon = units.month_number(plan.case.valuation.date), plan.horizon
+    dates: list[str] = []
+    past: list[float] = []
+    history = plan.well.history
+    if history is not None:
+        known = np.isfinite(history.volume())
+        dates = [str(date) for date in history.dates.astype("datetime64[M]")[known]]
+        past = history.volume()[known].tolist()
+    fans = [spread(np.concatenate(parts)).tolist() for parts in (alone, treated)]
+    months = [units.month_text(start + i) for i in range(horizon)]
+    count = len(past) + 2 * horizon
+    columns: dict[str, list[Any]] = {
+        "well": [plan.id] * count,
+        "branch": ["history"] * len(past) + ["nothing"] * horizon + ["refrac"] * horizon,
+        "strategy": [None] * len(past) + [NOTHING] * horizon + [best.name] * horizon,
+        "month": dates + months + months,
+        "unit": ["bbl/month" if plan.well.main_phase == "oil" else "Mcf/month"] * count,
+    }
+    for k, name in enumerate(NUMBERS):
+        before = past if name == "mean" else [np.nan] * len(past)
+        columns[name] = before + fans[0][k] + fans[1][k]
+    return columns
