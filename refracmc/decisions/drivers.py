@@ -8,15 +8,15 @@ hundreds of random numbers is one factor as good as any. Indices and intervals c
 from __future__ import annotations
 
 import zlib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
-Evaluate = Callable[[Mapping[str, str]], Mapping[str, Array]]
-"""{group: "a" or "b"} -> {target: (n,)}: the model with each group from one set or the other."""
+Evaluate = Callable[[Sequence[Mapping[str, str]]], Iterable[Mapping[str, Array]]]
+"""[{group: "a" or "b"}] -> [{target: (n,)}]: the model with each group from one set or the other."""
 
 RESAMPLES = 200
 CONFIDENCE = 0.95
@@ -73,9 +73,9 @@ Samples = dict[str, dict[str, Array]]
 def group_samples(groups: Sequence[str], evaluate: Evaluate) -> Samples:
     """Outputs of the model with all groups from set a, all from b, and each group alone from b."""
     all_a = dict.fromkeys(groups, "a")
-    runs = {"a": evaluate(all_a), "b": evaluate(dict.fromkeys(groups, "b"))}
-    for group in groups:
-        runs[group] = evaluate({**all_a, group: "b"})
+    sources = {"a": all_a, "b": dict.fromkeys(groups, "b")}
+    sources |= {group: {**all_a, group: "b"} for group in groups}
+    runs = dict(zip(sources, evaluate(list(sources.values())), strict=True))
     return {
         target: {name: np.asarray(outputs[target]) for name, outputs in runs.items()} for target in runs["a"]
     }

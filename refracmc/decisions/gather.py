@@ -5,7 +5,7 @@ Everything is built well by well so that wells may be done side by side.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -23,7 +23,8 @@ from refracmc.decisions.job_tables import job_tables
 from refracmc.decisions.production import production_columns
 from refracmc.engine.blocks import read_results
 from refracmc.engine.draws import GROUPS, draw, group_names
-from refracmc.engine.evaluate import evaluate, posterior_rows
+from refracmc.engine.evaluate import posterior_rows
+from refracmc.engine.mixed import evaluate_mixed
 from refracmc.engine.plan import NOTHING, Strategy, WellPlan
 from refracmc.engine.trials import Columns, WellResults
 from refracmc.job.cost import COST_PARTS
@@ -162,13 +163,13 @@ def sample_drivers(plan: WellPlan, best: Strategy, second: Strategy | None, bloc
     chosen = [best] if second is None else [best, second]
     sets = {label: draw(plan, first + block, BLOCK_SIZE) for label, first in (("a", SET_A), ("b", SET_B))}
 
-    def run(source: Mapping[str, str]) -> dict[str, Array]:
-        mixed = {name: sets[source[names[name]]][name] for name in sets["a"]}
-        got = evaluate(plan, mixed, chosen, ("npv", "incremental_npv")).measures
-        made = {"npv": got["npv"][1], "incremental_npv": got["incremental_npv"][1]}
-        if second is not None:
-            made["difference"] = got["npv"][1] - got["npv"][2]
-        return made
+    def run(sources: Sequence[Mapping[str, str]]) -> Iterator[dict[str, Array]]:
+        mixtures = [{name: sets[source[names[name]]][name] for name in sets["a"]} for source in sources]
+        for got in evaluate_mixed(plan, mixtures, chosen, ("npv", "incremental_npv")):
+            made = {"npv": got["npv"][1], "incremental_npv": got["incremental_npv"][1]}
+            if second is not None:
+                made["difference"] = got["npv"][1] - got["npv"][2]
+            yield made
 
     return drivers.group_samples(GROUPS, run)
 

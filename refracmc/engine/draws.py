@@ -115,7 +115,7 @@ def _inputs(plan: WellPlan, scope: str, block: int, trials: int) -> dict[str, Ar
 
 _Kept = tuple[object, tuple[object, ...], int, int, dict[str, Array]]
 _INPUTS: deque[_Kept] = deque(maxlen=32)
-_WHOLE: deque[_Kept] = deque(maxlen=4)
+_WHOLE: deque[_Kept] = deque(maxlen=6)
 """Shared draws of the blocks used last: the inputs, and with them the luck and the price shocks."""
 
 

@@ -54,6 +54,12 @@ CHUNK = 128
 """Trials valued together: a (trials, months) array of them stays in a core's cache."""
 
 Draws = Mapping[str, Array]
+OWN_DRAWS = (ROW, "type_curve.", "response.ultimate")
+MONEY_DRAWS = ("prices.", "opex.", "costs.", "job.cost.service_index_beta")
+RESPONSE_DRAWS = ("response.",)
+SHARE_DRAWS = ("luck.z_share", "luck.z_potential")
+"""How the names of the draws begin that the own stream (and with them the refrac stream and its terms), the money and
+the shares of sleeves follow from."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -182,11 +188,29 @@ def _shares(plan: WellPlan, draws: Draws) -> tuple[Array, Array]:
     return made[0], made[1]
 
 
-def model_block(plan: WellPlan, draws: Draws) -> BlockModel:
-    """Everything of a block that comes before the job."""
+def same_draws(draws: Draws, others: Draws, *names: str) -> bool:
+    """Whether all draws whose names begin so are the very arrays of others."""
+    return all(values is others.get(key) for key, values in draws.items() if key.startswith(names))
+
+
+def model_block(plan: WellPlan, draws: Draws, like: tuple[Draws, BlockModel] | None = None) -> BlockModel:
+    """Everything of a block that comes before the job.
+
+    like: draws some of which are these very arrays, and their model. What follows from those alone is taken from it.
+    """
     response = plan.well.settings.response
-    own = _own(plan, draws)
-    economics = block_money(plan, draws)
+    alike = ({}, None) if like is None else like
+
+    def held(*names: str) -> BlockModel | None:
+        """The model of `like`, if all draws whose names begin so are its own."""
+        return alike[1] if same_draws(draws, alike[0], *names) else None
+
+    own = known.own if (known := held(*OWN_DRAWS)) else _own(plan, draws)
+    economics = known.economics if (known := held(*MONEY_DRAWS)) else block_money(plan, draws)
+    known = held(*SHARE_DRAWS)
+    share, potential = (known.share, known.potential) if known else _shares(plan, draws)
+    if known := held(*OWN_DRAWS, *RESPONSE_DRAWS):
+        return BlockModel(own, known.refrac, economics, known.terms, share, potential)
     main = plan.well.main_phase
     now = {phase: own.table.ratios[phase].now[own.row] for phase in other_phases(main)}
     ends = {
@@ -216,7 +240,6 @@ def model_block(plan: WellPlan, draws: Draws) -> BlockModel:
         acceleration_fraction=draws["response.acceleration_fraction"],
         ultimate=headroom if stated is None else np.where(np.isnan(stated), headroom, stated),
     )
-    share, potential = _shares(plan, draws)
     return BlockModel(own, refrac, economics, terms, share, potential)
 
 
@@ -371,18 +394,19 @@ def evaluate(
     draws: Draws,
     strategies: Sequence[Strategy] | None = None,
     wanted: Collection[str] | None = None,
+    model: BlockModel | None = None,
 ) -> BlockResult:
     """Measures of `nothing` and the strategies (all of the plan by default) for the drawn trials.
 
     wanted: the measures to make, out of PER_TRIAL; None makes all. The values do not depend on it. ValueError for a
-    name that is not there.
+    name that is not there. model: of `model_block`, where it is made already.
     """
     chosen = plan.strategies if strategies is None else tuple(strategies)
     names = PER_TRIAL if wanted is None else wanted
     if unknown := set(names) - set(PER_TRIAL):
         raise ValueError(f"wanted: {sorted(unknown)}; allowed: {', '.join(PER_TRIAL)}")
     made = [name for name in PER_TRIAL if name in names or name == "executed"]  # the cost parts need it
-    model = model_block(plan, draws)
+    model = model_block(plan, draws) if model is None else model
     triggered = any(strategy.trigger is not None for strategy in chosen)
     result = (_with_triggers if triggered else _dated)(plan, draws, model, chosen, made)
     return replace(result, measures={name: result.measures[name] for name in made if name in names})
@@ -426,17 +450,28 @@ def _with_triggers(
 def _dated(
     plan: WellPlan, draws: Draws, model: BlockModel, chosen: Sequence[Strategy], names: Sequence[str]
 ) -> BlockResult:
-    n = model.trials
     jobs, parts = job_outcomes(plan, draws, model, chosen)
-    measures = {name: np.zeros((1 + len(chosen), n)) for name in names}
-    for name in UNDEFINED_ALONE & measures.keys():
-        measures[name][0] = np.nan
-    _value(plan, model, chosen, jobs, measures)
+    measures = value_jobs(plan, model, chosen, jobs, names)
     executed = measures["executed"][1:]
     if not executed.all():
         for values in parts.values():
             values *= executed
     return BlockResult(measures, parts)
+
+
+def value_jobs(
+    plan: WellPlan,
+    model: BlockModel,
+    chosen: Sequence[Strategy],
+    jobs: Sequence[JobOutcome],
+    names: Collection[str],
+) -> dict[str, Array]:
+    """Measures (1 + S, n) by name, row 0 `nothing`, of the jobs of strategies of fixed dates."""
+    measures = {name: np.zeros((1 + len(chosen), model.trials)) for name in names}
+    for name in UNDEFINED_ALONE & measures.keys():
+        measures[name][0] = np.nan
+    _value(plan, model, chosen, jobs, measures)
+    return measures
 
 
 def job_outcomes(

@@ -158,7 +158,8 @@ def block_money(plan: WellPlan, draws: Mapping[str, Array]) -> BlockMoney:
     )
 
 
-_PATHS_KEPT = 4
+_PATHS_KEPT = 6
+"""Blocks whose paths are kept: those that the tables of one well need, so that the next well finds them."""
 _LAST: list[tuple[tuple[Array | None, ...], object, PricePaths, tuple[Array, Array] | None]] = []
 
 

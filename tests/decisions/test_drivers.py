@@ -36,8 +36,10 @@ def rows_of(sets, groups, a=7.0):
     """Rows of group_drivers; groups: group -> its inputs."""
     of = {name: group for group, names in groups.items() for name in names}
 
-    def run(source):
-        return {"y": ishigami(**{name: sets[source[of[name]]][name] for name in of}, a=a)}
+    def run(sources):
+        return [
+            {"y": ishigami(**{name: sets[source[of[name]]][name] for name in of}, a=a)} for source in sources
+        ]
 
     rows = drivers.group_drivers(tuple(groups), drivers.group_samples(tuple(groups), run), "test")
     assert [(row["target"], row["group"]) for row in rows] == [("y", group) for group in groups]
