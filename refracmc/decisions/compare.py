@@ -17,12 +17,15 @@ from numpy.typing import NDArray
 
 from refracmc.case import units
 from refracmc.engine.trials import Rows
+from refracmc.sampling.order_statistics import between, places
 
 Array = NDArray[np.float64]
 ErrorOf = Callable[[Array], tuple[float, float]]
 """(n,) values -> (mean, its standard error)."""
 
 PERCENTS = np.arange(1, 100)
+_SHARES = np.concatenate([1.0 - PERCENTS / 100.0, [0.1, 0.5, 0.9]])
+"""Shares of trials below each of the exceedance percentiles PERCENTS, then P90, P50 and P10."""
 
 
 @dataclass(frozen=True)
@@ -40,6 +43,7 @@ class Results:
     measures: Mapping[str, Rows]
     months: Mapping[str, NDArray[np.intp]] = field(default_factory=dict)
     start: int = 0
+    _percentiles: dict[str, Array] = field(default_factory=dict, init=False, repr=False)
 
     @property
     def triggered(self) -> list[int]:
@@ -78,6 +82,22 @@ class Results:
                 means[s - 1] = -np.inf
         return means
 
+    def percentiles(self, name: str) -> Array:
+        """Quantiles (S, 102) of a measure that is defined in all trials: the 99 of PERCENTS, then P90, P50, P10."""
+        if name not in self._percentiles:
+            rows = self.measures[name]
+            found = np.empty((len(self.names), _SHARES.size))
+            low, high, t = places(np.full(_SHARES.shape, float(rows[0].size)), _SHARES)
+            for s in range(len(self.names)):
+                ordered = np.sort(rows[s])
+                found[s] = between(ordered[low], ordered[high], t)
+            self._percentiles[name] = found
+        return self._percentiles[name]
+
+    def exceedance(self, s: int) -> dict[str, float]:
+        """P90 (low), P50, P10 (high) of the incremental NPV of a strategy."""
+        return _exceedance(self.percentiles("incremental_npv")[s, PERCENTS.size :])
+
     @property
     def best(self) -> int:
         """Index of the refrac with the highest mean incremental NPV; nothing excluded, ties to the first."""
@@ -106,7 +126,11 @@ def month_reached(months: NDArray[np.intp], start: int, share: float) -> str | N
 
 def exceedance(values: Array) -> dict[str, float]:
     """P90 (low), P50, P10 (high) of one sample."""
-    low, mid, high = np.quantile(values, [0.1, 0.5, 0.9])
+    return _exceedance(np.quantile(values, [0.1, 0.5, 0.9]))
+
+
+def _exceedance(found: Array) -> dict[str, float]:
+    low, mid, high = found
     return {"p90_usd": float(low), "p50_usd": float(mid), "p10_usd": float(high)}
 
 
@@ -150,7 +174,7 @@ def decision(results: Results, error_of: ErrorOf, tail_fraction: float) -> dict[
         "late_month": results.when(best)["late_month"],
         "mean_usd": mean,
         "se_usd": se,
-        **exceedance(inc[best]),
+        **results.exceedance(best),
         "p_loss": loss,
         "p_loss_se": loss_se,
         "cvar_usd": tail,
@@ -188,7 +212,7 @@ def timing(results: Results, error_of: ErrorOf) -> list[dict[str, Any]]:
                     "date": results.dates[s],
                     "mean_usd": mean,
                     "se_usd": se,
-                    **exceedance(inc[s]),
+                    **results.exceedance(s),
                     "gain_usd": gain,
                     "gain_se_usd": gain_se,
                 }
@@ -215,7 +239,7 @@ def orders_at_best_date(
         s = chosen[order]
         row: dict[str, Any] = {"well": results.well, "order": order, "date": results.dates[s]}
         row["mean_usd"], row["se_usd"] = error_of(inc[s])
-        row.update(exceedance(inc[s]))
+        row.update(results.exceedance(s))
         same = s == results.best
         row["gap_usd"], row["gap_se_usd"] = (0.0, 0.0) if same else error_of(inc[s] - inc[results.best])
         for key, name, unit in (("job_days", "job_days", ""), ("job_cost", "job_cost", "_usd")):
@@ -231,11 +255,7 @@ def orders_at_best_date(
 def distribution(results: Results, strategies: Sequence[int] | None = None) -> dict[str, Any]:
     """Columns of the percentile table: 99 exceedance percentiles of NPV and incremental NPV per strategy."""
     chosen = list(range(len(results.names))) if strategies is None else list(strategies)
-    share = 1.0 - PERCENTS / 100.0
-    npv, inc = (
-        np.stack([np.quantile(results.measures[name][s], share) for s in chosen])
-        for name in ("npv", "incremental_npv")
-    )
+    npv, inc = (results.percentiles(name)[chosen, : PERCENTS.size] for name in ("npv", "incremental_npv"))
     return {
         "well": [results.well] * (len(chosen) * PERCENTS.size),
         "strategy": np.repeat([results.names[s] for s in chosen], PERCENTS.size),

@@ -58,7 +58,7 @@ def value_rows(results: compare.Results, error_of: compare.ErrorOf) -> list[dict
             "trigger": results.trigger(s),
         }
         row["mean_usd"], row["se_usd"] = error_of(inc[s])
-        row |= compare.exceedance(inc[s])
+        row |= results.exceedance(s)
         row["p_loss"], row["p_loss_se"] = error_of((inc[s] < 0.0).astype(float))
         row["against"] = results.names[other]
         row["gap_usd"], row["gap_se_usd"] = error_of(inc[s] - inc[other])
