@@ -111,17 +111,19 @@ def tornado(
                 low = sample == low_cut
             if not high.any():
                 high = sample == high_cut
-        if (low & high).any() or low.sum() < 2 or high.sum() < 2:
+        picked = [np.flatnonzero(side) for side in (low, high)]
+        if (low & high).any() or min(side.size for side in picked) < 2:
             continue
+        at_low, at_high = (values[side] for side in picked)
         rows.append(
             {
                 "input": name,
-                "low_input": float(sample[low].mean()),
-                "high_input": float(sample[high].mean()),
-                "low_mean_usd": float(values[low].mean()),
-                "high_mean_usd": float(values[high].mean()),
-                "low_se_usd": float(values[low].std(ddof=1) / np.sqrt(low.sum())),
-                "high_se_usd": float(values[high].std(ddof=1) / np.sqrt(high.sum())),
+                "low_input": float(sample[picked[0]].mean()),
+                "high_input": float(sample[picked[1]].mean()),
+                "low_mean_usd": float(at_low.mean()),
+                "high_mean_usd": float(at_high.mean()),
+                "low_se_usd": float(at_low.std(ddof=1) / np.sqrt(at_low.size)),
+                "high_se_usd": float(at_high.std(ddof=1) / np.sqrt(at_high.size)),
             }
         )
     swing = [abs(float(row["high_mean_usd"]) - float(row["low_mean_usd"])) for row in rows]

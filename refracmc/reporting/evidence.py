@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Hashable, Mapping
-from typing import Any
+from collections.abc import Callable, Mapping, Sequence
 
 import pandas as pd
 
@@ -215,10 +214,11 @@ def _timeline(data: ReportData, well: str) -> Table | None:
     rows = data.of_well("timeline", well)
     if rows.empty:
         return None
+    columns = rows.drop(columns=["well", "strategy"])
     body = []
-    for scenario, step, action, sleeve, depth, start, end, outcome in rows.drop(
-        columns=["well", "strategy"]
-    ).itertuples(index=False):
+    for scenario, step, action, sleeve, depth, start, end, outcome in zip(
+        *(columns[name].to_numpy(dtype=object) for name in columns), strict=True
+    ):
         body.append(
             (
                 str(scenario),
@@ -263,32 +263,33 @@ def _pressure(data: ReportData, well: str) -> Table | None:
     )
 
 
-def _cell(row: Mapping[Hashable, Any], scale: float, percentiles: bool) -> str:
-    """Mean with error, the percentiles, and the share of trials in which it is undefined."""
-    if row["undefined_share"] >= 1 or not math.isfinite(row["mean"]):
+def _cell(found: Sequence[float], scale: float, percentiles: bool) -> str:
+    """Mean with error, the percentiles, and the share of trials in which it is undefined; found: in that order."""
+    mean, se, p90, p50, p10, undefined = found
+    if undefined >= 1 or not math.isfinite(mean):
         return MISSING
-    text = with_error(float(row["mean"]), float(row["se"]), scale)
-    if percentiles and math.isfinite(row["p50"]):
-        spread = (to_error(float(row[p]), float(row["se"]), scale) for p in ("p90", "p50", "p10"))
-        text += f" ({' / '.join(spread)})"
-    if row["undefined_share"] > 0:
-        text += f", undefined {fixed(100 * row['undefined_share'], 1)} %"
+    text = with_error(mean, se, scale)
+    if percentiles and math.isfinite(p50):
+        text += f" ({' / '.join(to_error(value, se, scale) for value in (p90, p50, p10))})"
+    if undefined > 0:
+        text += f", undefined {fixed(100 * undefined, 1)} %"
     return text
 
 
 def _summary(data: ReportData, well: str) -> Table:
     """All measures of all strategies of one well, strategies down and measures across."""
     rows = data.of_well("summary", well)
-    measures = [m for m in MEASURES if (rows["measure"] == m).any()]
-    measures += [str(m) for m in dict.fromkeys(rows["measure"]) if m not in measures]
+    present = [str(m) for m in rows["measure"].unique()]
+    measures = [m for m in MEASURES if m in present] + [m for m in present if m not in MEASURES]
     cells: dict[tuple[str, str], str] = {}
     units: dict[str, str] = {}
-    for row in rows.to_dict("records"):  # a row of a frame costs more than all else here
-        unit, measure = str(row["unit"]), str(row["measure"])
+    numbers = rows[["mean", "se", "p90", "p50", "p10", "undefined_share"]].to_numpy(dtype=float).tolist()
+    labels = (rows[name].to_numpy(dtype=object) for name in ("strategy", "measure", "unit"))
+    for strategy, measure, unit, found in zip(*labels, numbers, strict=True):
         scale = MILLION if unit == "US$" else 1.0
         units[measure] = "US$ million" if unit == "US$" else unit
-        cells[str(row["strategy"]), measure] = _cell(row, scale, measure not in ("p_loss", "cvar"))
-    names = list(dict.fromkeys(str(n) for n in rows["strategy"]))
+        cells[strategy, measure] = _cell(found, scale, measure not in ("p_loss", "cvar"))
+    names = [str(n) for n in rows["strategy"].unique()]
     head = tuple(spoken(m) + (f", {units[m]}" if units[m] not in ("", "1") else "") for m in measures)
     body = tuple(
         (strategy_words(n) if n == NOTHING else n, *(cells.get((n, m), MISSING) for m in measures))

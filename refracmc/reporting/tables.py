@@ -177,10 +177,11 @@ def build_report_data(facts: RunFacts, tables: Mapping[str, pd.DataFrame], value
     if not problems and "decision" in made and "summary" in made:
         wells = set(made["decision"]["well"])
         for key, frame in made.items():
-            strange = sorted(set(frame["well"].dropna()) - wells)
+            strange = sorted(set(frame["well"].dropna().unique()) - wells)
             if strange:
                 problems.append(f"{key}: well {strange[0]} is not in the decision table")
-        known = set(zip(made["summary"]["well"], made["summary"]["strategy"], strict=True))
+        pairs = made["summary"][["well", "strategy"]].drop_duplicates()
+        known = set(zip(pairs["well"], pairs["strategy"], strict=True))
         problems += [
             f"decision: strategy {strategy} of well {well} is not in the summary"
             for well, strategy in zip(made["decision"]["well"], made["decision"]["strategy"], strict=True)
