@@ -60,7 +60,8 @@ def _gather(
     progress: Silent,
 ) -> list[WellTables]:
     """The tables of all wells, drivers included."""
-    leaders = [leading(plan, summary) for plan in plans]
+    places = summary.groupby("well", sort=False).indices
+    leaders = [leading(plan, summary.iloc[places[plan.id]]) for plan in plans]
     tasks = [(index, part) for index in range(len(plans)) for part in (_TABLES, *range(DRIVER_BLOCKS))]
     tables: dict[int, WellTables] = {}
     samples: dict[int, dict[int, Samples]] = {index: {} for index in range(len(plans))}

@@ -91,7 +91,9 @@ def gather_well(plan: WellPlan, folder: Path, sizes: list[int]) -> WellTables:
         "cost": _cost_rows(found, results.best),
         "production": production_columns(found, drawn, best, results.best),
         "timeline": timeline_rows(plan, drawn[0], best, row),
-        "tornado": _tornado(plan, best, results.measures["incremental_npv"][results.best], sizes, folder),
+        "tornado": _tornado(
+            plan, best, results.measures["incremental_npv"][results.best], sizes, folder, drawn
+        ),
         "cleaning": _cleaning(plan),
     }
     knowing, at_date = plan, best
@@ -185,16 +187,24 @@ def driver_rows(plan: WellPlan, blocks: Sequence[drivers.Samples]) -> list[dict[
 
 
 def _tornado(
-    plan: WellPlan, best: Strategy, values: Array, sizes: list[int], folder: Path
+    plan: WellPlan,
+    best: Strategy,
+    values: Array,
+    sizes: list[int],
+    folder: Path,
+    drawn: Sequence[Mapping[str, Array]],
 ) -> list[dict[str, Any]]:
-    """Conditional means of the incremental NPV over low and high fifths of every uncertain input."""
+    """Conditional means of the incremental NPV over low and high fifths of every uncertain input.
+
+    drawn: draws of the first blocks.
+    """
     unit_of = {v.name: v.unit for v in plan.variables if not v.distribution.is_fixed}
     recovery = "forecast: recovery without a refrac"
     names = [*unit_of, *([] if plan.posterior is None else [recovery])]
     with Columns(folder, names, sum(sizes)) as samples:
         at = 0
         for block, size in enumerate(sizes):
-            draws = draw(plan, block, size, inputs_only=True)
+            draws = drawn[block] if block < len(drawn) else draw(plan, block, size, inputs_only=True)
             for name in unit_of:
                 samples.put(name, at, draws[name])
             if plan.posterior is not None:

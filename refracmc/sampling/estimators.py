@@ -270,10 +270,11 @@ def _in_blocks(part: _Collected, lay: Layout) -> FloatArray:
 
 def _at_places(x: FloatArray, low: NDArray[np.intp], high: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
     """What stands at the places `low` and `high` (k, m) of rows (k, n) once sorted, undefined last as NaN."""
-    # row by row: NumPy's fast selection does not serve two axes
-    parted = np.stack([np.partition(row, np.unique((a, b))) for row, a, b in zip(x, low, high, strict=True)])
-    rows = np.arange(len(x))[:, None]
-    return parted[rows, low], parted[rows, high]
+    below, above = np.empty(low.shape), np.empty(high.shape)
+    for k, row in enumerate(x):  # row by row: NumPy's fast selection does not serve two axes
+        parted = np.partition(row, np.concatenate((low[k], high[k])))
+        below[k], above[k] = parted[low[k]], parted[high[k]]
+    return below, above
 
 
 def _collect(x: FloatArray, lay: Layout) -> _Collected:
