@@ -24,6 +24,7 @@ import pandas as pd
 
 from refracmc.reporting.columns import NOTHING, TABLES, Column, TableSpec, table_spec
 from refracmc.reporting.job_columns import ALL_TABLES
+from refracmc.reporting.stored_tables import StoredTables
 
 __all__ = ["NOTHING", "TABLES", "Column", "ReportData", "ReportDataProblem", "RunFacts", "TableSpec",
            "build_report_data", "table_spec"]  # fmt: skip
@@ -70,7 +71,7 @@ class RunFacts:
 
 @dataclass(frozen=True, slots=True)
 class ReportData:
-    """Facts and checked tables of one case; made by :func:`build_report_data` only.
+    """Facts and checked tables of one case; made by :func:`build_report_data` or :func:`stored_report_data` only.
 
     A table that was not handed over is absent from ``tables``; its charts and its section are left out.
     """
@@ -83,11 +84,15 @@ class ReportData:
     @property
     def wells(self) -> tuple[str, ...]:
         """Well ids in the order of the decision table; without one, of the first table."""
+        if isinstance(self.tables, StoredTables):
+            return self.tables.wells
         key = "decision" if "decision" in self.tables else next(iter(self.tables))
         return tuple(dict.fromkeys(str(well) for well in self.tables[key]["well"]))
 
     def of_well(self, key: str, well: str) -> pd.DataFrame:
         """Rows of one well of a table (an empty frame if the table or the well is absent)."""
+        if isinstance(self.tables, StoredTables):
+            return self.tables.of_well(key, well)
         if key not in self.tables:
             return pd.DataFrame(columns=list(ALL_TABLES[key].names))
         rows = self.places[key].get(well, np.array([], dtype=np.intp))
@@ -156,6 +161,42 @@ def _checked(spec: TableSpec, frame: pd.DataFrame, problems: list[str]) -> pd.Da
         if name in made.columns and made[name].dtype == float and ((made[name] < 0) | (made[name] > 1)).any():
             problems.append(f"{spec.key}.{name}: outside 0 to 1")
     return made
+
+
+def checked_tables(tables: Mapping[str, pd.DataFrame], wells: set[str]) -> dict[str, pd.DataFrame]:
+    """Tables of some wells, checked as :func:`build_report_data` does. Raises :class:`ReportDataProblem`."""
+    problems = [f"table {key} is not known" for key in tables if key not in TABLES]
+    made = {key: _checked(TABLES[key], frame, problems) for key, frame in tables.items() if key in TABLES}
+    for key, frame in made.items():
+        strange = sorted(set(frame["well"].dropna()) - wells)
+        if strange:
+            problems.append(f"{key}: well {strange[0]} is none of those reported")
+    if problems:
+        raise ReportDataProblem(problems)
+    return made
+
+
+def stored_report_data(
+    facts: RunFacts, tables: StoredTables, strategies: Mapping[str, tuple[str, ...]]
+) -> ReportData:
+    """Report data whose tables stand on disk, each part checked by :func:`checked_tables`.
+
+    strategies: those of the summary by well. Raises :class:`ReportDataProblem` where a table is missing, or a well or
+    a strategy of the decision table is not what the summary has.
+    """
+    problems = [f"table {s.key} is missing" for s in TABLES.values() if s.required and s.key not in tables]
+    if not problems:
+        decided = tables["decision"]
+        if tuple(decided["well"]) != tables.wells:
+            problems.append("decision: not one row for every well")
+        problems += [
+            f"decision: strategy {strategy} of well {well} is not in the summary"
+            for well, strategy in zip(decided["well"], decided["strategy"], strict=True)
+            if strategy not in strategies.get(well, ())
+        ]
+    if problems:
+        raise ReportDataProblem(problems)
+    return ReportData(facts, tables, MappingProxyType({}))
 
 
 def build_report_data(facts: RunFacts, tables: Mapping[str, pd.DataFrame], valued: bool = True) -> ReportData:
