@@ -34,7 +34,7 @@ from refracmc.engine.executors import check_scheduler, default_workers, run_task
 from refracmc.engine.plan import WellOutline, blocks_of, identity
 from refracmc.engine.progress import Progress, Silent
 from refracmc.engine.trials import KEPT_MEASURES
-from refracmc.engine.wells import StoredPlans
+from refracmc.engine.wells import PASSING, StoredPlans
 from refracmc.errors import Fault, InputError, RunFailure
 from refracmc.interrupts import held
 
@@ -153,7 +153,7 @@ def _run_blocks(
     place.open(made, resume)
     plans, refused = store_wells(case, count, progress, place.work)
     if not plans:
-        place.drop()
+        shutil.rmtree(place.work)
         raise InputError([fault for faults in refused.values() for fault in faults])
     sizes = blocks_of(case.sampling.trials)
     outlines = plans.outlines
@@ -170,7 +170,6 @@ def _run_blocks(
             )
             if missing:
                 tasks.append((block, missing))
-    state = (plans, place.work, sizes)
     total = len(sizes) * len(plans)
     progress.start(f"{case.name}: blocks", total, total - sum(len(wells) for _, wells in tasks))
     if tasks:
@@ -180,17 +179,19 @@ def _run_blocks(
     from refracmc.commands.outputs import keep_summary, write_outputs
 
     parts = summary_tasks(outlines, sizes)
-    of_well = [[task for task in parts if task[0] == index] for index in range(len(plans))]
     progress.start(f"{case.name}: summaries", len(parts))
-    found: dict[Any, Any] = {}
+    found: dict[int, dict[int, Any]] = {}
     kept: dict[int, Any] = {}
-    for task, statistics in run_tasks(summary_task, state, parts, count):
-        found[task] = statistics
+    for (index, _, part, of), statistics in run_tasks(
+        summary_task, (outlines, place.work, sizes), parts, count
+    ):
         progress.step()
-        index = task[0]
-        if all(part in found for part in of_well[index]):
-            summary = summary_of(outlines[index], [found.pop(part) for part in of_well[index]])
+        of_well = found.setdefault(index, {})
+        of_well[part] = statistics
+        if len(of_well) == of:
+            summary = summary_of(outlines[index], [of_well[k] for k in range(of)])
             kept[index] = keep_summary(outlines[index], summary, place.work)
+            del found[index]
     summaries = [kept[index] for index in range(len(plans))]
     text = write_outputs(case, plans, refused, summaries, place.work, sizes, keep, count, progress)
     _finish_blocks(place.work, outlines, sizes)
@@ -212,8 +213,7 @@ def _load_reporting() -> None:
 
 def _finish_blocks(folder: Path, plans: Sequence[WellOutline], sizes: list[int]) -> None:
     """Remove what served the making of the run only."""
-    for name in store.PASSING:
-        shutil.rmtree(folder / name, ignore_errors=True)
+    shutil.rmtree(folder / PASSING)
     for plan in plans:
         for block in range(len(sizes)):
             for kind in (store.EXTRA, store.PARTS):

@@ -28,6 +28,7 @@ from .wells import FitOutline, StoredPlans, write_posterior
 Array = NDArray[np.float64]
 BlockState = tuple[Sequence[WellPlan], Path, list[int]]
 """Plans, folder, trials of each block: what every block task is told."""
+SummaryState = tuple[Sequence[WellOutline], Path, list[int]]
 BlockTask = tuple[int, tuple[int, ...]]
 """Block, and the plans it is evaluated for."""
 SummaryTask = tuple[int, tuple[int, int], int, int]
@@ -203,7 +204,7 @@ def read_results(plan: WellPlan, folder: Path, sizes: list[int]) -> WellResults:
     return WellResults(plan, measures, dict(zip(COST_PARTS, parts, strict=True)), sizes)
 
 
-def summary_task(state: BlockState, task: SummaryTask) -> Array:
+def summary_task(state: SummaryState, task: SummaryTask) -> Array:
     """Statistics (strategies, measures, statistics) of some strategies of a well, from its stored blocks.
 
     The parts of a well share the checking of its files: all of them must succeed for any to count.

@@ -31,9 +31,6 @@ DIGEST = 32
 """Bytes of the SHA-256 at the end of a block file."""
 LOCK_PATIENCE = 2.0
 """Seconds to wait for a lock: the workers of a killed run notice its end and let go."""
-FITS, PIECES = "fits", "pieces"
-PASSING = (FITS, PIECES)
-"""Folders of a run that is being made: posteriors, and parts of tables. They go when it is complete."""
 RUN_ENTRIES = frozenset(
     [
         "blocks",
@@ -322,10 +319,6 @@ class RunFolder:
                         path.unlink()
             elif entry.name != "identity.json":
                 shutil.rmtree(entry) if entry.is_dir() else entry.unlink()
-
-    def drop(self) -> None:
-        """Remove the working folder of a run that cannot be."""
-        shutil.rmtree(self.work)
 
     def finish(self) -> None:
         """Put the complete run in its place; an earlier one is replaced only now, foreign files stay."""

@@ -19,6 +19,8 @@ from . import store
 from .plan import WellOutline, WellPlan, build_plan
 
 Array = NDArray[np.float64]
+PASSING = "passing"
+"""Folder of a run that is being made: posteriors, and parts of tables. It goes when the run is complete."""
 _HELD = 24
 """Plans kept ready in a process: more than are done in a row."""
 
@@ -42,7 +44,7 @@ class FitOutline:
 
 
 def _path(folder: Path, number: int) -> Path:
-    return folder / store.FITS / f"well{number:04d}.npy"
+    return folder / PASSING / f"well{number:04d}.fit.npy"
 
 
 def write_posterior(folder: Path, number: int, posterior: Posterior) -> None:
@@ -52,7 +54,7 @@ def write_posterior(folder: Path, number: int, posterior: Posterior) -> None:
     rows = [posterior.form, *posterior.slots, posterior.uptime, posterior.technical_eur]
     rows += [np.full(len(posterior.form), np.nan) if running is None else running, *ratios]
     path = _path(folder, number)
-    path.parent.mkdir(parents=True, exist_ok=True)
+    path.parent.mkdir(exist_ok=True)
     store.write_array(path, np.array(rows, dtype=np.float64), keep=False)
 
 

@@ -7,35 +7,47 @@ its bytes depend neither on who made the parts nor when.
 
 from __future__ import annotations
 
+import hashlib
 import io
 import os
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pyarrow as pa
 
 from refracmc.engine import store
+from refracmc.engine.wells import PASSING
 from refracmc.reporting.columns import TABLES
 from refracmc.reporting.row_files import ParquetRows, csv_head, plain_csv
 
-_ASKED_WHOLE = ("decision", "timing", "tornado", "cleaning")
-"""Short tables that the page and the charts ask for as a whole: read once."""
+_EXAMPLES = {"number": pd.Series([0.0]), "integer": pd.Series([0], dtype="Int64"), "flag": pd.Series([True])}
+_TEXT, _NONE = (pd.Series(np.array([value], dtype=object)) for value in ("", None))
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a file holds a well's part of a table, in bytes. text: length of the CSV, -1 where it is not plain."""
+
+    start: int
+    rows: int
+    text: int
+    digest: bytes
 
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """Parts of a well's tables in one file: table key -> (start, length of the rows, length of the CSV; -1: not
-    plain), all in bytes."""
+    """A file with a well's parts of tables, by table key."""
 
     path: str
-    places: Mapping[str, tuple[int, int, int]]
+    places: Mapping[str, Place]
 
 
 def write_piece(folder: Path, name: str, tables: Mapping[str, pd.DataFrame]) -> Piece:
     """Keep the checked tables of a well in the work folder; `name` is the file's."""
-    path = folder / store.PIECES / name
+    path = folder / PASSING / name
     path.parent.mkdir(exist_ok=True)
     data: list[bytes] = []
     places, at = {}, 0
@@ -45,9 +57,11 @@ def write_piece(folder: Path, name: str, tables: Mapping[str, pd.DataFrame]) -> 
         with pa.ipc.new_stream(stream, table.schema) as writer:
             writer.write_table(table)
         rows, text = stream.getvalue(), plain_csv(table)
-        places[key] = (at, len(rows), -1 if text is None else len(text))
-        data += [rows, text or b""]
-        at += len(rows) + len(text or b"")
+        part = rows + (text or b"")
+        digest = hashlib.sha256(part).digest()
+        places[key] = Place(at, len(rows), -1 if text is None else len(text), digest)
+        data.append(part)
+        at += len(part)
     store.write_atomic(path, *data, keep=False)
     return Piece(str(path), places)
 
@@ -82,10 +96,11 @@ class StoredTables(Mapping[str, pd.DataFrame]):
             return found
         if key not in self._keys:
             raise KeyError(key)
-        tables = [_rows(data) for data, _ in self._parts(key)]
-        frame: pd.DataFrame = pa.concat_tables(tables, promote_options="permissive").to_pandas()
-        if key in _ASKED_WHOLE:
-            self._read[key] = frame
+        schema = self._schema(key)
+        frame: pd.DataFrame = pa.concat_tables(
+            [_rows(data).cast(schema) for data, _ in self._parts(key)]
+        ).to_pandas()
+        self._read[key] = frame  # the page and the charts ask for the short ones, again and again
         return frame
 
     def of_well(self, key: str, well: str) -> pd.DataFrame:
@@ -95,44 +110,41 @@ class StoredTables(Mapping[str, pd.DataFrame]):
             return frame
         return pd.DataFrame(columns=list(TABLES[key].names))
 
-    def _parts(self, key: str, wells: Sequence[str] | None = None) -> Iterator[tuple[memoryview, memoryview]]:
-        """(rows, CSV) of each well that has rows in the table, in the order of the case."""
+    def _parts(
+        self, key: str, wells: Sequence[str] | None = None
+    ) -> Iterator[tuple[memoryview, bytes | None]]:
+        """(rows, CSV where it is plain) of each well that has rows in the table, in the order of the case.
+
+        Raises RunFailure where they are not as they were written.
+        """
         for well in self._pieces if wells is None else wells:
             for piece in self._pieces[well]:
-                if key not in piece.places:
+                place = piece.places.get(key)
+                if place is None:
                     continue
-                start, rows, text = piece.places[key]
-                length = rows + max(text, 0)
-                with open(piece.path, "rb", buffering=0) as handle:
-                    data = memoryview(os.pread(handle.fileno(), length, start))
-                if len(data) != length:
+                try:
+                    with open(piece.path, "rb", buffering=0) as handle:
+                        data = os.pread(handle.fileno(), place.rows + max(place.text, 0), place.start)
+                except FileNotFoundError:
+                    data = b""
+                if hashlib.sha256(data).digest() != place.digest:
                     raise store.damaged(Path(piece.path))
-                yield data[:rows], data[rows:]
+                yield memoryview(data)[: place.rows], None if place.text < 0 else data[place.rows :]
 
     def _schema(self, key: str) -> pa.Schema:
         """The schema of the whole table: a column is without a type only where no well has a value."""
-        chosen: dict[str, pd.Series] = {}
+        columns, told = TABLES[key].columns, set()
         for data, _ in self._parts(key):
-            table = _rows(data)
-            told = [name for name in table.column_names if table.column(name).null_count < len(table)]
-            if not chosen or any(len(chosen[name].dropna()) == 0 for name in told):
-                frame = table.to_pandas()
-                for name in frame.columns:
-                    if name not in chosen or (name in told and chosen[name].isna().all()):
-                        values = frame[name].dropna() if name in told else frame[name]
-                        chosen[name] = values.iloc[:1].reset_index(drop=True)
-            if all(not series.isna().all() for series in chosen.values()):
+            told |= {field.name for field in _stream(data).schema if not pa.types.is_null(field.type)}
+            if len(told) == len(columns):
                 break
-        return pa.Schema.from_pandas(pd.DataFrame(chosen), preserve_index=False)
+        example = {c.name: _EXAMPLES.get(c.kind, _TEXT if c.name in told else _NONE) for c in columns}
+        return pa.Schema.from_pandas(pd.DataFrame(example), preserve_index=False)
 
     def write(self, key: str, stem: Path) -> list[Path]:
         """Write a table as STEM.csv and STEM.parquet, each whole or not at all; returns the paths."""
-        plain = all(
-            piece.places[key][2] >= 0
-            for files in self._pieces.values()
-            for piece in files
-            if key in piece.places
-        )
+        places = [piece.places.get(key) for files in self._pieces.values() for piece in files]
+        plain = all(place.text >= 0 for place in places if place is not None)
         csv, parquet = stem.with_suffix(".csv"), stem.with_suffix(".parquet")
         beside = csv.with_name(f".{csv.name}.part")
         with ParquetRows(parquet, self._schema(key)) as rows, open(beside, "wb") as text:
@@ -140,13 +152,17 @@ class StoredTables(Mapping[str, pd.DataFrame]):
             for data, said in self._parts(key):
                 table = _rows(data)
                 rows.add_table(table)
-                text.write(said if plain else _quoted(table))
+                text.write(said if plain and said is not None else _quoted(table))
         os.replace(beside, csv)
         return [csv, parquet]
 
 
+def _stream(data: memoryview) -> pa.RecordBatchReader:
+    return pa.ipc.open_stream(pa.py_buffer(data))
+
+
 def _rows(data: memoryview) -> pa.Table:
-    return pa.ipc.open_stream(pa.py_buffer(data)).read_all()
+    return _stream(data).read_all()
 
 
 def _quoted(table: pa.Table) -> bytes:

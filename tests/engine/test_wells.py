@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from refracmc.case.load import load_case
-from refracmc.engine import store, wells
+from refracmc.engine import wells
 from refracmc.engine.blocks import block_arrays, prepare_wells, store_wells
 from refracmc.engine.plan import blocks_of
 from refracmc.engine.progress import Silent
@@ -69,7 +69,7 @@ def test_few_plans_are_held(case, tmp_path: Path, monkeypatch: pytest.MonkeyPatc
 @pytest.mark.parametrize("fault", ["absent", "truncated", "altered"])
 def test_a_posterior_that_is_not_as_written_is_found(case, tmp_path: Path, fault: str) -> None:
     stored, _ = store_wells(case, 1, Silent(), tmp_path)
-    (path,) = (tmp_path / store.FITS).iterdir()
+    (path,) = (tmp_path / wells.PASSING).iterdir()
     data = bytearray(path.read_bytes())
     path.unlink()
     if fault == "truncated":

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from refracmc.engine.wells import PASSING
 from refracmc.errors import RunFailure
 from refracmc.reporting import row_files
 from refracmc.reporting.page import write_report, write_table
@@ -27,7 +28,7 @@ WELLS = ("W-1", "W-2", "W-3")
 
 def stored(folder: Path, tables: dict[str, pd.DataFrame], order: tuple[str, ...] = WELLS) -> StoredTables:
     """Each well's rows in two files, made in a given order; inputs whole."""
-    (folder / "pieces").mkdir(parents=True, exist_ok=True)
+    folder.mkdir(exist_ok=True)
     pieces: dict[str, tuple[Piece, ...]] = {}
     for well in order:
         mine = {k: t[(t["well"] == well).to_numpy()] for k, t in tables.items() if k != "inputs"}
@@ -50,7 +51,7 @@ def files(folder: Path) -> dict[str, bytes]:
     return {
         path.relative_to(folder).as_posix(): path.read_bytes()
         for path in folder.rglob("*")
-        if path.is_file() and "pieces" not in path.parts
+        if path.is_file() and PASSING not in path.parts
     }
 
 
@@ -138,7 +139,20 @@ def test_faults_of_parts_are_found(tables, fact_maker, tmp_path: Path) -> None:
     none = stored(tmp_path / "c", {key: frame for key, frame in tables.items() if key != "decision"})
     with pytest.raises(ReportDataProblem, match="table decision is missing"):
         stored_report_data(fact_maker(), none, names)
-    for path in (tmp_path / "a" / "pieces").iterdir():
-        path.write_bytes(path.read_bytes()[:100])
+    for well, key in (("W-1", "summary"), ("W-2", "decision")):
+        assert len(made.of_well(key, well))
+    for path in (tmp_path / "a" / PASSING).iterdir():
+        data = bytearray(path.read_bytes())
+        if "W-1" in path.name:
+            data = data[:100]
+        else:  # one bit of every table
+            for k in range(0, len(data), 100):
+                data[k] ^= 1
+        path.write_bytes(data)
+    for well, key in (("W-1", "summary"), ("W-2", "decision")):
+        with pytest.raises(RunFailure, match="absent or damaged"):
+            made.of_well(key, well)
+    for path in (tmp_path / "a" / PASSING).iterdir():
+        path.unlink()
     with pytest.raises(RunFailure, match="absent or damaged"):
-        made.of_well("summary", "W-1")
+        made.of_well("summary", "W-3")
