@@ -6,13 +6,17 @@ Oracle: the plans of `prepare_wells`, which stay in memory, and the draws and va
 from __future__ import annotations
 
 import pickle
+import shutil
+from collections import OrderedDict
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from refracmc.case.load import load_case
-from refracmc.engine import wells
+from refracmc.commands.run import MOST_TOGETHER
+from refracmc.engine import evaluate, wells
 from refracmc.engine.blocks import block_arrays, prepare_wells, store_wells
 from refracmc.engine.plan import blocks_of
 from refracmc.engine.progress import Silent
@@ -64,6 +68,27 @@ def test_few_plans_are_held(case, tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     assert [plan.id for plan in stored[0:2]] == ["A", "B"]
     with pytest.raises(IndexError):
         stored[2]
+
+
+@pytest.mark.parametrize(("held", "times"), [(wells._HELD, 1), (MOST_TOGETHER - 1, 2)])
+def test_streams_of_wells_done_in_a_row_are_made_once(
+    case, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, held: int, times: int
+) -> None:
+    """Two blocks of as many wells as are done in a row; the negative control holds one plan too few."""
+    stored, _ = store_wells(case, 1, Silent(), tmp_path)
+    (path,) = (tmp_path / wells.PASSING).iterdir()
+    for k in range(1, MOST_TOGETHER):
+        shutil.copy(path, path.with_name(path.name.replace("0000", f"{k:04d}")))
+    outlines = [replace(stored.outlines[0], number=k) for k in range(MOST_TOGETHER)]
+    many = wells.StoredPlans(case, tmp_path, outlines, [stored.fits[0]] * MOST_TOGETHER)
+    made: list[tuple[object, ...]] = []
+    monkeypatch.setattr(evaluate, "_TABLES", OrderedDict())
+    monkeypatch.setattr(evaluate, "stream_table", lambda *told: made.append(told))
+    monkeypatch.setattr(wells, "_HELD", held)
+    for _ in range(2):
+        for plan in many:
+            evaluate._posterior_table(plan)
+    assert len(made) == times * MOST_TOGETHER
 
 
 @pytest.mark.parametrize("fault", ["absent", "truncated", "altered"])
