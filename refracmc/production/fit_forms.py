@@ -16,7 +16,6 @@ Array = NDArray[np.float64]
 
 DAYS_PER_YEAR = 365.25
 MIN_B = 1e-6
-_LOG1P_B = 1e-2
 
 
 @dataclass(frozen=True)
@@ -74,14 +73,13 @@ def _hyperbolic_into(shape: Array, t: Array, out: Array) -> None:
     switch = (decline / terminal - 1.0) / (b * decline)
     np.multiply(t, b * decline, out=out)
     np.add(out, 1.0, out=out)
-    np.log(out, out=out)  # half the work of log1p, whose digits only a small b needs
+    np.log(out, out=out)  # half the work of log1p on many processors; b keeps the digits above 1e-10
     np.multiply(out, -1.0 / b, out=out)
-    late = np.flatnonzero((switch < t.max(axis=0)) | (b < _LOG1P_B))
+    late = np.flatnonzero(switch < t.max(axis=0))
     if len(late):
-        days = t[:, late] if t.shape[1] > 1 else t
-        early = np.minimum(days, switch[late])
-        part = -np.log1p((b * decline)[late] * early) / b[late]
-        out[:, late] = part - terminal[late] * (days - early)
+        since = (t[:, late] if t.shape[1] > 1 else t) - switch[late]
+        line = (-np.log(decline / terminal) / b)[late] - terminal[late] * since
+        out[:, late] = np.where(since > 0.0, line, np.take(out, late, axis=1))
 
 
 def slots_at_end(form: str, shape: Array, log_rate_end: Array, end: float) -> Array:

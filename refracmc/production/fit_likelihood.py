@@ -8,6 +8,7 @@ loading, allocation); nu = 4 is an assumption, held fixed because one well canno
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +20,6 @@ Array = NDArray[np.float64]
 
 NU = 4.0  # assumption: degrees of freedom of the innovations
 LEVEL_PRIOR_SD = 1.0  # log units around the last observed level: wide, the data fix it
-_PIECE, _LEAST = 65_536, 64  # numbers held at a time, particles at least
 _CONSTANT = float(gammaln((NU + 1) / 2) - gammaln(NU / 2) - 0.5 * np.log(NU * np.pi))
 
 
@@ -58,6 +58,7 @@ class Target:
         """Level the prior is centred at: median of the last six observations."""
         return float(np.median(self.y[-6:]))
 
+    @cached_property
     def prior_moments(self) -> tuple[Array, Array]:
         """Prior mean and sd of all coordinates, each (d + 3,)."""
         e = self.errors
@@ -73,7 +74,7 @@ class Target:
 
     def log_prior(self, x: Array) -> Array:
         """Log prior (n,) up to a constant; -inf outside the bounds."""
-        mean, sd = self.prior_moments()
+        mean, sd = self.prior_moments
         out = -0.5 * np.sum(((x - mean[:, None]) / sd[:, None]) ** 2, axis=0)
         return np.where(self.inside(x), out, -np.inf)
 
@@ -91,20 +92,9 @@ class Target:
         return found
 
     def log_likelihood(self, x: Array) -> Array:
-        """Log likelihood (n,).
-
-        Particles are worked in pieces that stay in the cache; they do not know of each other."""
-        n, k = x.shape[1], len(self.t)
-        step = max(_LEAST, _PIECE // (k + 1))
-        rooms = np.empty((2, k + 1, min(step, n)))
-        out = np.empty(n)
-        for start in range(0, n, step):
-            part = x[:, start : start + step]
-            out[start : start + step] = self._piece(part, rooms[:, :, : part.shape[1]])
-        return out
-
-    def _piece(self, x: Array, rooms: Array) -> Array:
+        """Log likelihood (n,)."""
         d, k = len(self.shape.mean), len(self.t)
+        rooms = np.empty((2, k + 1, x.shape[1]))
         r, e = self._residuals(x, rooms[0]), rooms[1, :k]
         log_s, rho = x[d + 1], 1.0 / (1.0 + np.exp(-x[d + 2]))
         np.multiply(r[:-1], rho, out=e[1:])
@@ -115,16 +105,12 @@ class Target:
         first = np.sqrt(1.0 - np.minimum(rho, 0.99) ** 2)
         np.multiply(r[0], first, out=e[0])
         np.multiply(e, per_scale, out=e)
-        if self._weighted:
-            np.multiply(e, np.sqrt(self.weight)[:, None], out=e)
+        part = np.flatnonzero(self.weight != 1.0)  # months not full: few
+        e[part] *= np.sqrt(self.weight[part])[:, None]
         np.multiply(e, e, out=e)
         np.add(e, 1.0, out=e)
         out = k * (_CONSTANT - log_s) + 0.5 * float(np.sum(np.log(self.weight))) + np.log(first)
         return np.asarray(out - 0.5 * (NU + 1) * _sum_of_logs(e, rooms[0]))
-
-    @property
-    def _weighted(self) -> bool:
-        return not np.all(self.weight == 1.0)
 
 
 def _sum_of_logs(factors: Array, room: Array) -> Array:
