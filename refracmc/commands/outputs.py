@@ -24,6 +24,7 @@ from refracmc.decisions.gather import (
 )
 from refracmc.engine.cash import PER_TRIAL
 from refracmc.engine.draws import PROCESSES, draw
+from refracmc.engine.evaluate import forget_streams
 from refracmc.engine.executors import run_tasks
 from refracmc.engine.plan import Strategy, WellOutline, WellPlan
 from refracmc.engine.progress import Silent
@@ -57,6 +58,7 @@ def _gather_task(
     plan = plans[index]
     if block != _TABLES:
         return sample_drivers(plan, *leaders[index], block)
+    forget_streams()  # a well's tasks follow each other
     made = gather_well(plan, folder, sizes)
     frames = {key: _frame(rows, key) for key, rows in made.tables.items() if len(rows)}
     tables = checked_tables(frames, {plan.id})

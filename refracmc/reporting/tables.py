@@ -167,13 +167,28 @@ def checked_tables(tables: Mapping[str, pd.DataFrame], wells: set[str]) -> dict[
     """Tables of some wells, checked as :func:`build_report_data` does. Raises :class:`ReportDataProblem`."""
     problems = [f"table {key} is not known" for key in tables if key not in TABLES]
     made = {key: _checked(TABLES[key], frame, problems) for key, frame in tables.items() if key in TABLES}
-    for key, frame in made.items():
-        strange = sorted(set(frame["well"].dropna()) - wells)
-        if strange:
-            problems.append(f"{key}: well {strange[0]} is none of those reported")
+    if not problems:
+        problems += _strangers(made, wells)
     if problems:
         raise ReportDataProblem(problems)
     return made
+
+
+def _strangers(tables: Mapping[str, pd.DataFrame], wells: set[str]) -> list[str]:
+    """What to say of tables with wells that are not those of the decision table."""
+    found = {key: sorted(set(frame["well"].dropna()) - wells) for key, frame in tables.items()}
+    return [
+        f"{key}: well {strange[0]} is not in the decision table" for key, strange in found.items() if strange
+    ]
+
+
+def _undecided(decision: pd.DataFrame, known: set[tuple[str, str]]) -> list[str]:
+    """What to say of decided strategies that are not among the known (well, strategy)."""
+    return [
+        f"decision: strategy {strategy} of well {well} is not in the summary"
+        for well, strategy in zip(decision["well"], decision["strategy"], strict=True)
+        if (well, strategy) not in known
+    ]
 
 
 def stored_report_data(
@@ -189,11 +204,9 @@ def stored_report_data(
         decided = tables["decision"]
         if tuple(decided["well"]) != tables.wells:
             problems.append("decision: not one row for every well")
-        problems += [
-            f"decision: strategy {strategy} of well {well} is not in the summary"
-            for well, strategy in zip(decided["well"], decided["strategy"], strict=True)
-            if strategy not in strategies.get(well, ())
-        ]
+        problems += _undecided(
+            decided, {(well, name) for well, names in strategies.items() for name in names}
+        )
     if problems:
         raise ReportDataProblem(problems)
     return ReportData(facts, tables, MappingProxyType({}))
@@ -216,17 +229,9 @@ def build_report_data(facts: RunFacts, tables: Mapping[str, pd.DataFrame], value
         spec.key: _checked(spec, tables[spec.key], problems) for spec in specs.values() if spec.key in tables
     }
     if not problems and "decision" in made and "summary" in made:
-        wells = set(made["decision"]["well"])
-        for key, frame in made.items():
-            strange = sorted(set(frame["well"].dropna()) - wells)
-            if strange:
-                problems.append(f"{key}: well {strange[0]} is not in the decision table")
+        problems += _strangers(made, set(made["decision"]["well"]))
         known = set(zip(made["summary"]["well"], made["summary"]["strategy"], strict=True))
-        problems += [
-            f"decision: strategy {strategy} of well {well} is not in the summary"
-            for well, strategy in zip(made["decision"]["well"], made["decision"]["strategy"], strict=True)
-            if (well, strategy) not in known
-        ]
+        problems += _undecided(made["decision"], known)
     if problems:
         raise ReportDataProblem(problems)
     places = {

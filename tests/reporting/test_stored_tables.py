@@ -127,7 +127,7 @@ def test_rows_of_one_well_and_of_none(tables, fact_maker, tmp_path: Path) -> Non
 
 
 def test_faults_of_parts_are_found(tables, fact_maker, tmp_path: Path) -> None:
-    with pytest.raises(ReportDataProblem, match="well W-1 is none of those reported"):
+    with pytest.raises(ReportDataProblem, match="well W-1 is not in the decision table"):
         checked_tables({"timing": tables["timing"]}, {"W-2", "W-3"})
     made = stored(tmp_path / "a", tables)
     names = dict.fromkeys(WELLS, ("another",))
