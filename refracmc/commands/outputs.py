@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +16,6 @@ from refracmc.decisions.drivers import Samples
 from refracmc.decisions.gather import (
     DRIVER_BLOCKS,
     FAN_BLOCKS,
-    WellTables,
     driver_rows,
     gather_well,
     input_rows,
@@ -24,15 +24,18 @@ from refracmc.decisions.gather import (
 )
 from refracmc.engine.cash import PER_TRIAL
 from refracmc.engine.draws import PROCESSES, draw
+from refracmc.engine.evaluate import forget_streams
 from refracmc.engine.executors import run_tasks
-from refracmc.engine.plan import Strategy, WellPlan
+from refracmc.engine.plan import Strategy, WellOutline, WellPlan
 from refracmc.engine.progress import Silent
 from refracmc.engine.trials import stored_measures
+from refracmc.engine.wells import StoredPlans
 from refracmc.errors import Fault
 from refracmc.reporting.columns import TABLES
 from refracmc.reporting.page import write_report
 from refracmc.reporting.row_files import GROUP_ROWS, ParquetRows
-from refracmc.reporting.tables import ReportData, RunFacts, build_report_data
+from refracmc.reporting.stored_tables import Piece, StoredTables, write_piece
+from refracmc.reporting.tables import ReportData, RunFacts, checked_tables, stored_report_data
 from refracmc.reporting.words import verdict
 from refracmc.sampling.streams import BLOCK_SIZE
 
@@ -40,49 +43,62 @@ _TABLES = -1
 _Leading = tuple[Strategy, Strategy | None]
 
 
+def keep_summary(plan: WellOutline, summary: pd.DataFrame, folder: Path) -> tuple[_Leading, Piece]:
+    """Keep the summary of a well in the work folder; returns its two best refracs too."""
+    made = checked_tables({"summary": summary}, {plan.id})
+    return leading(plan, summary), write_piece(folder, f"well{plan.number:04d}.summary", made)
+
+
 def _gather_task(
-    state: tuple[list[WellPlan], Path, list[int], list[_Leading]], task: tuple[int, int]
-) -> WellTables | Samples:
-    """Tables of a well, or its samples of one block for the drivers."""
+    state: tuple[StoredPlans, Path, list[int], list[_Leading]], task: tuple[int, int]
+) -> tuple[_Leading, Piece] | Samples:
+    """The tables of a well, kept in the work folder, or its samples of one block for the drivers."""
     plans, folder, sizes, leaders = state
     index, block = task
-    if block == _TABLES:
-        return gather_well(plans[index], folder, sizes)
-    return sample_drivers(plans[index], *leaders[index], block)
+    plan = plans[index]
+    if block != _TABLES:
+        return sample_drivers(plan, *leaders[index], block)
+    forget_streams()  # a well's tasks follow each other
+    made = gather_well(plan, folder, sizes)
+    frames = {key: _frame(rows, key) for key, rows in made.tables.items() if len(rows)}
+    tables = checked_tables(frames, {plan.id})
+    return (made.best, made.second), write_piece(folder, f"well{plan.number:04d}.tables", tables)
 
 
 def _gather(
-    plans: list[WellPlan],
-    summary: pd.DataFrame,
+    plans: StoredPlans,
+    leaders: list[_Leading],
     folder: Path,
     sizes: list[int],
     workers: int,
     progress: Silent,
-) -> list[WellTables]:
-    """The tables of all wells, drivers included."""
-    places = summary.groupby("well", sort=False).indices
-    leaders = [leading(plan, summary.iloc[places[plan.id]]) for plan in plans]
+) -> list[tuple[Piece, Piece]]:
+    """Where the tables of all wells are kept, and their drivers."""
     tasks = [(index, part) for index in range(len(plans)) for part in (_TABLES, *range(DRIVER_BLOCKS))]
-    tables: dict[int, WellTables] = {}
-    samples: dict[int, dict[int, Samples]] = {index: {} for index in range(len(plans))}
-    shares: dict[int, Any] = {}
+    found_at: dict[int, Piece] = {}
+    best: dict[int, _Leading] = {}
+    samples: dict[int, dict[int, Samples]] = {}
+    shares: dict[int, Piece] = {}
+
+    def keep_drivers(index: int, blocks: dict[int, Samples]) -> None:
+        plan = plans.outlines[index]
+        rows = driver_rows(plan, [blocks[k] for k in range(DRIVER_BLOCKS)])
+        tables = checked_tables({"drivers": _frame(rows, "drivers")} if rows else {}, {plan.id})
+        shares[index] = write_piece(folder, f"well{plan.number:04d}.drivers", tables)
+
     for (index, block), found in run_tasks(_gather_task, (plans, folder, sizes, leaders), tasks, workers):
-        if isinstance(found, WellTables):
-            # frames take a third of the memory of rows as dictionaries
-            found.tables.update({key: _frame(rows, key) for key, rows in found.tables.items() if len(rows)})
-            tables[index] = found
+        if isinstance(found, tuple):
+            best[index], found_at[index] = found
             progress.step()
             continue
-        samples[index][block] = found
+        samples.setdefault(index, {})[block] = found
         if len(samples[index]) == DRIVER_BLOCKS:  # here, beside the workers, which need not load SALib
-            shares[index] = driver_rows(plans[index], [samples[index][k] for k in range(DRIVER_BLOCKS)])
-    for index, plan in enumerate(plans):
-        made = tables[index]
-        if (made.best, made.second) != leaders[index]:  # means that differ by rounding alone
-            again = [sample_drivers(plan, made.best, made.second, block) for block in range(DRIVER_BLOCKS)]
-            shares[index] = driver_rows(plan, again)
-        made.tables["drivers"] = shares[index]
-    return [tables[index] for index in range(len(plans))]
+            keep_drivers(index, samples.pop(index))
+    for index, known in enumerate(leaders):
+        if best[index] != known:  # means that differ by rounding alone
+            again = range(DRIVER_BLOCKS)
+            keep_drivers(index, {k: sample_drivers(plans[index], *best[index], k) for k in again})
+    return [(found_at[index], shares[index]) for index in range(len(plans))]
 
 
 def _frame(rows: Any, key: str) -> pd.DataFrame:
@@ -92,27 +108,21 @@ def _frame(rows: Any, key: str) -> pd.DataFrame:
 
 def report_data(
     case: Case,
-    plans: list[WellPlan],
+    plans: StoredPlans,
     refused: dict[str, tuple[Fault, ...]],
-    summary: pd.DataFrame,
-    found: list[WellTables],
+    pieces: Mapping[str, Sequence[Piece]],
     sizes: list[int],
 ) -> ReportData:
-    """The checked tables of the report."""
-    tables: dict[str, pd.DataFrame] = {"summary": summary}
-    for key in TABLES:
-        # taken out of the wells, so that a table is not held twice
-        parts = [well.tables.pop(key) for well in found if key in well.tables]
-        frames = [_frame(rows, key) for rows in parts if len(rows)]
-        del parts
-        if frames:
-            tables[key] = pd.concat(frames, ignore_index=True)
-    tables["inputs"] = input_rows(case, plans)[list(TABLES["inputs"].names)]
-    notes = _terms(case, plans)
-    for plan in plans:
-        if plan.posterior is not None:
-            notes += [f"{plan.id}: fit: {flag}" for flag in plan.posterior.diagnostics.get("flags", [])]
-    return build_report_data(run_facts(case, sizes, refused, tuple(notes)), tables)
+    """The tables of the report; pieces: where those of each well are kept, by well id."""
+    inputs = input_rows(case, plans.outlines)[list(TABLES["inputs"].names)]
+    whole = checked_tables({"inputs": inputs}, set(pieces))
+    notes = _terms(case, plans.outlines)
+    for plan, fit in zip(plans.outlines, plans.fits, strict=True):
+        if fit is not None:
+            notes += [f"{plan.id}: fit: {flag}" for flag in fit.diagnostics.get("flags", [])]
+    strategies = {plan.id: plan.names for plan in plans.outlines}
+    facts = run_facts(case, sizes, refused, tuple(notes))
+    return stored_report_data(facts, StoredTables(pieces, whole), strategies)
 
 
 def run_facts(
@@ -144,9 +154,9 @@ def run_facts(
     )
 
 
-def _terms(case: Case, plans: list[WellPlan]) -> list[str]:
+def _terms(case: Case, plans: Sequence[WellOutline]) -> list[str]:
     """What a reader of the page must know of prices, interests, taxes, the lease and the sleeves."""
-    oil, gas = plans[0].deck_oil, plans[0].deck_gas
+    oil, gas = case.deck.monthly(case.valuation.date, case.valuation.horizon_months)
     middle, last = len(oil) // 2, len(oil) - 1
     prices = case.prices
     text = (
@@ -182,19 +192,26 @@ def _terms(case: Case, plans: list[WellPlan]) -> list[str]:
 
 def write_outputs(
     case: Case,
-    plans: list[WellPlan],
+    plans: StoredPlans,
     refused: dict[str, tuple[Fault, ...]],
-    summary: pd.DataFrame,
+    summaries: list[tuple[_Leading, Piece]],
     folder: Path,
     sizes: list[int],
     keep_trials: bool,
     workers: int,
     progress: Silent,
 ) -> str:
-    """Write everything of a run that is not a block file; returns the verdicts in words."""
+    """Write everything of a run that is not a block file; returns the verdicts in words.
+
+    summaries: what `keep_summary` found of each well.
+    """
     progress.start(f"{case.name}: decisions", len(plans))
-    found = _gather(plans, summary, folder, sizes, workers, progress)
-    data = report_data(case, plans, refused, summary, found, sizes)
+    found = _gather(plans, [leaders for leaders, _ in summaries], folder, sizes, workers, progress)
+    pieces = {
+        plan.id: (summary, *more)
+        for plan, (_, summary), more in zip(plans.outlines, summaries, found, strict=True)
+    }
+    data = report_data(case, plans, refused, pieces, sizes)
     if keep_trials:
         write_trials(plans, folder, sizes)
     progress.note(f"{case.name}: charts and page")
@@ -203,7 +220,7 @@ def write_outputs(
     return "\n".join(f"{v.headline}. {v.value} {v.timing}" for v in said)
 
 
-def write_trials(plans: list[WellPlan], folder: Path, sizes: list[int]) -> None:
+def write_trials(plans: Sequence[WellPlan], folder: Path, sizes: list[int]) -> None:
     """inputs.parquet (well, trial, one column an input) and results.parquet (well, strategy, trial, measures).
 
     Both are written as they are read, block by block and strategy by strategy.
@@ -225,7 +242,7 @@ def write_trials(plans: list[WellPlan], folder: Path, sizes: list[int]) -> None:
                     rows.add(pd.DataFrame({"well": plan.id, "strategy": name, "trial": trials, **measures}))
 
 
-def _write_inputs(plans: list[WellPlan], folder: Path, sizes: list[int]) -> None:
+def _write_inputs(plans: Sequence[WellPlan], folder: Path, sizes: list[int]) -> None:
     def columns(plan: WellPlan, block: int) -> dict[str, Any]:
         draws = draw(plan, block, sizes[block])
         return dict(sorted((name, values) for name, values in draws.items() if values.ndim == 1))

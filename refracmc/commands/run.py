@@ -6,11 +6,13 @@ A case's bytes depend on the case, its files, the seed, the trials and the relea
 from __future__ import annotations
 
 import platform
+import shutil
 import sys
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -20,11 +22,19 @@ from refracmc import __version__
 from refracmc.case.load import load_case
 from refracmc.case.model import Case
 from refracmc.engine import store
-from refracmc.engine.blocks import evaluate_blocks, prepare_wells, summary_of, summary_task, summary_tasks
+from refracmc.engine.blocks import (
+    evaluate_blocks,
+    prepare_wells,
+    store_wells,
+    summary_of,
+    summary_task,
+    summary_tasks,
+)
 from refracmc.engine.executors import check_scheduler, default_workers, run_tasks
-from refracmc.engine.plan import WellPlan, blocks_of, identity
+from refracmc.engine.plan import WellOutline, blocks_of, identity
 from refracmc.engine.progress import Progress, Silent
 from refracmc.engine.trials import KEPT_MEASURES
+from refracmc.engine.wells import PASSING, StoredPlans
 from refracmc.errors import Fault, InputError, RunFailure
 from refracmc.interrupts import held
 
@@ -35,12 +45,16 @@ their results are sent over a network, and as long as so many tasks are there fo
 
 @dataclass(frozen=True)
 class RunResult:
-    """A finished case: its folder, tidy summary, refused wells, and the decision in words."""
+    """A finished case: its folder, refused wells, and the decision in words."""
 
     folder: Path
-    summary: pd.DataFrame
     refused: dict[str, tuple[Fault, ...]]
     text: str
+
+    @cached_property
+    def summary(self) -> pd.DataFrame:
+        """The tidy summary of all wells, read from the folder when first asked for."""
+        return pd.read_parquet(self.folder / "summary.parquet")
 
 
 @dataclass
@@ -122,8 +136,7 @@ def _finished(
     if set(run["refused"]) != set(refused):
         _, refused = prepare_wells(case, workers, progress)
     progress.note(f"{case.name}: complete already")
-    summary = pd.read_parquet(place.final / "summary.parquet")
-    return RunResult(place.final, summary, refused, "\n".join([*run["verdicts"], str(place.final)]))
+    return RunResult(place.final, refused, "\n".join([*run["verdicts"], str(place.final)]))
 
 
 def _run_blocks(
@@ -137,11 +150,13 @@ def _run_blocks(
     progress: Silent,
     began: float,
 ) -> RunResult:
-    plans, refused = prepare_wells(case, count, progress)
+    place.open(made, resume)
+    plans, refused = store_wells(case, count, progress, place.work)
     if not plans:
+        shutil.rmtree(place.work)
         raise InputError([fault for faults in refused.values() for fault in faults])
     sizes = blocks_of(case.sampling.trials)
-    place.open(made, resume)
+    outlines = plans.outlines
     tasks = []
     together = max(len(plans) * len(sizes) // (TASKS_A_WORKER * count), 1)
     together = min(together, MOST_TOGETHER if scheduler is None else MOST_SENT)
@@ -149,38 +164,43 @@ def _run_blocks(
         wells = range(k, min(k + together, len(plans)))
         for block in range(len(sizes)):
             missing = tuple(
-                index for index in wells if store.read_block(place.work, plans[index].number, block) is None
+                index
+                for index in wells
+                if store.read_block(place.work, outlines[index].number, block) is None
             )
             if missing:
                 tasks.append((block, missing))
-    state = (plans, place.work, sizes)
     total = len(sizes) * len(plans)
     progress.start(f"{case.name}: blocks", total, total - sum(len(wells) for _, wells in tasks))
     if tasks:
         for _ in evaluate_blocks(plans, place.work, sizes, tasks, count, scheduler, progress.note):
             _load_reporting()
             progress.step()
-    parts = summary_tasks(plans, sizes)
-    progress.start(f"{case.name}: summaries", len(parts))
-    found: dict[Any, Any] = {}
-    for task, statistics in run_tasks(summary_task, state, parts, count):
-        found[task] = statistics
-        progress.step()
-    frames = [
-        summary_of(plan, [found[task] for task in parts if task[0] == index])
-        for index, plan in enumerate(plans)
-    ]
-    summary = pd.concat(frames, ignore_index=True)
-    from refracmc.commands.outputs import write_outputs
+    from refracmc.commands.outputs import keep_summary, write_outputs
 
-    text = write_outputs(case, plans, refused, summary, place.work, sizes, keep, count, progress)
-    _finish_blocks(place.work, plans, sizes)
+    parts = summary_tasks(outlines, sizes)
+    progress.start(f"{case.name}: summaries", len(parts))
+    found: dict[int, dict[int, Any]] = {}
+    kept: dict[int, Any] = {}
+    for (index, _, part, of), statistics in run_tasks(
+        summary_task, (outlines, place.work, sizes), parts, count
+    ):
+        progress.step()
+        of_well = found.setdefault(index, {})
+        of_well[part] = statistics
+        if len(of_well) == of:
+            summary = summary_of(outlines[index], [of_well[k] for k in range(of)])
+            kept[index] = keep_summary(outlines[index], summary, place.work)
+            del found[index]
+    summaries = [kept[index] for index in range(len(plans))]
+    text = write_outputs(case, plans, refused, summaries, place.work, sizes, keep, count, progress)
+    _finish_blocks(place.work, outlines, sizes)
     manifest = _manifest(case, plans, refused, made, sizes, keep, count, began)
     manifest["run"]["verdicts"] = text.splitlines()
     manifest["run"]["files"] = store.file_digests(place.work)
     store.write_json(place.work / "manifest.json", manifest)
     place.finish()
-    return RunResult(place.final, summary, refused, f"{text}\n{place.final}")
+    return RunResult(place.final, refused, f"{text}\n{place.final}")
 
 
 def _load_reporting() -> None:
@@ -191,7 +211,9 @@ def _load_reporting() -> None:
         import refracmc.commands.outputs  # noqa: F401
 
 
-def _finish_blocks(folder: Path, plans: list[WellPlan], sizes: list[int]) -> None:
+def _finish_blocks(folder: Path, plans: Sequence[WellOutline], sizes: list[int]) -> None:
+    """Remove what served the making of the run only."""
+    shutil.rmtree(folder / PASSING)
     for plan in plans:
         for block in range(len(sizes)):
             for kind in (store.EXTRA, store.PARTS):
@@ -200,7 +222,7 @@ def _finish_blocks(folder: Path, plans: list[WellPlan], sizes: list[int]) -> Non
 
 def _manifest(
     case: Case,
-    plans: list[WellPlan],
+    plans: StoredPlans,
     refused: dict[str, tuple[Fault, ...]],
     made: dict[str, Any],
     sizes: list[int],
@@ -214,13 +236,9 @@ def _manifest(
             "number": plan.number,
             "main_phase": plan.well.main_phase,
             "strategies": list(plan.names),
-            "fit": {
-                key: value
-                for key, value in (plan.posterior.diagnostics if plan.posterior is not None else {}).items()
-                if isinstance(value, int | float | str | list)
-            },
+            "fit": {} if fit is None else dict(fit.diagnostics),
         }
-        for plan in plans
+        for plan, fit in zip(plans.outlines, plans.fits, strict=True)
     ]
     return {
         "run": {
@@ -233,7 +251,7 @@ def _manifest(
                 "axes": ["measure", "strategy", "trial"],
                 "file": "blocks/well<number>-block<block>.values.npy",
                 "bytes_per_well": [
-                    8 * len(KEPT_MEASURES) * len(plan.names) * case.sampling.trials for plan in plans
+                    8 * len(KEPT_MEASURES) * len(plan.names) * case.sampling.trials for plan in plans.outlines
                 ],
             },
             "wells": wells,

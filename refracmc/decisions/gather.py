@@ -15,8 +15,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from refracmc.case import units
+from refracmc.case.inputs import inputs_of
 from refracmc.case.model import Case
-from refracmc.case.plain_inputs import plain_inputs
+from refracmc.case.plain_inputs import PlainInput, plain_inputs
 from refracmc.decisions import compare, drivers, trigger_tables
 from refracmc.decisions.job_report import dated, timeline_rows, typical_row
 from refracmc.decisions.job_tables import job_tables
@@ -25,7 +26,7 @@ from refracmc.engine.blocks import read_results
 from refracmc.engine.draws import GROUPS, draw, group_names
 from refracmc.engine.evaluate import posterior_rows
 from refracmc.engine.mixed import evaluate_mixed
-from refracmc.engine.plan import NOTHING, Strategy, WellPlan
+from refracmc.engine.plan import NOTHING, Strategy, WellOutline, WellPlan
 from refracmc.engine.trials import Columns, WellResults
 from refracmc.job.cost import COST_PARTS
 from refracmc.production.history import clean
@@ -103,7 +104,7 @@ def gather_well(plan: WellPlan, folder: Path, sizes: list[int]) -> WellTables:
     return WellTables(plan.id, tables, best, second)
 
 
-def leading(plan: WellPlan, summary: pd.DataFrame) -> tuple[Strategy, Strategy | None]:
+def leading(plan: WellOutline, summary: pd.DataFrame) -> tuple[Strategy, Strategy | None]:
     """The two best refracs by the means of the tidy summary, as `gather_well` finds them in the trials."""
     rows = summary[summary["well"] == plan.id]
     mean, share = (
@@ -176,7 +177,7 @@ def sample_drivers(plan: WellPlan, best: Strategy, second: Strategy | None, bloc
     return drivers.group_samples(GROUPS, run)
 
 
-def driver_rows(plan: WellPlan, blocks: Sequence[drivers.Samples]) -> list[dict[str, Any]]:
+def driver_rows(plan: WellOutline, blocks: Sequence[drivers.Samples]) -> list[dict[str, Any]]:
     """Variance shares of the groups, from the samples that `sample_drivers` made of all blocks, in their order."""
     samples = {
         target: {name: np.concatenate([block[target][name] for block in blocks]) for name in outputs}
@@ -238,7 +239,7 @@ def _cleaning(plan: WellPlan) -> list[dict[str, Any]]:
     ]
 
 
-def input_rows(case: Case, plans: list[WellPlan]) -> pd.DataFrame:
+def input_rows(case: Case, plans: Sequence[WellOutline]) -> pd.DataFrame:
     """Every input of the case with its value or distribution and source, those that the case states first.
 
     What all wells share stands once, with no well: shared draws, and plain keys with one value for all of them.
@@ -246,7 +247,7 @@ def input_rows(case: Case, plans: list[WellPlan]) -> pd.DataFrame:
     rows: dict[tuple[str | None, str], dict[str, Any]] = {}
     well: str | None
     for plan in plans:
-        for variable in plan.variables:
+        for variable in inputs_of(case, plan.well):
             well = None if variable.scope == "" else plan.id
             rows.setdefault(
                 (well, variable.name),
@@ -260,7 +261,11 @@ def input_rows(case: Case, plans: list[WellPlan]) -> pd.DataFrame:
                     "stated": variable.stated,
                 },
             )
-    plain = {plan.id: {row.name: row for row in plain_inputs(case, plan.well)} for plan in plans}
+    alike_rows: dict[PlainInput, PlainInput] = {}  # most wells say the same: held once
+    plain = {
+        plan.id: {row.name: alike_rows.setdefault(row, row) for row in plain_inputs(case, plan.well)}
+        for plan in plans
+    }
     for name in dict.fromkeys(name for found in plain.values() for name in found):
         holders = {well: found[name] for well, found in plain.items() if name in found}
         alike = len(holders) == len(plans) and len(set(holders.values())) == 1

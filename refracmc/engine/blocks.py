@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -21,14 +20,16 @@ from .draws import draw
 from .evaluate import evaluate
 from .executors import run_tasks
 from .measures import statistics, summary_table
-from .plan import Priors, WellPlan, build_plan, fit_well, pooled_priors, use_compiled
+from .plan import Priors, Strategy, WellOutline, WellPlan, build_plan, fit_well, pooled_priors, use_compiled
 from .progress import Silent
 from .trials import EXTRA_MEASURES, KEPT_MEASURES, WellResults, parts_of, stored_measures
+from .wells import FitOutline, StoredPlans, write_posterior
 
 Array = NDArray[np.float64]
 BlockArrays = dict[str, Array | list[Array]]
-BlockState = tuple[list[WellPlan], Path, list[int]]
+BlockState = tuple[Sequence[WellPlan], Path, list[int]]
 """Plans, folder, trials of each block: what every block task is told."""
+SummaryState = tuple[Sequence[WellOutline], Path, list[int]]
 BlockTask = tuple[int, tuple[int, ...]]
 """Block, and the plans it is evaluated for."""
 SummaryTask = tuple[int, tuple[int, int], int, int]
@@ -55,8 +56,13 @@ def _fault_of(case: Case, well: str, error: Exception) -> Fault:
 _COMPILE, _COMPILE_JOBS = -1, -2
 
 
-def _fit_task(state: tuple[Case, Priors], number: int) -> Posterior | FitRefused | None:
-    case, priors = state
+_FitState = tuple[Case, Priors, Path | None]
+_Found = tuple[tuple[Strategy, ...], Posterior | FitOutline | None] | FitRefused | PlanRefused | None
+
+
+def _fit_task(state: _FitState, number: int) -> _Found:
+    """Strategies and posterior of a well; with a folder the posterior is kept there and told in outline."""
+    case, priors, folder = state
     if number == _COMPILE:
         from .compiled import warm
 
@@ -68,38 +74,68 @@ def _fit_task(state: tuple[Case, Priors], number: int) -> Posterior | FitRefused
         warm_jobs()
         return None
     try:
-        return fit_well(case, case.wells[number], priors)
-    except FitRefused as error:
+        posterior = fit_well(case, case.wells[number], priors)
+        plan = build_plan(case, case.wells[number], number, posterior)
+    except (FitRefused, PlanRefused) as error:
         return error
+    if folder is None or posterior is None:
+        return plan.strategies, posterior
+    write_posterior(folder, number, posterior)
+    return plan.strategies, FitOutline.of(posterior)
+
+
+def _fits(case: Case, workers: int, progress: Silent, folder: Path | None) -> dict[int, _Found]:
+    numbers = list(range(len(case.wells)))
+    progress.start(f"{case.name}: fitting", len(numbers))
+    found: dict[int, _Found] = {}
+    first = [_COMPILE, _COMPILE_JOBS] if use_compiled(case) else []
+    state = (case, pooled_priors(case), folder)
+    alike: dict[tuple[Strategy, ...], tuple[Strategy, ...]] = {}
+    for number, made in run_tasks(_fit_task, state, first + numbers, workers):
+        if number < 0:
+            continue
+        # wells with the same strategies hold them once
+        found[number] = (alike.setdefault(made[0], made[0]), made[1]) if isinstance(made, tuple) else made
+        progress.step()
+    return {number: found[number] for number in numbers}
+
+
+def _refusals(case: Case, found: dict[int, _Found]) -> dict[str, tuple[Fault, ...]]:
+    refused = dict(case.refused)
+    for number, made in found.items():
+        if isinstance(made, FitRefused | PlanRefused):
+            well = case.wells[number].id
+            refused[well] = (_fault_of(case, well, made),)
+    return refused
 
 
 def prepare_wells(
     case: Case, workers: int, progress: Silent
 ) -> tuple[list[WellPlan], dict[str, tuple[Fault, ...]]]:
     """Plans of all wells that can run, and the faults of those that cannot."""
-    refused = dict(case.refused)
-    numbers = list(range(len(case.wells)))
-    progress.start(f"{case.name}: fitting", len(numbers))
-    fits: dict[int, Any] = {}
-    priors = pooled_priors(case)
-    first = [_COMPILE, _COMPILE_JOBS] if use_compiled(case) else []
-    for number, found in run_tasks(_fit_task, (case, priors), first + numbers, workers):
-        fits[number] = found
-        if number >= 0:
-            progress.step()
-    plans = []
-    for number in numbers:
-        well = case.wells[number]
-        try:
-            if isinstance(fits[number], FitRefused):
-                raise fits[number]
-            plans.append(build_plan(case, well, number, fits[number]))
-        except (FitRefused, PlanRefused) as error:
-            refused[well.id] = (_fault_of(case, well.id, error),)
-    return plans, refused
+    found = _fits(case, workers, progress, None)
+    plans = [
+        build_plan(case, case.wells[number], number, made[1])
+        for number, made in found.items()
+        if isinstance(made, tuple) and not isinstance(made[1], FitOutline)
+    ]
+    return plans, _refusals(case, found)
 
 
-def block_arrays(state: tuple[list[WellPlan], list[int]], task: BlockTask) -> list[BlockArrays]:
+def store_wells(
+    case: Case, workers: int, progress: Silent, folder: Path
+) -> tuple[StoredPlans, dict[str, tuple[Fault, ...]]]:
+    """As `prepare_wells`, with the posteriors kept in `folder` and the plans built when asked for."""
+    found = _fits(case, workers, progress, folder)
+    outlines, fits = [], []
+    for number, made in found.items():
+        if isinstance(made, tuple):
+            outlines.append(WellOutline(case, case.wells[number], number, made[0]))
+            fits.append(made[1] if isinstance(made[1], FitOutline) else None)
+    return StoredPlans(case, folder, outlines, fits), _refusals(case, found)
+
+
+def block_arrays(state: tuple[Sequence[WellPlan], list[int]], task: BlockTask) -> list[BlockArrays]:
     """Block task[0] of each of the plans task[1], evaluated: arrays, or their rows, by kind of block file."""
     plans, sizes = state
     block, wells = task
@@ -135,7 +171,7 @@ def block_task(state: BlockState, task: BlockTask) -> dict[str, int]:
 
 
 def evaluate_blocks(
-    plans: list[WellPlan],
+    plans: Sequence[WellPlan],
     folder: Path,
     sizes: list[int],
     tasks: Sequence[BlockTask],
@@ -155,6 +191,7 @@ def evaluate_blocks(
         return
     from .cluster import connected, run_on
 
+    plans = list(plans)  # the workers have no disk in common with this process
     with connected(scheduler, workers) as client:
         for (block, wells), made in run_on(client, block_arrays, (plans, sizes), tasks, note):
             for index, arrays in zip(wells, made, strict=True):
@@ -175,7 +212,7 @@ def read_results(plan: WellPlan, folder: Path, sizes: list[int]) -> WellResults:
     return WellResults(plan, measures, dict(zip(COST_PARTS, parts, strict=True)), sizes)
 
 
-def summary_task(state: BlockState, task: SummaryTask) -> Array:
+def summary_task(state: SummaryState, task: SummaryTask) -> Array:
     """Statistics (strategies, measures, statistics) of some strategies of a well, from its stored blocks.
 
     The parts of a well share the checking of its files: all of them must succeed for any to count.
@@ -188,7 +225,7 @@ def summary_task(state: BlockState, task: SummaryTask) -> Array:
     return statistics(measures, start, stop, sizes, sampling.design, plan.case.valuation.cvar_tail_fraction)
 
 
-def summary_tasks(plans: Sequence[WellPlan], sizes: Sequence[int]) -> list[SummaryTask]:
+def summary_tasks(plans: Sequence[WellOutline], sizes: Sequence[int]) -> list[SummaryTask]:
     """Tasks that summarise all wells; those of a well follow each other in the order of its strategies."""
     tasks: list[SummaryTask] = []
     for index, plan in enumerate(plans):
@@ -197,6 +234,6 @@ def summary_tasks(plans: Sequence[WellPlan], sizes: Sequence[int]) -> list[Summa
     return tasks
 
 
-def summary_of(plan: WellPlan, parts: Sequence[Array]) -> pd.DataFrame:
+def summary_of(plan: WellOutline, parts: Sequence[Array]) -> pd.DataFrame:
     """Tidy summary of a well from the results of its tasks in their order."""
     return summary_table(plan.id, plan.well.main_phase, plan.names, np.concatenate(parts))

@@ -152,6 +152,11 @@ def _posterior_table(plan: WellPlan) -> StreamTable:
     return _TABLES[key][1]
 
 
+def forget_streams() -> None:
+    """Let go of the streams of all wells: they grow where months are spelled out."""
+    _TABLES.clear()
+
+
 def _own(plan: WellPlan, draws: Draws) -> OwnCurve:
     """Own stream of each trial."""
     main, n = plan.well.main_phase, draws["response.uplift"].size

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import ctypes
+import gc
 import multiprocessing
 import os
 import re
@@ -53,6 +54,7 @@ def keep_memory() -> None:
 def _start(state: Any) -> None:
     global _state
     _state = state
+    gc.freeze()  # the collector leaves alone what came with the fork, whose pages stay shared
     keep_memory()
     threadpool_limits(1)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # an interrupt from the keyboard is the parent's to handle

@@ -83,35 +83,13 @@ class MethodOrder:
 
 
 @dataclass(frozen=True, eq=False)
-class WellPlan:
-    """One well, ready to be evaluated block by block. Nothing in it depends on a trial.
-
-    months_before: calendar months from the anchor of the decline's clock to the valuation month; np_anchor:
-    main-phase cumulative at the anchor [bbl or Mcf]; q_peak: observed peak rate, None for a type curve whose
-    peak is its initial rate; ages: refrac month -> (N,) ages of the sleeves [years]; registry: every name a
-    variable may have (places in the Sobol design); dependence: scope -> (names, rank-correlation matrix);
-    intensity: factor of the first job's intensity on uplift and headroom; compiled: which cash kernel serves.
-    """
+class WellOutline:
+    """What is known of a well that can run without its plan. number: its place in the case, from 0."""
 
     case: Case
     well: WellCase
     number: int
-    posterior: Posterior | None
-    variables: tuple[InputVariable, ...]
-    registry: tuple[str, ...]
-    dependence: dict[str, tuple[tuple[str, ...], Array]]
     strategies: tuple[Strategy, ...]
-    orders: dict[str, OrderPlan]
-    ages: dict[int, Array]
-    policy: JobPolicy
-    deck_oil: Array
-    deck_gas: Array
-    months_before: int
-    np_anchor: float
-    q_peak: float | None
-    intensity: float
-    compiled: bool
-    methods: dict[str, MethodOrder] = field(default_factory=dict)
 
     @property
     def id(self) -> str:
@@ -128,16 +106,44 @@ class WellPlan:
         """Strategies of a fixed date; they stand before those with a trigger."""
         return tuple(strategy for strategy in self.strategies if strategy.trigger is None)
 
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of all strategies, `nothing` first."""
+        return (NOTHING, *(strategy.name for strategy in self.strategies))
+
+
+@dataclass(frozen=True, eq=False)
+class WellPlan(WellOutline):
+    """One well, ready to be evaluated block by block. Nothing in it depends on a trial.
+
+    months_before: calendar months from the anchor of the decline's clock to the valuation month; np_anchor:
+    main-phase cumulative at the anchor [bbl or Mcf]; q_peak: observed peak rate, None for a type curve whose
+    peak is its initial rate; ages: refrac month -> (N,) ages of the sleeves [years]; registry: every name a
+    variable may have (places in the Sobol design); dependence: scope -> (names, rank-correlation matrix);
+    intensity: factor of the first job's intensity on uplift and headroom; compiled: which cash kernel serves.
+    """
+
+    posterior: Posterior | None
+    variables: tuple[InputVariable, ...]
+    registry: tuple[str, ...]
+    dependence: dict[str, tuple[tuple[str, ...], Array]]
+    orders: dict[str, OrderPlan]
+    ages: dict[int, Array]
+    policy: JobPolicy
+    deck_oil: Array
+    deck_gas: Array
+    months_before: int
+    np_anchor: float
+    q_peak: float | None
+    intensity: float
+    compiled: bool
+    methods: dict[str, MethodOrder] = field(default_factory=dict)
+
     def ages_at(self, month: int) -> Array:
         """Ages (N,) of the sleeves in a month [years]."""
         if month in self.ages:
             return self.ages[month]
         return self.well.tally.age_years(np.datetime64(self.case.valuation.date, "M") + month)
-
-    @property
-    def names(self) -> tuple[str, ...]:
-        """Names of all strategies, `nothing` first."""
-        return (NOTHING, *(strategy.name for strategy in self.strategies))
 
 
 COMPILED_FROM = 100_000
@@ -258,15 +264,20 @@ def _stress_pairs(well: WellCase) -> tuple[Array, Array]:
     return normal, pair_contrast(depth, stress.half_height_ft, stress.poisson_ratio, stress.crack)
 
 
-def order_plan(well: WellCase, sleeves: tuple[int, ...]) -> OrderPlan:
-    """The job of one order (sleeve numbers) and its stress matrices. Raises PlanRefused naming the sleeve."""
+def order_plan(
+    well: WellCase, sleeves: tuple[int, ...], pairs: tuple[Array, Array] | None = None
+) -> OrderPlan:
+    """The job of one order (sleeve numbers) and its stress matrices. Raises PlanRefused naming the sleeve.
+
+    pairs: stress matrices (N, N) of all pairs of the well's sleeves, where they are known.
+    """
     settings, tally = well.settings, well.tally
     chosen, reach = settings.strategies, well_reach_ft(well)
     job = plan_job_steps(tally, sleeves, chosen.close_policy, chosen.reclose_habit, reach)
     if settings.job.trip_planning == "least_cost":
         job = with_changes(job, change_rules(settings.job))
     before = treated_before(sleeves, tally.count)
-    normal, contrast = _stress_pairs(well)
+    normal, contrast = _stress_pairs(well) if pairs is None else pairs
     return OrderPlan(job, normal * before, contrast * before)
 
 
@@ -276,7 +287,10 @@ def build_plan(case: Case, well: WellCase, number: int, posterior: Posterior | N
     chosen = settings.strategies
     reach = well_reach_ft(well)
     normal, contrast = _stress_pairs(well)
-    orders = {name: order_plan(well, order_sleeves(chosen, tally, name, reach)) for name in chosen.orders}
+    orders = {
+        name: order_plan(well, order_sleeves(chosen, tally, name, reach), (normal, contrast))
+        for name in chosen.orders
+    }
     methods = {}
     for name in chosen.methods.names:
         made = method_plan(chosen, tally, name, reach)

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from . import store
 from .cash import PER_TRIAL
-from .plan import WellPlan
+from .plan import WellOutline, WellPlan
 
 Array = NDArray[np.float64]
 KEPT_MEASURES = ("npv", "incremental_npv", "capex", "job_days")
@@ -94,7 +94,7 @@ class WellResults:
 
 
 def stored_measures(
-    plan: WellPlan, folder: Path, sizes: Sequence[int], checked: Sequence[int] | None = None
+    plan: WellOutline, folder: Path, sizes: Sequence[int], checked: Sequence[int] | None = None
 ) -> dict[str, StoredMeasure]:
     """Every measure of a well. checked: blocks whose digests are compared, all by default.
 

@@ -182,7 +182,7 @@ def make_target(form: str, cleaned: CleanHistory, prior: PooledPrior) -> Target:
 def sample_form(target: Target, particles: int, generator: Generator) -> Sample:
     """Sample one form; once more with twice the particles (number of) and moves if the populations
     disagree."""
-    mean, sd = target.prior_moments()
+    mean, sd = target.prior_moments
     for attempt in range(2):
         n = particles * (1 + attempt)
         start = mean[:, None] + sd[:, None] * generator.standard_normal((len(mean), n))

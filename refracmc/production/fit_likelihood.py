@@ -8,12 +8,13 @@ loading, allocation); nu = 4 is an assumption, held fixed because one well canno
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import gammaln
 
-from refracmc.production.fit_forms import ShapePrior, log_shape
+from refracmc.production.fit_forms import ShapePrior, log_shape_into
 
 Array = NDArray[np.float64]
 
@@ -57,6 +58,7 @@ class Target:
         """Level the prior is centred at: median of the last six observations."""
         return float(np.median(self.y[-6:]))
 
+    @cached_property
     def prior_moments(self) -> tuple[Array, Array]:
         """Prior mean and sd of all coordinates, each (d + 3,)."""
         e = self.errors
@@ -72,35 +74,57 @@ class Target:
 
     def log_prior(self, x: Array) -> Array:
         """Log prior (n,) up to a constant; -inf outside the bounds."""
-        mean, sd = self.prior_moments()
+        mean, sd = self.prior_moments
         out = -0.5 * np.sum(((x - mean[:, None]) / sd[:, None]) ** 2, axis=0)
         return np.where(self.inside(x), out, -np.inf)
 
     def residuals(self, x: Array) -> Array:
         """Log residuals (n, K)."""
+        return np.ascontiguousarray(self._residuals(x, np.empty((len(self.t) + 1, x.shape[1]))).T)
+
+    def _residuals(self, x: Array, room: Array) -> Array:
+        """Log residuals (K, n) in the first rows of `room` (K + 1, n)."""
         d = len(self.shape.mean)
-        times = np.append(self.t, self.end)
-        curve = log_shape(self.form, x[:d], times)
-        return np.asarray(self.y - (x[d][:, None] + curve[:, :-1] - curve[:, -1:]))
+        log_shape_into(self.form, x[:d], np.append(self.t, self.end)[:, None], room)
+        found = room[:-1]
+        np.subtract(self.y[:, None], found, out=found)
+        found += room[-1] - x[d]
+        return found
 
     def log_likelihood(self, x: Array) -> Array:
         """Log likelihood (n,)."""
-        d = len(self.shape.mean)
-        r = self.residuals(x)
-        s = np.exp(x[d + 1])[:, None]
-        rho = 1.0 / (1.0 + np.exp(-x[d + 2]))[:, None]
-        e = r.copy()
-        carry = rho if np.all(self.gap[1:] == 1) else rho ** self.gap[1:]
-        e[:, 1:] -= carry * r[:, :-1]
-        spread = np.ones_like(rho) * s / np.sqrt(1.0 - np.minimum(rho, 0.99) ** 2)
-        z = e * (np.sqrt(self.weight) / s)
-        z[:, :1] *= s / spread
-        log_s = x[d + 1]
-        k = e.shape[1]
-        out = (
-            k * _CONSTANT + 0.5 * float(np.sum(np.log(self.weight))) - (k - 1) * log_s - np.log(spread[:, 0])
-        )
-        return np.asarray(out - 0.5 * (NU + 1) * np.sum(np.log1p(z * z / NU), axis=1))
+        d, k = len(self.shape.mean), len(self.t)
+        rooms = np.empty((2, k + 1, x.shape[1]))
+        r, e = self._residuals(x, rooms[0]), rooms[1, :k]
+        log_s, rho = x[d + 1], 1.0 / (1.0 + np.exp(-x[d + 2]))
+        np.multiply(r[:-1], rho, out=e[1:])
+        for row in np.flatnonzero(self.gap[1:] != 1.0) + 1:  # months lie between
+            np.multiply(r[row - 1], rho ** self.gap[row], out=e[row])
+        np.subtract(r[1:], e[1:], out=e[1:])
+        per_scale = np.exp(-log_s) / np.sqrt(NU)
+        first = np.sqrt(1.0 - np.minimum(rho, 0.99) ** 2)
+        np.multiply(r[0], first, out=e[0])
+        np.multiply(e, per_scale, out=e)
+        part = np.flatnonzero(self.weight != 1.0)  # months not full: few
+        e[part] *= np.sqrt(self.weight[part])[:, None]
+        np.multiply(e, e, out=e)
+        np.add(e, 1.0, out=e)
+        out = k * (_CONSTANT - log_s) + 0.5 * float(np.sum(np.log(self.weight))) + np.log(first)
+        return np.asarray(out - 0.5 * (NU + 1) * _sum_of_logs(e, rooms[0]))
+
+
+def _sum_of_logs(factors: Array, room: Array) -> Array:
+    """Sums (n,) of the logs of factors (K, n), 1 or more: by products of four, of which there are fewer logs."""
+    whole, half = len(factors) // 4 * 4, len(factors) // 4 * 2
+    products = room[:half]
+    with np.errstate(over="ignore"):
+        np.multiply(factors[:half], factors[half:whole], out=products)
+        np.multiply(products[: half // 2], products[half // 2 :], out=products[: half // 2])
+    quarter = products[: half // 2]
+    total = np.log(quarter, out=quarter).sum(axis=0) + np.log(factors[whole:]).sum(axis=0)
+    if np.isfinite(total).all():
+        return np.asarray(total)
+    return np.asarray(np.log(factors).sum(axis=0))
 
 
 def carried_residual(residual_end: Array, gap_to_end: float, rho: Array) -> Array:

@@ -105,11 +105,11 @@ def sample(
         for _ in range(final_moves if beta >= 1.0 else moves):
             trial = x + scale * (factor @ generator.standard_normal((d, n)))
             trial_prior = log_prior(trial)
-            inside = np.isfinite(trial_prior)
+            inside = np.flatnonzero(np.isfinite(trial_prior))
             trial_like = np.full(n, -np.inf)
-            if inside.any():
-                trial_like[inside] = log_likelihood(trial[:, inside])
-            gain = np.where(inside, trial_prior - prior + beta * (trial_like - like), -np.inf)
+            if len(inside):
+                trial_like[inside] = log_likelihood(np.take(trial, inside, axis=1))
+            gain = trial_prior - prior + beta * (trial_like - like)
             take = np.log(generator.random(n)) < gain
             x = np.where(take, trial, x)
             like, prior = np.where(take, trial_like, like), np.where(take, trial_prior, prior)

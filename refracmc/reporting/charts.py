@@ -112,6 +112,8 @@ CHARTS: tuple[ChartKind, ...] = (
 )
 
 
+MOST_WELLS = 20
+"""Wells whose evidence stands on the page; of further wells the page says where their files are."""
 _SHARES = 3
 """Parts into which the charts of a well are cut for worker processes."""
 
@@ -168,14 +170,16 @@ def draw_charts(
 ) -> dict[tuple[str, str], str]:
     """Draw every chart of every well into ``folder`` as ``<chart>-<well>.png`` and ``.svg``.
 
-    beside: called once, in this process, while workers draw. Returns SVG texts by (chart key, well id). Same tables,
-    same bytes (for one version of Matplotlib), whatever the number of worker processes.
+    beside: called once, in this process, while workers draw. Returns SVG texts by (chart key, well id) of the
+    wells on the page. Same tables, same bytes (for one version of Matplotlib), whatever the number of worker processes.
     """
     folder.mkdir(parents=True, exist_ok=True)
     tasks = [(well, first) for well in data.wells for first in range(_SHARES)]
     drawn: dict[tuple[str, str], str] = {}
+    shown = set(data.wells[:MOST_WELLS])  # the texts of all wells would fill the memory
     for (well, _), made in run_tasks(_draw, (data, folder), tasks, workers):
-        drawn |= {(key, well): svg for key, svg in made.items()}
+        if well in shown:
+            drawn |= {(key, well): svg for key, svg in made.items()}
         if beside is not None:
             beside()
             beside = None

@@ -7,12 +7,13 @@ from pathlib import Path
 
 import pandas as pd
 import pyarrow as pa
-from pyarrow.csv import WriteOptions, write_csv
 
 from refracmc.reporting.charts import draw_charts, write_whole
 from refracmc.reporting.evidence import Drawn
 from refracmc.reporting.parts import render_page
+from refracmc.reporting.row_files import csv_head, plain_csv
 from refracmc.reporting.sections import all_sections
+from refracmc.reporting.stored_tables import StoredTables
 from refracmc.reporting.tables import ReportData
 from refracmc.reporting.words import money_basis
 
@@ -34,14 +35,10 @@ def csv_bytes(frame: pd.DataFrame) -> bytes:
 
     Written by Arrow, ten times faster than by pandas, unless a text holds a comma, quote or line break.
     """
-    table = pa.Table.from_pandas(frame, preserve_index=False)
-    stream = io.BytesIO((",".join(map(str, frame.columns)) + "\n").encode("utf-8"))
-    stream.seek(0, io.SEEK_END)
-    try:
-        write_csv(table, stream, WriteOptions(include_header=False, quoting_style="none"))
-    except pa.ArrowInvalid:
+    rows = plain_csv(pa.Table.from_pandas(frame, preserve_index=False))
+    if rows is None:
         return bytes(frame.to_csv(index=False, lineterminator="\n").encode("utf-8"))
-    return stream.getvalue()
+    return csv_head(frame.columns) + rows
 
 
 def write_table(frame: pd.DataFrame, stem: Path) -> list[Path]:
@@ -58,8 +55,13 @@ def write_tables(data: ReportData, folder: Path) -> list[Path]:
     """Write ``summary.csv/.parquet`` into ``folder`` and all other tables into ``folder/tables``."""
     (folder / "tables").mkdir(parents=True, exist_ok=True)
     written: list[Path] = []
-    for key, frame in data.tables.items():
-        written += write_table(frame, folder / key if key == "summary" else folder / "tables" / key)
+    tables = data.tables
+    for key in tables:
+        stem = folder / key if key == "summary" else folder / "tables" / key
+        if isinstance(tables, StoredTables) and key not in tables.whole:
+            written += tables.write(key, stem)
+        else:
+            written += write_table(tables[key], stem)
     return written
 
 

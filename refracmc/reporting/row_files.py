@@ -6,7 +6,9 @@ The bytes depend on the rows and their order alone, not on the pieces they came 
 from __future__ import annotations
 
 import contextlib
+import io
 import os
+from collections.abc import Iterable
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -14,9 +16,25 @@ from typing import Self
 import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
+from pyarrow.csv import WriteOptions, write_csv
 
 GROUP_ROWS = 1 << 20
 """Rows of a group of a Parquet file: the default of Arrow, so that a short table is the file pandas writes."""
+
+
+def csv_head(names: Iterable[object]) -> bytes:
+    """First line of a CSV file."""
+    return (",".join(map(str, names)) + "\n").encode("utf-8")
+
+
+def plain_csv(table: pa.Table) -> bytes | None:
+    """Rows as CSV without quotes, by Arrow; None where a text holds a comma, quote or line break."""
+    stream = io.BytesIO()
+    try:
+        write_csv(table, stream, WriteOptions(include_header=False, quoting_style="none"))
+    except pa.ArrowInvalid:
+        return None
+    return stream.getvalue()
 
 
 class ParquetRows:
@@ -32,8 +50,12 @@ class ParquetRows:
 
     def add(self, frame: pd.DataFrame) -> None:
         """Append the rows of a table with the columns of the schema."""
-        self._pieces.append(pa.Table.from_pandas(frame, schema=self._schema, preserve_index=False))
-        self._rows += len(frame)
+        self.add_table(pa.Table.from_pandas(frame, schema=self._schema, preserve_index=False))
+
+    def add_table(self, table: pa.Table) -> None:
+        """Append the rows of an Arrow table with the columns of the schema."""
+        self._pieces.append(table.cast(self._schema))
+        self._rows += len(table)
         while self._rows >= GROUP_ROWS:
             self._write(GROUP_ROWS)
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from refracmc.reporting.charts import MOST_WELLS
 from refracmc.reporting.evidence import Drawn, evidence, million
 from refracmc.reporting.numbers import (
     MILLION,
@@ -22,9 +23,6 @@ from refracmc.reporting.numbers import (
 from refracmc.reporting.parts import Note, Part, Section, Table
 from refracmc.reporting.tables import ReportData
 from refracmc.reporting.words import PERCENTILES, executed, money_basis, spoken, strategy_words, verdict
-
-MOST_WELLS = 20
-"""Wells whose evidence stands on the page; of further wells the page says where their files are."""
 
 _ADVICE = {"refracture": "refracture", "leave": "leave it", "undecided": "too close to call"}
 

@@ -24,6 +24,7 @@ import pandas as pd
 
 from refracmc.reporting.columns import NOTHING, TABLES, Column, TableSpec, table_spec
 from refracmc.reporting.job_columns import ALL_TABLES
+from refracmc.reporting.stored_tables import StoredTables
 
 __all__ = ["NOTHING", "TABLES", "Column", "ReportData", "ReportDataProblem", "RunFacts", "TableSpec",
            "build_report_data", "table_spec"]  # fmt: skip
@@ -70,7 +71,7 @@ class RunFacts:
 
 @dataclass(frozen=True, slots=True)
 class ReportData:
-    """Facts and checked tables of one case; made by :func:`build_report_data` only.
+    """Facts and checked tables of one case; made by :func:`build_report_data` or :func:`stored_report_data` only.
 
     A table that was not handed over is absent from ``tables``; its charts and its section are left out.
     """
@@ -83,11 +84,15 @@ class ReportData:
     @property
     def wells(self) -> tuple[str, ...]:
         """Well ids in the order of the decision table; without one, of the first table."""
+        if isinstance(self.tables, StoredTables):
+            return self.tables.wells
         key = "decision" if "decision" in self.tables else next(iter(self.tables))
         return tuple(dict.fromkeys(str(well) for well in self.tables[key]["well"]))
 
     def of_well(self, key: str, well: str) -> pd.DataFrame:
         """Rows of one well of a table (an empty frame if the table or the well is absent)."""
+        if isinstance(self.tables, StoredTables):
+            return self.tables.of_well(key, well)
         if key not in self.tables:
             return pd.DataFrame(columns=list(ALL_TABLES[key].names))
         rows = self.places[key].get(well, np.array([], dtype=np.intp))
@@ -158,6 +163,55 @@ def _checked(spec: TableSpec, frame: pd.DataFrame, problems: list[str]) -> pd.Da
     return made
 
 
+def checked_tables(tables: Mapping[str, pd.DataFrame], wells: set[str]) -> dict[str, pd.DataFrame]:
+    """Tables of some wells, checked as :func:`build_report_data` does. Raises :class:`ReportDataProblem`."""
+    problems = [f"table {key} is not known" for key in tables if key not in TABLES]
+    made = {key: _checked(TABLES[key], frame, problems) for key, frame in tables.items() if key in TABLES}
+    if not problems:
+        problems += _strangers(made, wells)
+    if problems:
+        raise ReportDataProblem(problems)
+    return made
+
+
+def _strangers(tables: Mapping[str, pd.DataFrame], wells: set[str]) -> list[str]:
+    """What to say of tables with wells that are not those of the decision table."""
+    found = {key: sorted(set(frame["well"].dropna()) - wells) for key, frame in tables.items()}
+    return [
+        f"{key}: well {strange[0]} is not in the decision table" for key, strange in found.items() if strange
+    ]
+
+
+def _undecided(decision: pd.DataFrame, known: set[tuple[str, str]]) -> list[str]:
+    """What to say of decided strategies that are not among the known (well, strategy)."""
+    return [
+        f"decision: strategy {strategy} of well {well} is not in the summary"
+        for well, strategy in zip(decision["well"], decision["strategy"], strict=True)
+        if (well, strategy) not in known
+    ]
+
+
+def stored_report_data(
+    facts: RunFacts, tables: StoredTables, strategies: Mapping[str, tuple[str, ...]]
+) -> ReportData:
+    """Report data whose tables stand on disk, each part checked by :func:`checked_tables`.
+
+    strategies: those of the summary by well. Raises :class:`ReportDataProblem` where a table is missing, or a well or
+    a strategy of the decision table is not what the summary has.
+    """
+    problems = [f"table {s.key} is missing" for s in TABLES.values() if s.required and s.key not in tables]
+    if not problems:
+        decided = tables["decision"]
+        if tuple(decided["well"]) != tables.wells:
+            problems.append("decision: not one row for every well")
+        problems += _undecided(
+            decided, {(well, name) for well, names in strategies.items() for name in names}
+        )
+    if problems:
+        raise ReportDataProblem(problems)
+    return ReportData(facts, tables, MappingProxyType({}))
+
+
 def build_report_data(facts: RunFacts, tables: Mapping[str, pd.DataFrame], valued: bool = True) -> ReportData:
     """Check the tables and freeze them. valued: false for tables of the job alone, which have no decision.
 
@@ -175,18 +229,9 @@ def build_report_data(facts: RunFacts, tables: Mapping[str, pd.DataFrame], value
         spec.key: _checked(spec, tables[spec.key], problems) for spec in specs.values() if spec.key in tables
     }
     if not problems and "decision" in made and "summary" in made:
-        wells = set(made["decision"]["well"])
-        for key, frame in made.items():
-            strange = sorted(set(frame["well"].dropna().unique()) - wells)
-            if strange:
-                problems.append(f"{key}: well {strange[0]} is not in the decision table")
-        pairs = made["summary"][["well", "strategy"]].drop_duplicates()
-        known = set(zip(pairs["well"], pairs["strategy"], strict=True))
-        problems += [
-            f"decision: strategy {strategy} of well {well} is not in the summary"
-            for well, strategy in zip(made["decision"]["well"], made["decision"]["strategy"], strict=True)
-            if (well, strategy) not in known
-        ]
+        problems += _strangers(made, set(made["decision"]["well"]))
+        known = set(zip(made["summary"]["well"], made["summary"]["strategy"], strict=True))
+        problems += _undecided(made["decision"], known)
     if problems:
         raise ReportDataProblem(problems)
     places = {

@@ -14,6 +14,7 @@ import pandas as pd
 import pytest
 from PIL import Image
 
+from refracmc.reporting import charts
 from refracmc.reporting.charts import CHARTS, draw_charts
 from refracmc.reporting.charts_timeline import depth_span, failed, tool_path, work_hours
 from refracmc.reporting.charts_value import MOST_ORDERS, order_styles
@@ -231,6 +232,19 @@ def test_worker_processes_change_no_byte(report: Path, data: ReportData, tmp_pat
         n for n in sorted(names) if (tmp_path / n).read_bytes() != (report / "charts" / n).read_bytes()
     ] == []
     assert all(drawn[key, well] == (tmp_path / f"{key}-{well}.svg").read_text("utf-8") for key, well in drawn)
+
+
+def test_texts_of_charts_are_held_for_the_wells_on_the_page(
+    table_maker: Maker, fact_maker: Facts, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Oracle: the count of wells on the page; the files of all wells are there."""
+    tables = table_maker(("W", "X"), 500)
+    few = build_report_data(fact_maker(trials=500), {k: tables[k] for k in ("summary", "decision")})
+    for most, wells in ((2, {"W", "X"}), (1, {"W"})):
+        monkeypatch.setattr(charts, "MOST_WELLS", most)
+        drawn = draw_charts(few, tmp_path)
+        assert {well for _, well in drawn} == wells
+        assert {path.name for path in tmp_path.glob("*.svg")} == {"strategies-W.svg", "strategies-X.svg"}
 
 
 def test_many_orders_leave_a_colour_to_the_best(table_maker: Maker, fact_maker: Facts) -> None:

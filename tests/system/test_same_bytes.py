@@ -4,6 +4,7 @@ Oracle: the rule itself. Every file of the run's folder is compared byte by byte
 results, tables, charts, page); of manifest.json all but `host`. The negative control is another seed.
 """
 
+import errno
 import json
 import os
 import random
@@ -17,11 +18,15 @@ import numpy as np
 import pytest
 
 from refracmc.case.load import load_case
-from refracmc.engine import store
+from refracmc.commands.run import run_case
+from refracmc.engine import blocks, store
 from refracmc.engine.blocks import block_task, prepare_wells, summary_of, summary_task, summary_tasks
 from refracmc.engine.draws import draw
 from refracmc.engine.plan import blocks_of
 from refracmc.engine.progress import Silent
+from refracmc.engine.wells import PASSING
+from refracmc.errors import InputError, RunFailure
+from refracmc.production.fit import FitRefused
 from tests.system.small_case import BLOCKS, refracmc, run_bytes, write_case
 
 WELLS = 2
@@ -63,14 +68,54 @@ def assert_same(made: Path, reference: Path) -> None:
 
 def test_a_run_is_complete(reference: Path) -> None:
     names = set(run_bytes(reference))
-    blocks = {f"blocks/well{w:04d}-block{b:05d}.values.npy" for w in range(WELLS) for b in range(BLOCKS)}
-    assert {name for name in names if name.startswith("blocks/")} == blocks
+    files = {f"blocks/well{w:04d}-block{b:05d}.values.npy" for w in range(WELLS) for b in range(BLOCKS)}
+    assert {name for name in names if name.startswith("blocks/")} == files
     expected = {"summary.csv", "summary.parquet", "inputs.parquet", "results.parquet", "report.html"}
     assert expected <= names
     for suffix in (".png", ".svg"):
         assert sum(name.startswith("charts/") and name.endswith(suffix) for name in names) >= 2 * 8
     assert not [name for name in names if "/." in f"/{name}" or name.endswith(".part")]
     assert [entry.name for entry in reference.parent.iterdir()] == ["small"]
+    assert {entry.name for entry in reference.iterdir()} <= store.RUN_ENTRIES
+
+
+def test_fits_and_parts_of_tables_left_behind_are_not_trusted(
+    case: Path, tmp_path: Path, reference: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A run stops before its page; what it left beside its blocks is altered; resumed, it has the same bytes."""
+    real = os.replace
+
+    def full(source, target):
+        if Path(target).name == "report.html":
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(source))
+        real(source, target)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "replace", full)
+        with pytest.raises(RunFailure, match="--resume"):
+            run_case(case, tmp_path, workers=1, keep_trials=True)
+    work = tmp_path / ".small.partial"
+    left = list((work / PASSING).iterdir())
+    assert len(left) == 1 + 3 * WELLS  # a well has no fit
+    for path in left:
+        data = bytearray(path.read_bytes())
+        data[len(data) // 2] ^= 1
+        path.write_bytes(data)
+    made = run_case(case, tmp_path, workers=1, keep_trials=True, resume=True)
+    assert_same(made.folder, reference)
+    assert len(made.summary) == (reference / "summary.csv").read_text("utf-8").count("\n") - 1
+
+
+def test_a_run_of_which_every_well_is_refused_leaves_nothing(
+    case: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: object) -> None:
+        raise FitRefused("made up")
+
+    monkeypatch.setattr(blocks, "fit_well", refuse)
+    with pytest.raises(InputError, match="made up"):
+        run_case(case, tmp_path, workers=1)
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_two_workers(case: Path, folder: Path, reference: Path) -> None:

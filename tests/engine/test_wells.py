@@ -1,0 +1,106 @@
+"""Plans built from posteriors on disk: the same wells as those held in memory, and no more of them than are held.
+
+Oracle: the plans of `prepare_wells`, which stay in memory, and the draws and values made with them.
+"""
+
+from __future__ import annotations
+
+import pickle
+import shutil
+from collections import OrderedDict
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from refracmc.case.load import load_case
+from refracmc.commands.run import MOST_TOGETHER
+from refracmc.engine import evaluate, wells
+from refracmc.engine.blocks import block_arrays, prepare_wells, store_wells
+from refracmc.engine.plan import blocks_of
+from refracmc.engine.progress import Silent
+from refracmc.errors import RunFailure
+from tests.system.small_case import CASE, write_case
+
+
+@pytest.fixture(scope="module")
+def case(tmp_path_factory: pytest.TempPathFactory):
+    return load_case(write_case(tmp_path_factory.mktemp("wells"), CASE))
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_plans_from_disk_are_those_in_memory(case, tmp_path: Path, workers: int) -> None:
+    held, refused = prepare_wells(case, workers, Silent())
+    stored, also = store_wells(case, workers, Silent(), tmp_path)
+    assert refused == also == {}
+    assert [plan.posterior is None for plan in held] == [False, True]  # a history and a type curve
+    sizes = blocks_of(600)
+    sent = pickle.loads(pickle.dumps(stored))  # as a worker that is not forked gets it
+    for plans in (stored, sent):
+        assert len(plans) == len(held)
+        for index, plan in enumerate(held):
+            mine = plans[index]
+            assert (mine.id, mine.number, mine.names) == (plan.id, plan.number, plan.names)
+            assert stored.outlines[index].names == plan.names
+            if plan.posterior is not None:
+                for name in ("form", "slots", "uptime", "technical_eur", "running_uptime"):
+                    theirs = getattr(plan.posterior, name)
+                    assert getattr(mine.posterior, name).dtype == theirs.dtype
+                    assert np.array_equal(getattr(mine.posterior, name), theirs), name
+                assert mine.posterior.secondary.keys() == plan.posterior.secondary.keys()
+                for phase, rows in plan.posterior.secondary.items():
+                    assert np.array_equal(mine.posterior.secondary[phase], rows), phase
+        made = block_arrays((plans, sizes), (1, (0, 1)))
+        for got, wanted in zip(made, block_arrays((held, sizes), (1, (0, 1))), strict=True):
+            assert {kind: a.tobytes() for kind, a in got.items()} == {
+                k: a.tobytes() for k, a in wanted.items()
+            }
+
+
+def test_few_plans_are_held(case, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    stored, _ = store_wells(case, 1, Silent(), tmp_path)
+    assert stored[0] is stored[0]
+    monkeypatch.setattr(wells, "_HELD", 1)
+    first = stored[0]
+    assert stored[1] is stored[-1]
+    assert stored[0] is not first  # negative control: with room for one, the first was let go
+    assert [plan.id for plan in stored[0:2]] == ["A", "B"]
+    with pytest.raises(IndexError):
+        stored[2]
+
+
+@pytest.mark.parametrize(("held", "times"), [(wells._HELD, 1), (MOST_TOGETHER - 1, 2)])
+def test_streams_of_wells_done_in_a_row_are_made_once(
+    case, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, held: int, times: int
+) -> None:
+    """Two blocks of as many wells as are done in a row; the negative control holds one plan too few."""
+    stored, _ = store_wells(case, 1, Silent(), tmp_path)
+    (path,) = (tmp_path / wells.PASSING).iterdir()
+    for k in range(1, MOST_TOGETHER):
+        shutil.copy(path, path.with_name(path.name.replace("0000", f"{k:04d}")))
+    outlines = [replace(stored.outlines[0], number=k) for k in range(MOST_TOGETHER)]
+    many = wells.StoredPlans(case, tmp_path, outlines, [stored.fits[0]] * MOST_TOGETHER)
+    made: list[tuple[object, ...]] = []
+    monkeypatch.setattr(evaluate, "_TABLES", OrderedDict())
+    monkeypatch.setattr(evaluate, "stream_table", lambda *told: made.append(told))
+    monkeypatch.setattr(wells, "_HELD", held)
+    for _ in range(2):
+        for plan in many:
+            evaluate._posterior_table(plan)
+    assert len(made) == times * MOST_TOGETHER
+
+
+@pytest.mark.parametrize("fault", ["absent", "truncated", "altered"])
+def test_a_posterior_that_is_not_as_written_is_found(case, tmp_path: Path, fault: str) -> None:
+    stored, _ = store_wells(case, 1, Silent(), tmp_path)
+    (path,) = (tmp_path / wells.PASSING).iterdir()
+    data = bytearray(path.read_bytes())
+    path.unlink()
+    if fault == "truncated":
+        path.write_bytes(data[:-9])
+    elif fault == "altered":
+        data[len(data) // 2] ^= 1
+        path.write_bytes(data)
+    with pytest.raises(RunFailure, match="absent or damaged"):
+        stored[0]

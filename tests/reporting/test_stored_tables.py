@@ -1,0 +1,158 @@
+"""Tables put together from the parts of wells on disk.
+
+Oracle: the same tables held whole and written by `write_table`, byte for byte.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from refracmc.engine.wells import PASSING
+from refracmc.errors import RunFailure
+from refracmc.reporting import row_files
+from refracmc.reporting.page import write_report, write_table
+from refracmc.reporting.stored_tables import Piece, StoredTables, write_piece
+from refracmc.reporting.tables import (
+    ReportDataProblem,
+    build_report_data,
+    checked_tables,
+    stored_report_data,
+)
+
+WELLS = ("W-1", "W-2", "W-3")
+
+
+def stored(folder: Path, tables: dict[str, pd.DataFrame], order: tuple[str, ...] = WELLS) -> StoredTables:
+    """Each well's rows in two files, made in a given order; inputs whole."""
+    folder.mkdir(exist_ok=True)
+    pieces: dict[str, tuple[Piece, ...]] = {}
+    for well in order:
+        mine = {k: t[(t["well"] == well).to_numpy()] for k, t in tables.items() if k != "inputs"}
+        made = checked_tables({k: t for k, t in mine.items() if len(t)}, {well})
+        first = {key: made.pop(key) for key in list(made)[::2]}
+        pieces[well] = (
+            write_piece(folder, f"{well}.a", first),
+            write_piece(folder, f"{well}.b", made),
+        )
+    whole = checked_tables({"inputs": tables["inputs"]}, set(WELLS)) if "inputs" in tables else {}
+    return StoredTables({well: pieces[well] for well in WELLS}, whole)
+
+
+def report_of(facts, made: StoredTables):
+    names = {well: tuple(made.of_well("summary", well)["strategy"]) for well in WELLS}
+    return stored_report_data(facts, made, names)
+
+
+def files(folder: Path) -> dict[str, bytes]:
+    return {
+        path.relative_to(folder).as_posix(): path.read_bytes()
+        for path in folder.rglob("*")
+        if path.is_file() and PASSING not in path.parts
+    }
+
+
+@pytest.fixture
+def tables(table_maker) -> dict[str, pd.DataFrame]:
+    return dict(table_maker(WELLS, 500))
+
+
+def test_a_report_from_parts_is_the_report_held_whole(tables, fact_maker, tmp_path: Path) -> None:
+    """All files: tables and page; and the parts made in another order."""
+    facts = fact_maker(trials=500)
+    write_report(build_report_data(facts, tables), tmp_path / "whole", charts=False)
+    for name, order in (("parts", WELLS), ("turned", WELLS[::-1])):
+        made = stored(tmp_path / name, tables, order)
+        write_report(report_of(facts, made), tmp_path / name, charts=False)
+        assert files(tmp_path / name) == files(tmp_path / "whole")
+    less = {**tables, "timing": tables["timing"].iloc[1:]}  # negative control
+    made = stored(tmp_path / "less", less)
+    write_report(report_of(facts, made), tmp_path / "less", charts=False)
+    differing = {k for k, v in files(tmp_path / "less").items() if v != files(tmp_path / "whole")[k]}
+    assert {"tables/timing.csv", "tables/timing.parquet"} <= differing
+
+
+@pytest.mark.parametrize("group", [1 << 20, 5])
+@pytest.mark.parametrize("text", ["plain", 'with a comma, and "quotes"'])
+@pytest.mark.parametrize("empty", [(), ("W-1",), ("W-1", "W-2"), WELLS])
+def test_columns_empty_in_some_wells(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, empty: tuple[str, ...], text: str, group: int
+) -> None:
+    """A text column without a value in some wells or all, a number without one, quotes in one well only."""
+    monkeypatch.setattr(row_files, "GROUP_ROWS", group)
+    frames = []
+    for k, well in enumerate(WELLS):
+        frames.append(
+            pd.DataFrame(
+                {
+                    "well": well,
+                    "status": "used",
+                    "reason": [text if well == "W-3" else "plain"] * (k + 2),
+                    "months": np.arange(k + 2),
+                    "first_month": None if well in empty else "2020-01",
+                    "last_month": [None if well in empty else "2020-02", *[None] * (k + 1)],
+                }
+            )
+        )
+    frame = pd.concat(frames, ignore_index=True)
+    checked = checked_tables({"cleaning": frame}, set(WELLS))["cleaning"]
+    write_table(checked, tmp_path / "whole")
+    made = stored(tmp_path / "parts", {"cleaning": frame})
+    made.write("cleaning", tmp_path / "made")
+    assert (tmp_path / "made.csv").read_bytes() == (tmp_path / "whole.csv").read_bytes()
+    if group > len(frame):
+        assert (tmp_path / "made.parquet").read_bytes() == (tmp_path / "whole.parquet").read_bytes()
+    read = [pd.read_parquet(tmp_path / f"{name}.parquet") for name in ("made", "whole")]
+    pd.testing.assert_frame_equal(*read)
+    pd.testing.assert_frame_equal(made["cleaning"], checked)
+    assert not list(tmp_path.glob(".*.part"))
+
+
+def test_rows_of_one_well_and_of_none(tables, fact_maker, tmp_path: Path) -> None:
+    whole = build_report_data(fact_maker(trials=500), tables)
+    made = stored(tmp_path, {**tables, "timing": tables["timing"][tables["timing"]["well"] != "W-2"]})
+    for key in ("summary", "decision", "orders", "distribution"):
+        for well in WELLS:
+            pd.testing.assert_frame_equal(made.of_well(key, well), whole.of_well(key, well))
+    for key, well in (("timing", "W-2"), ("summary", "W-9")):
+        empty = made.of_well(key, well)
+        assert len(empty) == 0
+        assert list(empty.columns) == list(whole.of_well(key, "W-1").columns)
+    assert list(made) == [key for key in whole.tables if key in made]
+    with pytest.raises(KeyError):
+        made["nothing of that name"]
+
+
+def test_faults_of_parts_are_found(tables, fact_maker, tmp_path: Path) -> None:
+    with pytest.raises(ReportDataProblem, match="well W-1 is not in the decision table"):
+        checked_tables({"timing": tables["timing"]}, {"W-2", "W-3"})
+    made = stored(tmp_path / "a", tables)
+    names = dict.fromkeys(WELLS, ("another",))
+    with pytest.raises(ReportDataProblem, match="is not in the summary"):
+        stored_report_data(fact_maker(), made, names)
+    some = stored(tmp_path / "b", {**tables, "decision": tables["decision"].iloc[1:]})
+    with pytest.raises(ReportDataProblem, match="not one row for every well"):
+        stored_report_data(fact_maker(), some, names)
+    none = stored(tmp_path / "c", {key: frame for key, frame in tables.items() if key != "decision"})
+    with pytest.raises(ReportDataProblem, match="table decision is missing"):
+        stored_report_data(fact_maker(), none, names)
+    for well, key in (("W-1", "summary"), ("W-2", "decision")):
+        assert len(made.of_well(key, well))
+    for path in (tmp_path / "a" / PASSING).iterdir():
+        data = bytearray(path.read_bytes())
+        if "W-1" in path.name:
+            data = data[:100]
+        else:  # one bit of every table
+            for k in range(0, len(data), 100):
+                data[k] ^= 1
+        path.write_bytes(data)
+    for well, key in (("W-1", "summary"), ("W-2", "decision")):
+        with pytest.raises(RunFailure, match="absent or damaged"):
+            made.of_well(key, well)
+    for path in (tmp_path / "a" / PASSING).iterdir():
+        path.unlink()
+    with pytest.raises(RunFailure, match="absent or damaged"):
+        made.of_well("summary", "W-3")
