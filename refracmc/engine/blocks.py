@@ -69,9 +69,11 @@ def _fit_task(state: _FitState, number: int) -> _Found:
         warm()
         return None
     if number == _COMPILE_JOBS:
+        from .compiled_curves import warm as warm_curves
         from .compiled_jobs import warm as warm_jobs
 
         warm_jobs()
+        warm_curves()
         return None
     try:
         posterior = fit_well(case, case.wells[number], priors)

@@ -145,6 +145,7 @@ def _posterior_table(plan: WellPlan) -> StreamTable:
             plan.months_before,
             plan.horizon,
             posterior.running_uptime,
+            plan.compiled,
         )
         _TABLES[key] = (plan, table)
         if len(_TABLES) > _KEPT_TABLES:
@@ -170,7 +171,10 @@ def _own(plan: WellPlan, draws: Draws) -> OwnCurve:
     flat = {"oil": curve.oil_ratio, "gas": curve.gas_ratio, "water": curve.water_ratio}
     ratios = {p: Ratio(*(np.full(n, v) for v in (flat[p], flat[p], 1.0))) for p in other_phases(main)}
     form = np.zeros(n, dtype=np.int8)
-    table = stream_table(form, slots, draws["type_curve.uptime"], ratios, plan.months_before, plan.horizon)
+    uptime = draws["type_curve.uptime"]
+    table = stream_table(
+        form, slots, uptime, ratios, plan.months_before, plan.horizon, compiled=plan.compiled
+    )
     return OwnCurve(main, table, np.arange(n), plan.np_anchor)
 
 
@@ -234,7 +238,8 @@ def model_block(plan: WellPlan, draws: Draws, like: tuple[Draws, BlockModel] | N
             draws["response.terminal_decline_per_year"],
         ]
     )
-    refrac = unit_curve(main, slots, own.running, ends, response.ratio_change_fraction, plan.horizon)
+    change = response.ratio_change_fraction
+    refrac = unit_curve(main, slots, own.running, ends, change, plan.horizon, plan.compiled)
     headroom = headroom_ultimate(own.np0, own.to_horizon, draws["response.headroom"], plan.intensity)
     stated = draws.get("response.ultimate")
     terms = ResponseTerms(

@@ -47,6 +47,7 @@ from refracmc.production.arps import (
 from refracmc.production.hyperbolic import (
     DAYS_PER_YEAR,
     TINY_DECLINE,
+    hyperbolic_constants,
     hyperbolic_cumulative,
     hyperbolic_rate,
     hyperbolic_ultimate,
@@ -145,6 +146,14 @@ def cumulative(form: str | int, slots: ArrayLike, t_days: ArrayLike) -> Array:
     code = form_code(form)
     values = _check_slots(code, slots)
     return _CUMULATIVE[code](values, _check_time(t_days, values.shape[1]))
+
+
+def constants(slots: ArrayLike) -> Array:
+    """Constants (8, n) of modified hyperbolics with slots (4, n), volumes in bbl or Mcf: `hyperbolic_constants`.
+
+    Raises ValueError as `cumulative` does.
+    """
+    return hyperbolic_constants(_check_slots(0, slots))
 
 
 def rate(form: str | int, slots: ArrayLike, t_days: ArrayLike) -> Array:

@@ -75,6 +75,18 @@ class _Hyperbolic:
         return piece
 
 
+def hyperbolic_constants(slots: Array) -> Array:
+    """What the cumulative [bbl or Mcf] of each trial is made of, (8, n), D per day, t in days:
+
+    b D, u at the terminal switch, gain and scale before it, t at the switch, D after it, scale after it, volume added
+    after it. With u = b D t it is scale expm1(gain log1p(u)) until the switch, and after it scale_after
+    expm1(D (t_switch - t)) + volume.
+    """
+    h = _Hyperbolic(slots)
+    made = (h.b * h.d, h.u_switch, h.gain, h.scale, h.t_switch, h.floor, h.scale_after, h.at_switch)
+    return np.stack([row.ravel() for row in made])
+
+
 def _pieces(h: _Hyperbolic, t: Array) -> Iterator[tuple[slice, _Hyperbolic, Array, Array]]:
     """(rows, their constants, their times, scratch of their shape)."""
     n, columns = h.q.shape[0], t.shape[-1]
