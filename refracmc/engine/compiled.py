@@ -177,7 +177,7 @@ def value_trials(
     )
     new_disc = room(stride)
     alone_priced, alone_disc = room(stride), room(stride)
-    fixed, needed = room(stride), room(stride)
+    fixed, based, needed = room(stride), room(stride), room(stride)
     flows, alone = room(wide * stride), room(stride)
     before = room(min(lease, horizon) + 2)
     share_rows = 2 * most_lags + 4
@@ -200,10 +200,10 @@ def value_trials(
         disc[i] = discount[i]
         for k in range(i, min(i + AHEAD, horizon)):
             ahead_cost[i] += escalation[k]
+    monthly_force = np.log(disc[0] / disc[1]) if horizon > 1 else 0.0
     zero, one = every(0.0), every(1.0)
     lead = main_row * stride
     never = every(NEVER)
-    kept_cash = every(keep_cash)
 
     for group in range(0, n, COUNT):
         for m in range(COUNT):
@@ -216,17 +216,17 @@ def value_trials(
         if use_ahead:
             turn(oil_ahead, trials, horizon, oil_path, 0)
             turn(gas_ahead, trials, horizon, gas_path, 0)
-            net_prices(oil_path, gas_path, costs, trials, work, factors, escalation, stride, expected)
+            net_prices(oil_path, gas_path, costs, trials, work, factors, escalation, 1.0, stride, expected)
         turn(oil, trials, horizon, oil_path, 0)
         turn(gas, trials, horizon, gas_path, 0)
-        net_prices(oil_path, gas_path, costs, trials, work, factors, escalation, stride, price)
+        net_prices(oil_path, gas_path, costs, trials, work, factors, escalation, keep_cash, stride, price)
         for m in range(COUNT):
             hold[0, m] = costs[FIXED, trials[m]]
             hold[1, m] = costs[ABANDONMENT, trials[m]] * keep_cash
             hold[2, m] = costs[HOLDING, trials[m]] * keep_cash
         monthly, leaving = load(hold, 0), load(hold, 1)
         for i in range(horizon):
-            store(fixed, i, monthly * every(escalation[i]))
+            store(fixed, i, monthly * every(escalation[i] * keep_cash))
             store(needed, i, monthly * every(ahead_cost[i]))
         for i in range(most_lags):
             own_filled[i], own_hoped[i], own_valued[i] = i, i, i
@@ -266,11 +266,12 @@ def value_trials(
         npv0 = zero
         for i in range(horizon):
             month_number = every(float(i))
-            got = (load(own_margin, i) - load(fixed, i)) * kept_cash
+            got = load(own_margin, i) - load(fixed, i)
             got = choose(month_number <= limit, got, zero)
             got = choose(month_number == end, got - leaving * every(escalation[i]), got)
             npv0 = fused(got, every(disc[i]), npv0)
             store(alone, i, got)
+            store(based, i, got + load(fixed, i))
         store(hold, 4, npv0)
         last_limit = 0
         for m in range(COUNT):
@@ -515,24 +516,22 @@ def value_trials(
                         reach = max(reach, lasts[q])
                         store(state, at + 7, least(load(state, at + 6) + one, every(float(width - 1))))
                         store(state, at + 9, load(state, at + 8) * every(tax_rate))
-                        running, gain, timed = zero, zero, zero
+                        running, gain = zero, zero
                         above, below = never, zero - never
                         for d in range(most_idle, 0, -1):
-                            running, gain, timed, _, above, below = counted(
+                            running, gain, _, above, below = counted(
                                 load(before, d),
                                 every(-float(d)),
                                 disc[month - d],
                                 tracked,
                                 running,
                                 gain,
-                                timed,
                                 never,
                                 above,
                                 below,
                             )
                         store(state, at, running)
                         store(state, at + 1, gain)
-                        store(state, at + 2, timed)
                         store(state, at + 3, never)
                         store(state, at + 4, above)
                         store(state, at + 5, below)
@@ -574,7 +573,7 @@ def value_trials(
                                 firsts[q],
                                 lagses[q],
                                 part_of,
-                                fixed,
+                                based,
                                 alone,
                                 disc,
                                 escalation,
@@ -587,7 +586,6 @@ def value_trials(
                                 lasts[q],
                                 tax_rate > 0.0,
                                 tracked,
-                                kept_cash,
                                 leaving,
                                 state,
                                 at,
@@ -648,7 +646,7 @@ def value_trials(
             # ---- results
             for q in range(at_date):
                 s, row, at = s0 + q, s0 + q + 1, q * STATE
-                running, timed, outlay = load(state, at), load(state, at + 2), load(state, at + 10)
+                running, gain, outlay = load(state, at), load(state, at + 1), load(state, at + 10)
                 last = lasts[q]
                 for k in range(last, last + 7):
                     store(flows, q * stride + k, zero)
@@ -658,7 +656,17 @@ def value_trials(
                         (outlay > zero) & (running > zero) & (load(state, at + 5) < load(state, at + 4))
                     )
                     here = flows[q * stride : (q + 1) * stride]
-                    force, odd = forces(here, last, before, most_idle, running, timed, outlay, crossing)
+                    force, odd = forces(
+                        here,
+                        last,
+                        before,
+                        most_idle,
+                        running,
+                        gain / every(disc[month]),
+                        monthly_force,
+                        outlay,
+                        crossing,
+                    )
                     store(
                         hold,
                         18,

@@ -31,7 +31,7 @@ U = np.uint64
 _LINE = 8
 """Doubles of a line of the cache."""
 STATE = 16
-"""Rows kept of a strategy: running total, gain, total of months times flows, payout, first month with a total above
+"""Rows kept of a strategy: running total, gain, a row of `best_end`, payout, first month with a total above
 zero and last with one below; life, month of abandonment, outlay, tax saved per write-off, total laid out at the job;
 shares of the old and of the new stream, part of a month shut in, whether capped, whether no longer producing."""
 # rows of `costs`: differentials, liquids sold per gas volume and oil price, unit costs, costs per month, abandonment
@@ -106,10 +106,11 @@ def net_prices(
     work: Array,
     factors: Array,
     escalation: Array,
+    kept: float,
     stride: int,
     price: Array,
 ) -> None:
-    """Net revenue per unit volume less the volume cost of three phases, from benchmark prices."""
+    """Net revenue per unit volume less the volume cost of three phases, times `kept`, from benchmark prices."""
     for m in range(COUNT):
         t = trials[m]
         work[0, m], work[1, m], work[2, m] = (
@@ -120,9 +121,9 @@ def net_prices(
         work[3, m], work[4, m], work[5, m] = -costs[OIL_COST, t], -costs[GAS_COST, t], -costs[WATER_COST, t]
     oil_level, gas_level, liquids = load(work, 0), load(work, 1), load(work, 2)
     oil_cost, gas_cost, water_cost = load(work, 3), load(work, 4), load(work, 5)
-    oil_factor, gas_factor = every(factors[0]), every(factors[1])
+    oil_factor, gas_factor = every(factors[0] * kept), every(factors[1] * kept)
     for i in range(escalation.size):
-        grown = every(escalation[i])
+        grown = every(escalation[i] * kept)
         a, b = load(oil, i), load(gas, i)
         store(price, i, fused(a + oil_level, oil_factor, oil_cost * grown))
         store(price, stride + i, fused(fused(liquids, a, b + gas_level), gas_factor, gas_cost * grown))
@@ -300,21 +301,19 @@ def count(
     tracked: bool,
     running: Any,
     gain: Any,
-    timed: Any,
     paid: Any,
     above: Any,
     below: Any,
-) -> tuple[Any, Any, Any, Any, Any, Any]:
+) -> tuple[Any, Any, Any, Any, Any]:
     """The sums and marks with the flow of month k."""
     gain = fused(got, every(factor), gain)
     running = running + got
-    timed = fused(got, number, timed)
     if tracked:
         negative = running < every(0.0)
         below = choose(negative, number, below)
         paid = least(paid, choose(negative, every(NEVER), number))
         above = least(above, choose(running > every(0.0), number, every(NEVER)))
-    return running, gain, timed, paid, above, below
+    return running, gain, paid, above, below
 
 
 @kernel
@@ -322,18 +321,16 @@ def _flow(
     found: Any,
     number: Any,
     at: int,
-    fixed: Array,
+    based: Array,
     alone: Array,
     escalation: Array,
-    kept_cash: Any,
     life: Any,
     end: Any,
     leaving: Any,
 ) -> Any:
     """Flow after tax, beyond what the well left alone pays, of month `number` from the job on, `at` of the calendar."""
     """Flow after tax of month k beyond what the well left alone would pay."""
-    lost = every(0.0) - load(alone, at)
-    got = choose(number <= life, fused(found - load(fixed, at), kept_cash, lost), lost)
+    got = choose(number <= life, found - load(based, at), every(0.0) - load(alone, at))
     return choose(number == end, fused(leaving, every(-escalation[U(at)]), got), got)
 
 
@@ -346,7 +343,7 @@ def flows(
     first: int,
     lags: int,
     shares: Array,
-    fixed: Array,
+    based: Array,
     alone: Array,
     disc: Array,
     escalation: Array,
@@ -359,7 +356,6 @@ def flows(
     last: int,
     taxed: bool,
     tracked: bool,
-    kept_cash: Any,
     leaving: Any,
     state: Array,
     at: int,
@@ -367,7 +363,7 @@ def flows(
     flows_at: int,
 ) -> None:
     """Flows of months begin <= k < stop, and what is summed and marked along them, kept in `state`."""
-    running, gain, timed = load(state, at), load(state, at + 1), load(state, at + 2)
+    running, gain = load(state, at), load(state, at + 1)
     paid, above, below = load(state, at + 3), load(state, at + 4), load(state, at + 5)
     life, end, cost, saved = (
         load(state, at + 6),
@@ -379,14 +375,14 @@ def flows(
     one, number = every(1.0), every(float(begin))
     for k in range(begin, min(living, lags)):
         found = _delivered(own, new, own_at, stride, first, min(lags, k + 1), shares, k)
-        got = _flow(found, number, month + k, fixed, alone, escalation, kept_cash, life, end, leaving)
+        got = _flow(found, number, month + k, based, alone, escalation, life, end, leaving)
         if taxed:
             got = fused(every(write_off[U(month + k)]), saved, got)
         if k == 0:
             got = got - cost
         store(flows, flows_at + k, got)
-        running, gain, timed, paid, above, below = count(
-            got, number, disc[U(month + k)], tracked, running, gain, timed, paid, above, below
+        running, gain, paid, above, below = count(
+            got, number, disc[U(month + k)], tracked, running, gain, paid, above, below
         )
         number = number + one
         if k == 0:
@@ -410,52 +406,50 @@ def flows(
                 found = fused(b0, load(new, early_new + k), found)
                 found = fused(a1, load(own, late_own + k), found)
                 found = fused(b1, load(new, late_new + k), found)
-                got = fused(found - load(fixed, month + k), kept_cash, every(0.0) - load(alone, month + k))
+                got = found - load(based, month + k)
                 if taxed:
                     got = fused(every(write_off[U(month + k)]), saved, got)
                 store(flows, flows_at + k, got)
                 gain = fused(got, every(disc[U(month + k)]), gain)
                 running = running + got
-                timed = fused(got, number, timed)
                 lowest = least(lowest, running)
-                number = number + one
+            number = every(float(light))
             below = choose(lowest < every(0.0), number, below)
         for k in range(light, living):
             found = fused(a0, load(own, early_own + k), every(0.0))
             found = fused(b0, load(new, early_new + k), found)
             found = fused(a1, load(own, late_own + k), found)
             found = fused(b1, load(new, late_new + k), found)
-            got = _flow(found, number, month + k, fixed, alone, escalation, kept_cash, life, end, leaving)
+            got = _flow(found, number, month + k, based, alone, escalation, life, end, leaving)
             if taxed:
                 got = fused(every(write_off[U(month + k)]), saved, got)
             store(flows, flows_at + k, got)
-            running, gain, timed, paid, above, below = count(
-                got, number, disc[U(month + k)], tracked, running, gain, timed, paid, above, below
+            running, gain, paid, above, below = count(
+                got, number, disc[U(month + k)], tracked, running, gain, paid, above, below
             )
             number = number + one
     else:
         for k in range(start, living):
             found = _delivered(own, new, own_at, stride, first, lags, shares, k)
-            got = _flow(found, number, month + k, fixed, alone, escalation, kept_cash, life, end, leaving)
+            got = _flow(found, number, month + k, based, alone, escalation, life, end, leaving)
             if taxed:
                 got = fused(every(write_off[U(month + k)]), saved, got)
             store(flows, flows_at + k, got)
-            running, gain, timed, paid, above, below = count(
-                got, number, disc[U(month + k)], tracked, running, gain, timed, paid, above, below
+            running, gain, paid, above, below = count(
+                got, number, disc[U(month + k)], tracked, running, gain, paid, above, below
             )
             number = number + one
     for k in range(max(begin, living), stop):
-        got = _flow(every(0.0), number, month + k, fixed, alone, escalation, kept_cash, life, end, leaving)
+        got = _flow(every(0.0), number, month + k, based, alone, escalation, life, end, leaving)
         if taxed:
             got = fused(every(write_off[U(month + k)]), saved, got)
         store(flows, flows_at + k, got)
-        running, gain, timed, paid, above, below = count(
-            got, number, disc[U(month + k)], tracked, running, gain, timed, paid, above, below
+        running, gain, paid, above, below = count(
+            got, number, disc[U(month + k)], tracked, running, gain, paid, above, below
         )
         number = number + one
     store(state, at, running)
     store(state, at + 1, gain)
-    store(state, at + 2, timed)
     store(state, at + 3, paid)
     store(state, at + 4, above)
     store(state, at + 5, below)

@@ -175,31 +175,40 @@ def forces(
     before: Array,
     months_before: int,
     total: Any,
-    timed: Any,
+    gain: Any,
+    force: float,
     outlay: Any,
     asked: Any,
 ) -> tuple[Any, Any]:
     """Roots x > 0 of sum of flows[k] exp(-x k), at most LARGEST_FORCE, of the lanes that are asked for, whose flows
     cross zero upward once; and the lanes whose steps did not settle.
 
-    Month 0 is that of the job; before[d] is the flow d months earlier. total: sum of all flows; timed: that of months
-    times flows; outlay: what is laid out by month 0. Secant steps on h = log(1 + P/K), P the present value and K the
-    outlay, against log(1 + x/beta), which is nearly a straight line for an outlay followed by a declining income; h at
-    x = 0 is known. The error left by a step is about the product of it and the step before. A lane's steps do not
-    depend on the others.
+    Month 0 is that of the job; before[d] is the flow d months earlier. total: sum of all flows; gain: their present
+    value at the monthly `force` of discount, 0 or more; outlay: what is laid out by month 0. Secant steps on
+    h = log(1 + P/K), P the present value and K the outlay, against s = log(1 + x/beta), which is nearly a straight
+    line for an outlay followed by a declining income; h is known at x = 0 and at the force of discount. The error left
+    by a step is about the product of it and the step before. A lane's steps do not depend on the others.
     """
     zero, one = every(0.0), every(1.0)
-    largest = every(LARGEST_FORCE)
-    mean = timed / (outlay + total)
-    beta = every(TAIL_SHAPE) / choose(mean > every(0.25), mean, every(12.0))
     outlay = choose(asked, outlay, one)
-    beta = choose(asked, beta, one)
     top = logarithm_past_one(choose(asked, total / outlay, one))
-    x = least(beta * growth(top / every(TAIL_SHAPE)), largest)
-    last_height, last_place = top, zero
+    kept = gain / outlay
+    known = (kept > every(-0.9)) & (every(force) > every(1e-5))
+    lower = logarithm_past_one(choose(known, kept, zero))
+    mean = (top - lower) / every(force if force > 1e-5 else 1.0)
+    known = known & (mean > every(0.25))
+    beta = every(TAIL_SHAPE) / choose(known, mean, every(12.0))
+    most_s = logarithm_past_one(every(LARGEST_FORCE) / beta)
+    last_s = choose(known, logarithm_past_one(every(force) / beta), zero)
+    last_height = choose(known, lower, top)
+    plain = top / every(TAIL_SHAPE)
+    s = choose(known, top * last_s / (top - lower), plain)
+    s = least(most(least(s, plain + plain), every(0.25) * plain), most_s)
+    largest = every(LARGEST_FORCE)
+    x = choose(s < most_s, beta * growth(s), largest)
     low, high, found = zero, largest, zero
     active, odd = asked, one < zero
-    last_step = one
+    last_step = s - last_s
     trip = 0
     while some(active):
         v = growth(zero - x) + one
@@ -214,25 +223,22 @@ def forces(
         ratio = value / outlay
         usable = ratio > every(-0.999)
         height = logarithm_past_one(choose(usable, ratio, zero))
-        place = logarithm_past_one(x / beta)
-        step = height * (place - last_place) / (last_height - height)
-        step = most(least(step, every(1.5)), every(-1.5))
-        moved = fused(x + beta, growth(step), x)
+        step = most(least(height * (s - last_s) / (last_height - height), every(1.5)), every(-1.5))
+        step = choose(height == zero, zero, step)
+        moved_s = least(s + step, most_s)
+        moved = choose(moved_s < most_s, beta * growth(moved_s), largest)
         settled = magnitude(step * last_step) * (x + beta) <= every(1e-13) * x
-        done = active & usable & (settled | (height == zero))
-        moved = choose(height == zero, x, moved)
-        found = choose(done, least(moved, largest), found)
+        done = active & usable & settled
+        found = choose(done, moved, found)
         active = active & negated(done)
-        moved = least(moved, largest)
-        good = usable & (low < moved) & (moved <= high)
+        lost = active & negated(usable & (low < moved) & (moved <= high))
         trip += 1
-        lost = active & negated(good)
         if trip == 16:
             lost = active
         odd = odd | lost
         active = active & negated(lost)
-        x = choose(active, moved, x)
-        last_height, last_place, last_step = height, place, step
+        last_s, last_height, last_step = s, height, step
+        s, x = moved_s, choose(active, moved, x)
     return found, odd
 
 
