@@ -165,16 +165,8 @@ def value_trials(
     own_margin, own_hope = room(most_lags * stride), room(most_lags * stride)
     new_margin, new_hope = room(most_lags * stride), room(most_lags * stride)
     own_worth, new_worth = room(most_lags * stride), room(most_lags * stride)
-    own_filled, own_hoped, own_valued = (
-        np.zeros(most_lags, np.int64),
-        np.zeros(most_lags, np.int64),
-        np.zeros(most_lags, np.int64),
-    )
-    new_filled, new_hoped, new_valued = (
-        np.zeros(most_lags, np.int64),
-        np.zeros(most_lags, np.int64),
-        np.zeros(most_lags, np.int64),
-    )
+    own_filled, own_hoped = np.zeros(most_lags, np.int64), np.zeros(most_lags, np.int64)
+    new_filled, new_hoped = np.zeros(most_lags, np.int64), np.zeros(most_lags, np.int64)
     new_disc = room(stride)
     alone_priced, alone_disc = room(stride), room(stride)
     fixed, based, needed = room(stride), room(stride), room(stride)
@@ -229,7 +221,7 @@ def value_trials(
             store(fixed, i, monthly * every(escalation[i] * keep_cash))
             store(needed, i, monthly * every(ahead_cost[i]))
         for i in range(most_lags):
-            own_filled[i], own_hoped[i], own_valued[i] = i, i, i
+            own_filled[i], own_hoped[i] = i, i
 
         # ---- the wells left alone
         margin(own_volumes, 0, price, 0, stride, horizon, own_margin, 0)
@@ -324,9 +316,9 @@ def value_trials(
             moved, shifted = shifted, most_idle > 0
             if moved or shifted:
                 for lag in range(most_lags):
-                    own_filled[lag], own_hoped[lag], own_valued[lag] = lag, lag, lag
+                    own_filled[lag], own_hoped[lag] = lag, lag
             for lag in range(most_lags):
-                new_filled[lag], new_hoped[lag], new_valued[lag] = lag, lag, lag
+                new_filled[lag], new_hoped[lag] = lag, lag
             for m in range(COUNT):
                 t = trials[m]
                 produced = np0[t] + (own_sums[lead + resumes[m], m] - own_sums[lead, m])
@@ -625,20 +617,18 @@ def value_trials(
                     for m in range(COUNT):
                         far = max(far, int(state[q * STATE + 6, m]) + 1)
                 for lag in range(date_first, date_lags):
-                    row = lag * stride + own_valued[lag]
-                    if own_valued[lag] == lag:
-                        store(own_worth, row, zero)
-                    if own_valued[lag] < own_at + far:
-                        running_worth(
-                            the_volumes,
-                            lead + own_valued[lag] - lag,
-                            priced,
-                            the_month + own_valued[lag],
-                            own_at + far - own_valued[lag],
-                            own_worth,
-                            row,
-                        )
-                        own_valued[lag] = own_at + far
+                    # from the date on, so that no trial's sums depend on whether a neighbour stood idle before it
+                    row = lag * stride + own_at + lag
+                    store(own_worth, row, zero)
+                    running_worth(
+                        the_volumes,
+                        lead + own_at,
+                        priced,
+                        the_month + own_at + lag,
+                        far - lag,
+                        own_worth,
+                        row,
+                    )
                     row = lag * stride + lag
                     store(new_worth, row, zero)
                     running_worth(new_volumes, lead, priced, month + lag, far - lag, new_worth, row)

@@ -13,8 +13,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from refracmc.engine.cash import PER_TRIAL
-from refracmc.engine.evaluate import evaluate, model_block
+from refracmc.engine.cash import PER_TRIAL, JobOutcome
+from refracmc.engine.evaluate import evaluate, model_block, outcome_rows, value_jobs
 from refracmc.engine.shapes import check_kernel
 from tests.engine.kernels import CASES, EDGES, TOLERANCE, awkward_plan, both, differences, drawn
 
@@ -68,6 +68,37 @@ def test_a_trial_stands_alone(compiled: bool, tmp_path: Path) -> None:
     for name in PER_TRIAL:
         assert np.array_equal(some[name], whole[name][[0, 10, 3]], equal_nan=True), name
         assert np.array_equal(part[name], whole[name][:, rows], equal_nan=True), name
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_no_neighbour_shows(name: str, tmp_path: Path) -> None:
+    """Compiled kernel: the same bits in other lanes beside other trials. Long shut-ins and outlays of a few barrels'
+    worth send rates of return beyond the secant steps; negative control: trials out of their order differ."""
+    plan = replace(awkward_plan(name, tmp_path), compiled=True)
+    draws, rng = drawn(plan, trials=160), np.random.default_rng(1)
+    model = model_block(plan, draws)
+    outlays, delays = np.array([0.0, 1.0, 3e4, 5e5, 1e6, 4e6]), np.array([0.0, 20.0, 91.3125, 200.0, 400.0])
+    shape = (len(plan.dated), 160)
+    shares = rng.choice([0.0, 0.3, 0.8, 1.0], (2, *shape))
+    jobs = [
+        JobOutcome(*each)
+        for each in zip(
+            rng.choice(delays, shape),
+            rng.choice(outlays, shape),
+            *shares,
+            shares[1],
+            rng.random(shape) < 0.1,
+            strict=True,
+        )
+    ]
+    whole = value_jobs(plan, model, plan.dated, jobs, PER_TRIAL)
+    for rows in (np.arange(1, 160), np.arange(2, 90), rng.permutation(160), np.array([5])):
+        some = value_jobs(
+            plan, model.rows(rows), plan.dated, [outcome_rows(job, rows) for job in jobs], PER_TRIAL
+        )
+        for measure in PER_TRIAL:
+            assert np.array_equal(some[measure], whole[measure][:, rows], equal_nan=True), measure
+    assert not np.array_equal(some["npv"], whole["npv"][:, :1])
 
 
 @pytest.mark.parametrize("compiled", [False, True])
