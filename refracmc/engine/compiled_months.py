@@ -329,7 +329,6 @@ def _flow(
     leaving: Any,
 ) -> Any:
     """Flow after tax, beyond what the well left alone pays, of month `number` from the job on, `at` of the calendar."""
-    """Flow after tax of month k beyond what the well left alone would pay."""
     got = choose(number <= life, found - load(based, at), every(0.0) - load(alone, at))
     return choose(number == end, fused(leaving, every(-escalation[U(at)]), got), got)
 
