@@ -267,9 +267,7 @@ def single_rate(
             outlay_idle = -total
     for i in range(size, size + 16):
         single[i] = 0.0
-    while (
-        size > idle + 1 and single[size - 1] == 0.0
-    ):  # `last` is that of the group: no lane may depend on it
+    while size > idle + 1 and single[size - 1] == 0.0:  # `last` is the group's
         size -= 1
     if paid < 0 or not total > 0.0 or above <= lead or below_last > above:
         return np.nan
