@@ -1,7 +1,9 @@
 """Operations on lanes. Oracle: NumPy on the same numbers, its expm1 and log1p for the two functions."""
 
+import hashlib
 import operator
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -173,3 +175,26 @@ def test_a_row_out_of_bounds_is_found_where_bounds_are_checked(tmp_path: Path) -
         )
         assert done.returncode == code, done.stderr
         assert ("IndexError" in done.stderr) == (code == 1)
+
+
+BUILT_IN = {
+    "compiled_months": ("lanes",),
+    "compiled_rate": ("lanes",),
+    "compiled_curves": ("lanes",),
+    "compiled": ("lanes", "compiled_months", "compiled_rate"),
+}
+
+
+@pytest.mark.parametrize("name", BUILT_IN)
+def test_compiled_code_is_made_anew_when_what_is_built_into_it_changes(name: str) -> None:
+    """numba knows a cached function by its own file alone, so that file names what it takes from others.
+
+    Where this fails after a change: put the digest found here into the file, `compiled` last.
+    """
+    folder = Path(lanes.__file__).parent
+    parts = b"".join((folder / f"{part}.py").read_bytes() for part in BUILT_IN[name])
+    digest = hashlib.sha256(parts).hexdigest()[:16]
+    assert f'BUILT_IN = "{digest}"' in (folder / f"{name}.py").read_text("utf-8")
+    for line in (folder / f"{name}.py").read_text("utf-8").splitlines():
+        taken = re.match(r"from \.(\w+) import", line)
+        assert taken is None or taken[1] in BUILT_IN[name], line
