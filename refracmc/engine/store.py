@@ -226,6 +226,14 @@ def file_digests(folder: Path) -> dict[str, str]:
     return found
 
 
+def _remove(path: Path) -> None:
+    """Remove a file, a link itself, or a folder with all it holds."""
+    if path.is_dir() and not path.is_symlink():
+        shutil.rmtree(path)
+    else:
+        path.unlink()
+
+
 class RunFolder:
     """One case's place on disk: `final` when complete, `work` until then."""
 
@@ -239,10 +247,9 @@ class RunFolder:
     def locked(self) -> Iterator[None]:
         """Hold the folder; a second run into it is refused. Workers of a killed run get time to end."""
         for place in (self.final, self.work, self._old):
-            if os.path.lexists(place) and not os.path.isdir(place):
-                raise _fault(
-                    str(place), "a file", "a folder, or a free name", "move it or choose another --out"
-                )
+            if os.path.islink(place) or (os.path.lexists(place) and not os.path.isdir(place)):
+                found = "a link" if os.path.islink(place) else "a file"
+                raise _fault(str(place), found, "a folder, or a free name", "move it or choose another --out")
         try:
             self.out.mkdir(parents=True, exist_ok=True)
             handle = self._take_lock()
@@ -356,12 +363,12 @@ class RunFolder:
         if not self.work.exists():
             return
         for entry in self.work.iterdir():
-            if entry.name == "blocks":
+            if entry.name == "blocks" and entry.is_dir():
                 for path in entry.iterdir():
-                    if path.name.startswith("."):
-                        path.unlink()
+                    if path.name.startswith(".") or path.is_dir():
+                        _remove(path)
             elif entry.name != "identity.json":
-                shutil.rmtree(entry) if entry.is_dir() else entry.unlink()
+                _remove(entry)
 
     def finish(self) -> None:
         """Put the complete run in its place; an earlier one is replaced only now, foreign files stay."""

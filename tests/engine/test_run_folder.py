@@ -1,0 +1,54 @@
+"""Links and wrong kinds of entries where a run has its folders.
+
+Oracle: the rules of the house for results on disk: a line or recovery, and nothing of the user's lost.
+"""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from refracmc.engine import store
+from refracmc.errors import InputError
+
+IDENTITY = {"case": "x", "seed": 1, "trials": 512}
+
+
+@pytest.fixture
+def place(tmp_path: Path) -> store.RunFolder:
+    return store.RunFolder(tmp_path / "out", "x")
+
+
+def test_resuming_over_what_is_of_the_wrong_kind(place: store.RunFolder, tmp_path: Path) -> None:
+    """Folders where files stood, files and links where folders stood: all go, what a link leads to stays."""
+    (tmp_path / "mine").mkdir()
+    (tmp_path / "mine" / "notes.txt").write_text("mine")
+    with place.locked():
+        place.open(IDENTITY, resume=False)
+        store.write_block(place.work, 0, 0, {store.KEPT: np.zeros(3)})
+        (place.work / "blocks" / "well0001-block00000.values.npy" / "deep").mkdir(parents=True)
+        (place.work / "passing").symlink_to(tmp_path / "mine")
+    with place.locked():
+        place.open(IDENTITY, resume=True)
+        left = sorted(path.relative_to(place.work).as_posix() for path in place.work.rglob("*"))
+        assert left == ["blocks", "blocks/well0000-block00000.values.npy", "identity.json"]
+        store.block_path(place.work, 0, 0, store.KEPT).unlink()
+        (place.work / "blocks").rmdir()
+        (place.work / "blocks").write_text("no folder")
+    with place.locked():
+        place.open(IDENTITY, resume=True)
+    assert not list((place.work / "blocks").iterdir())
+    assert (tmp_path / "mine" / "notes.txt").read_text() == "mine"
+
+
+@pytest.mark.parametrize("name", ["x", ".x.partial", ".x.replaced"])
+def test_a_link_in_the_place_of_a_folder(place: store.RunFolder, tmp_path: Path, name: str) -> None:
+    """Refused before anything is done: the exchange of runs would move the link, not what it leads to."""
+    place.out.mkdir()
+    (tmp_path / "big").mkdir()
+    (tmp_path / "big" / "notes.txt").write_text("mine")
+    (place.out / name).symlink_to(tmp_path / "big")
+    with pytest.raises(InputError, match="a link"), place.locked():
+        pass
+    assert (place.out / name).is_symlink()
+    assert (tmp_path / "big" / "notes.txt").read_text() == "mine"
