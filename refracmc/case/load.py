@@ -53,7 +53,7 @@ SHARED: Mapping[str, type[Section]] = {
     "fit": Pooling,
 }
 HEAD_KEYS = ("schema_version", "name", "title", "data_status")
-_ID = re.compile(r"^[A-Za-z0-9][A-Za-z0-9 _.-]{0,63}$")
+_ID = re.compile(r"[A-Za-z0-9]([A-Za-z0-9 _.-]{0,62}[A-Za-z0-9_.-])?\Z")
 S = TypeVar("S", bound=Section)
 
 
@@ -266,10 +266,11 @@ class _Loader:
             name = table.get("id")
             if not isinstance(name, str) or not _ID.match(name):
                 found = "nothing: the key is missing" if name is None else describe(name)
-                allowed = "a text of letters, digits, blanks, _ . and -, up to 64"
-                remedy = (
-                    nearest("id", [key for key in table if key not in WELL_KEYS])
-                    or "give the well an id in quotes"
+                allowed = "a text of a to z, A to Z, digits, blanks, _ . and -, up to 64; a blank inside only"
+                remedy = nearest("id", [key for key in table if key not in WELL_KEYS]) or (
+                    "write it of these alone, in the case and its files"
+                    if isinstance(name, str)
+                    else "give the well an id in quotes"
                 )
                 self.faults.append(Fault(f"{here}.id", found, allowed, remedy))
                 continue

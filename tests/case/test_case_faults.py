@@ -415,6 +415,16 @@ TABLE: dict[str, tuple[str, str, str, str, str, str]] = {
         "1",
     ),
     "doubled well": ("case.toml", 'id = "B"', 'id = "a"', "wells[2].id", "'a' a second time", "rename"),
+    "letters of an id": (
+        "case.toml",
+        'id = "B"',
+        'id = "Süd, 3"',
+        "wells[2].id",
+        "'Süd, 3'",
+        "of these alone",
+    ),
+    "line end in an id": ("case.toml", 'id = "B"', 'id = "B\\n"', "wells[2].id", "'B\\n'", "of these alone"),
+    "blank after an id": ("case.toml", 'id = "B"', 'id = "B "', "wells[2].id", "'B '", "of these alone"),
     "no id": ("case.toml", 'id = "B"\n', "", "wells[2].id", "missing", "id in quotes"),
     "name of the case": (
         "case.toml",
