@@ -106,7 +106,7 @@ CHARTS: tuple[ChartKind, ...] = (
     ),
     ChartKind(
         "tornado",
-        "How far the mean value moves with one input at its low and at its high value.",
+        "How far the mean value lies from that of all trials where one input is low or high.",
         charts_drivers.tornado,
     ),
 )

@@ -40,7 +40,7 @@ def tornado(data: ReportData, well: str) -> Figure | None:
             data,
             error_range(errors),
             percentiles=False,
-            extra="Mean incremental NPV with the input at the value written at the end of the bar.",
+            extra="Means over the fifth of trials with the input lowest, or highest; its mean there stands at the bar.",
         ),
         1.6 + 0.3 * len(rows),
     )

@@ -286,10 +286,10 @@ well | text | | well id
 strategy | text | | <order>@YYYY-MM or <order>@<trigger>
 input | text | | key path of the case
 unit | text | | unit of the input
-low_input | number | | low value of the input
-high_input | number | | high value of the input
-low_mean_usd | number | US$ | mean incremental NPV with the input low
-high_mean_usd | number | US$ | mean incremental NPV with the input high
+low_input | number | | mean of the input in the fifth of trials with it lowest
+high_input | number | | mean of the input in the fifth of trials with it highest
+low_mean_usd | number | US$ | mean incremental NPV of those with it lowest
+high_mean_usd | number | US$ | mean incremental NPV of those with it highest
 low_se_usd | number? | US$ | standard error with the input low
 high_se_usd | number? | US$ | standard error with the input high
 """, "well strategy input"),

@@ -6,6 +6,7 @@ import csv
 import re
 from collections.abc import Callable
 from html.parser import HTMLParser
+from inspect import signature
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -14,6 +15,7 @@ import pandas as pd
 import pytest
 from PIL import Image
 
+from refracmc.decisions.drivers import tornado
 from refracmc.reporting import charts
 from refracmc.reporting.charts import CHARTS, draw_charts
 from refracmc.reporting.charts_timeline import depth_span, failed, tool_path, work_hours
@@ -185,6 +187,13 @@ def test_every_chart_states_its_convention_and_trials(report: Path, data: Report
             assert "doing nothing" in words or kind.key == "orders"
         if kind.key in ("distribution", "dates", "strategies", "orders", "cost", "tornado"):
             assert "US$ million at 2026-10" in words
+
+
+def test_the_chart_of_single_inputs_says_which_trials_its_means_are_of(report: Path) -> None:
+    """Oracle: `tornado` takes the trials with the lowest and the highest of an input, a fifth of all each."""
+    assert signature(tornado).parameters["fraction"].default == pytest.approx(1 / 5)
+    text = (report / "charts" / "tornado-LK-02.svg").read_text("utf-8")
+    assert "over the fifth of trials" in text
 
 
 def test_text_of_the_user_is_escaped(tmp_path: Path, table_maker: Maker, fact_maker: Facts) -> None:
