@@ -65,6 +65,12 @@ def tornado(data: ReportData, well: str) -> Figure | None:
             fontsize=7.4,
             va="center",
             ha="right" if outward else "left",
+            zorder=5,
+            bbox={
+                "facecolor": "white",
+                "edgecolor": "none",
+                "pad": 0.8,
+            },  # the line at zero stops at a number
         )
     units = [
         str(u) if u and u != "1" else unit_of(str(n))

@@ -18,6 +18,7 @@ from PIL import Image
 from refracmc.decisions.drivers import tornado
 from refracmc.reporting import charts
 from refracmc.reporting.charts import CHARTS, draw_charts
+from refracmc.reporting.charts_drivers import tornado as tornado_chart
 from refracmc.reporting.charts_timeline import depth_span, failed, tool_path, work_hours
 from refracmc.reporting.charts_value import MOST_ORDERS, order_styles
 from refracmc.reporting.numbers import MILLION, percent, with_error
@@ -194,6 +195,21 @@ def test_the_chart_of_single_inputs_says_which_trials_its_means_are_of(report: P
     assert signature(tornado).parameters["fraction"].default == pytest.approx(1 / 5)
     text = (report / "charts" / "tornado-LK-02.svg").read_text("utf-8")
     assert "over the fifth of trials" in text
+
+
+def test_the_line_at_zero_crosses_no_number(data: ReportData) -> None:
+    """A minus sign that the line crosses reads as a plus: numbers stand on white, over every line."""
+    figure = tornado_chart(data, "LK-02")
+    assert figure is not None
+    over = max(line.get_zorder() for axes in figure.axes for line in axes.lines)
+    numbers = [
+        text for axes in figure.axes for text in axes.texts if re.fullmatch(r"[−\d.,]+", text.get_text())
+    ]
+    shown = [text for text in numbers if text.get_bbox_patch() is not None]
+    assert len(shown) == 2 * len(data.of_well("tornado", "LK-02"))
+    for text in shown:
+        assert text.get_bbox_patch().get_facecolor() == (1.0, 1.0, 1.0, 1.0)
+        assert text.get_zorder() > over
 
 
 def test_text_of_the_user_is_escaped(tmp_path: Path, table_maker: Maker, fact_maker: Facts) -> None:
