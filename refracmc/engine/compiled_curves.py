@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from .lanes import CONTRACT, COUNT, choose, every, growth, least, load, logarithm_past_one, most, store
 
 BUILT_IN = "259924ac0704d2a5"
-"""Digest of the modules whose code is built into that of this one: the compiler's cache is kept until this file changes."""
+"""Digest of the modules whose code is built in here: the compiler keeps what it made until this file changes."""
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 LARGEST = 700.0

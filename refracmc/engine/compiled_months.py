@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from .lanes import COUNT, choose, every, fused, inlined, kernel, least, load, negated, some, store
 
 BUILT_IN = "259924ac0704d2a5"
-"""Digest of the modules whose code is built into that of this one: the compiler's cache is kept until this file changes."""
+"""Digest of the modules whose code is built in here: the compiler keeps what it made until this file changes."""
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]

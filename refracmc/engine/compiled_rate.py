@@ -27,7 +27,7 @@ from .lanes import (
 )
 
 BUILT_IN = "259924ac0704d2a5"
-"""Digest of the modules whose code is built into that of this one: the compiler's cache is kept until this file changes."""
+"""Digest of the modules whose code is built in here: the compiler keeps what it made until this file changes."""
 Array = NDArray[np.float64]
 
 LARGEST_FORCE = float(np.log1p(IRR_CEILING) / 12.0)
