@@ -80,8 +80,8 @@ def run_tasks(
 
     state is handed to every worker once. Raises RunFailure when a worker dies.
     """
+    keep_memory()  # the caller works on what it is given
     if workers <= 1 or len(tasks) <= 1:
-        keep_memory()
         with threadpool_limits(1):
             for task in tasks:
                 yield task, function(state, task)
