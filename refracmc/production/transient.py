@@ -24,7 +24,8 @@ def stretched_cumulative(slots: Array, t: Array) -> Array:
     for rows, function, sign in ((late, gammaincc, -1.0), (~late, gammainc, 1.0)):
         if rows.any():
             part[rows] = sign * (function(a[rows], x[rows]) - function(a[rows], x0[rows]))
-    return np.asarray(part * (q0 * tau * a * gamma(a)))
+    # x at t = 0 may differ from x0 in its last bit, where the functions work several numbers at once
+    return np.asarray(np.maximum(part, 0.0) * (q0 * tau * a * gamma(a)))
 
 
 def stretched_rate(slots: Array, t: Array) -> Array:
