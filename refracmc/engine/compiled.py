@@ -21,12 +21,29 @@ from refracmc.economics.measures import BREAKEVEN_BOUND, IRR_CEILING
 
 from .compiled_months import (
     ABANDONMENT,
+    ABOVE,
     AHEAD,
+    BELOW,
+    BEST,
+    CAPPED_ROW,
+    COST,
+    END,
     FIXED,
+    GAIN,
     HOLDING,
+    KEEP,
+    LIFE,
     NEVER,
+    NEW,
+    OUTLAY,
     PAD,
+    PAID,
+    PART,
+    RUNNING,
+    SAVED,
     STATE,
+    STOPPED,
+    WHERE,
     best_end,
     hope,
     look,
@@ -63,7 +80,7 @@ from .lanes import (
     turn,
 )
 
-BUILT_IN = "722e5ad60985d293"
+BUILT_IN = "f1b135b08245abf6"
 """Digest of the modules whose code is built in here: the compiler keeps what it made until this file changes."""
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -72,6 +89,22 @@ BoolArray = NDArray[np.bool_]
 MONTH_DAYS = 365.25 / 12.0
 SPAN = 64
 """Months worked for all strategies of a date before the next ones."""
+# rows held of a group: fixed, abandonment and holding cost, month limit, NPV and EUR of the well left alone, produced
+# and remaining volume at the date, decay of the response by it, rate of return of a strategy
+(
+    H_FIXED,
+    H_LEAVING,
+    H_HOLDING,
+    H_LIMIT,
+    H_NPV,
+    H_EUR,
+    H_PRODUCED,
+    H_REMAINING,
+    H_DECAY,
+    H_RATE,
+) = range(10)
+HELD = 10
+"""How many they are."""
 # rows of the result, in the order of cash.PER_TRIAL
 (
     NPV,
@@ -96,7 +129,7 @@ def _left_alone(made: Array, row: int, m: int, hold: Array) -> None:
     """The results of a lane whose lease has ended before the job."""
     for r in range(14):
         made[r, row, m] = 0.0
-    made[NPV, row, m], made[EUR, row, m] = hold[4, m], hold[5, m]
+    made[NPV, row, m], made[EUR, row, m] = hold[H_NPV, m], hold[H_EUR, m]
     made[IRR, row, m] = made[PAYOUT, row, m] = made[BREAKEVEN, row, m] = np.nan
 
 
@@ -151,7 +184,6 @@ def value_trials(
         for t in range(n):
             most_lags = max(most_lags, int(jobs[0, s, t] / MONTH_DAYS) + 2)
     most_lags = min(most_lags, horizon + 1)
-    most_lags += most_lags % 2
     wide, same = 1, 1
     for s in range(1, count):
         same = same + 1 if months[s] == months[s - 1] else 1
@@ -174,10 +206,10 @@ def value_trials(
     fixed, based, needed = room(stride), room(stride), room(stride)
     flows, alone = room(wide * stride), room(stride)
     before = room(min(lease, horizon) + 2)
-    share_rows = 2 * most_lags + 4
+    share_rows = 2 * most_lags
     shares = room(wide * share_rows)
     state = room(wide * STATE)
-    work, hold = room(8), room(24)
+    work, hold = room(8), room(HELD)
     firsts, lagses, knowns = np.zeros(wide, np.int64), np.zeros(wide, np.int64), np.zeros(wide, np.int64)
     safes, lasts, open_ = np.zeros(wide, np.int64), np.zeros(wide, np.int64), np.zeros(wide, np.bool_)
     single, timed_flows, scratch = (
@@ -215,10 +247,10 @@ def value_trials(
         turn(gas, trials, horizon, gas_path, 0)
         net_prices(oil_path, gas_path, costs, trials, work, factors, escalation, keep_cash, stride, price)
         for m in range(COUNT):
-            hold[0, m] = costs[FIXED, trials[m]]
-            hold[1, m] = costs[ABANDONMENT, trials[m]] * keep_cash
-            hold[2, m] = costs[HOLDING, trials[m]] * keep_cash
-        monthly, leaving = load(hold, 0), load(hold, 1)
+            hold[H_FIXED, m] = costs[FIXED, trials[m]]
+            hold[H_LEAVING, m] = costs[ABANDONMENT, trials[m]] * keep_cash
+            hold[H_HOLDING, m] = costs[HOLDING, trials[m]] * keep_cash
+        monthly, leaving = load(hold, H_FIXED), load(hold, H_LEAVING)
         for i in range(horizon):
             store(fixed, i, monthly * every(escalation[i] * keep_cash))
             store(needed, i, monthly * every(ahead_cost[i]))
@@ -247,35 +279,38 @@ def value_trials(
             end = every(float(horizon))
             for i in range(horizon):
                 end = least(end, choose(load(own_hope, i) < load(needed, i), every(float(i)), never))
-            store(hold, 3, end - one)
+            store(hold, H_LIMIT, end - one)
         else:
             running, best, where = zero, zero, every(-1.0)
             for i in range(horizon):
                 running = fused(load(own_margin, i) - load(fixed, i), every(disc[i]), running)
                 better = running > best
                 best, where = choose(better, running, best), choose(better, every(float(i)), where)
-            store(hold, 3, where)
-        limit = load(hold, 3)
+            store(hold, H_LIMIT, where)
+        limit = load(hold, H_LIMIT)
         end = least(limit + one, every(float(horizon - 1)))
         npv0 = zero
         for i in range(horizon):
             month_number = every(float(i))
-            got = load(own_margin, i) - load(fixed, i)
-            got = choose(month_number <= limit, got, zero)
-            got = choose(month_number == end, got - leaving * every(escalation[i]), got)
+            living, left = (
+                month_number <= limit,
+                choose(month_number == end, leaving * every(escalation[i]), zero),
+            )
+            got = choose(living, load(own_margin, i) - load(fixed, i), zero) - left
             npv0 = fused(got, every(disc[i]), npv0)
             store(alone, i, got)
-            store(based, i, got + load(fixed, i))
-        store(hold, 4, npv0)
+            # the margin itself while it lives, so that a stream left as it is differs by nothing
+            store(based, i, choose(living, load(own_margin, i), load(fixed, i)) - left)
+        store(hold, H_NPV, npv0)
         last_limit = 0
         for m in range(COUNT):
-            limits[m] = int(hold[3, m])
+            limits[m] = int(hold[H_LIMIT, m])
             last_limit = max(last_limit, limits[m])
             first_sum = own_sums[main_row * stride, m]
-            hold[5, m] = np0[trials[m]] + (own_sums[main_row * stride + limits[m] + 1, m] - first_sum)
+            hold[H_EUR, m] = np0[trials[m]] + (own_sums[main_row * stride + limits[m] + 1, m] - first_sum)
             for r in range(14):
                 made[r, 0, m] = 0.0
-            made[NPV, 0, m], made[EUR, 0, m] = hold[4, m], hold[5, m]
+            made[NPV, 0, m], made[EUR, 0, m] = hold[H_NPV, m], hold[H_EUR, m]
             made[IRR, 0, m] = made[PAYOUT, 0, m] = made[BREAKEVEN, 0, m] = np.nan
         if want_breakeven:  # running sums, one place late: row i holds the months before i
             path = oil_path if main_row == 0 else gas_path
@@ -324,9 +359,9 @@ def value_trials(
             for m in range(COUNT):
                 t = trials[m]
                 produced = np0[t] + (own_sums[lead + resumes[m], m] - own_sums[lead, m])
-                hold[6, m] = produced
-                hold[7, m] = own_sums[lead + horizon, m] - own_sums[lead + resumes[m], m]
-                hold[8, m] = (1.0 - min(produced / terms[5, t], 1.0)) ** terms[2, t]
+                hold[H_PRODUCED, m] = produced
+                hold[H_REMAINING, m] = own_sums[lead + horizon, m] - own_sums[lead + resumes[m], m]
+                hold[H_DECAY, m] = (1.0 - min(produced / terms[5, t], 1.0)) ** terms[2, t]
             if shifted:
                 for m in range(COUNT):
                     for phase in range(3):
@@ -356,7 +391,7 @@ def value_trials(
                 for m in range(COUNT):
                     for i in range(idles[m]):
                         at = resumes[m] + i
-                        before[idles[m] - i, m] = -hold[2, m] * escalation[at] - alone[at, m]
+                        before[idles[m] - i, m] = -hold[H_HOLDING, m] * escalation[at] - alone[at, m]
             # own streams: months of the calendar, or of the date where a well stood idle before it
             own_at = 0 if shifted else month
             the_sums = dated_sums if shifted else own_sums
@@ -377,10 +412,10 @@ def value_trials(
                     alive = 0.0 if stopped else 1.0
                     ultimate, alpha = terms[5, t], terms[4, t]
                     kept = terms[3, t] * jobs[2, s, t] * alive
-                    raw = terms[0, t] * terms[1, t] * jobs[3, s, t] * alive * hold[8, m]
-                    old = kept * hold[7, m]
+                    raw = terms[0, t] * terms[1, t] * jobs[3, s, t] * alive * hold[H_DECAY, m]
+                    old = kept * hold[H_REMAINING, m]
                     fresh = raw * (new_sums[lead + width, m] - new_sums[lead, m])
-                    space = ultimate - hold[6, m] - old
+                    space = ultimate - hold[H_PRODUCED, m] - old
                     allowed = 0.0
                     if space >= 0.0:
                         allowed = space + old
@@ -390,14 +425,14 @@ def value_trials(
                     forward = min(alpha * scale * fresh / old, 1.0) if old > 0.0 else 0.0
                     down = 0.0 if skipped[m] else days / MONTH_DAYS
                     whole = int(down)
-                    state[at + 13, m] = down - whole
+                    state[at + PART, m] = down - whole
                     whole = min(whole, width)
                     wholes[q, m] = whole
                     first, lags = min(first, whole), max(lags, whole + 2)
-                    state[at + 11, m], state[at + 12, m] = kept * (1.0 - forward), raw * scale
-                    state[at + 14, m] = 1.0 if scale < 1.0 else 0.0
-                    state[at + 8, m] = 0.0 if skipped[m] else gross * working
-                    state[at + 15, m] = 1.0 if stopped else 0.0
+                    state[at + KEEP, m], state[at + NEW, m] = kept * (1.0 - forward), raw * scale
+                    state[at + CAPPED_ROW, m] = 1.0 if scale < 1.0 else 0.0
+                    state[at + COST, m] = 0.0 if skipped[m] else gross * working
+                    state[at + STOPPED, m] = 1.0 if stopped else 0.0
                 lags = min(lags, most_lags)
                 firsts[q], lagses[q] = first, lags
                 date_first, date_lags = min(date_first, first), max(date_lags, lags)
@@ -406,9 +441,9 @@ def value_trials(
                     store(shares, base + lag, zero)
                 for m in range(COUNT):
                     keep, q2, part, row = (
-                        state[at + 11, m],
-                        state[at + 12, m],
-                        state[at + 13, m],
+                        state[at + KEEP, m],
+                        state[at + NEW, m],
+                        state[at + PART, m],
                         base + 2 * wholes[q, m],
                     )
                     if wholes[q, m] < lags:
@@ -419,8 +454,8 @@ def value_trials(
             # ---- lives, all strategies of the date by some months at a time
             for q in range(at_date):
                 at = q * STATE
-                stopped = load(state, at + 15) > zero
-                store(state, at + 6, choose(stopped, zero, every(float(width - 1))))
+                stopped = load(state, at + STOPPED) > zero
+                store(state, at + LIFE, choose(stopped, zero, every(float(width - 1))))
                 knowns[q] = width
                 open_[q] = not_all(stopped)
             if use_ahead:
@@ -481,18 +516,18 @@ def value_trials(
                                 needed,
                                 begin,
                                 stop,
-                                load(state, at + 15) > zero,
-                                load(state, at + 6),
+                                load(state, at + STOPPED) > zero,
+                                load(state, at + LIFE),
                             )
-                            store(state, at + 6, life)
-                            store(state, at + 15, choose(dead, one, zero))
+                            store(state, at + LIFE, life)
+                            store(state, at + STOPPED, choose(dead, one, zero))
                             open_[q] = not_all(dead)
                             unknown = unknown or open_[q]
                     begin = stop
                 for q in range(at_date):
                     knowns[q] = 0
                     for m in range(COUNT):
-                        knowns[q] = max(knowns[q], int(state[q * STATE + 6, m]) + 1)
+                        knowns[q] = max(knowns[q], int(state[q * STATE + LIFE, m]) + 1)
             reach = 0
             for q in range(at_date):
                 reach = max(reach, knowns[q])
@@ -504,12 +539,12 @@ def value_trials(
                     if step:
                         top, safes[q] = 0, width - 1
                         for m in range(COUNT):
-                            top = max(top, int(state[at + 6, m]))
-                            safes[q] = min(safes[q], int(state[at + 6, m]) + 1)  # months before any end
+                            top = max(top, int(state[at + LIFE, m]))
+                            safes[q] = min(safes[q], int(state[at + LIFE, m]) + 1)  # months before any end
                         lasts[q] = width if tax_rate > 0.0 else min(max(top, last_limit - month) + 2, width)
                         reach = max(reach, lasts[q])
-                        store(state, at + 7, least(load(state, at + 6) + one, every(float(width - 1))))
-                        store(state, at + 9, load(state, at + 8) * every(tax_rate))
+                        store(state, at + END, least(load(state, at + LIFE) + one, every(float(width - 1))))
+                        store(state, at + SAVED, load(state, at + COST) * every(tax_rate))
                         running, gain = zero, zero
                         above, below = never, zero - never
                         for d in range(most_idle, 0, -1):
@@ -524,11 +559,11 @@ def value_trials(
                                 above,
                                 below,
                             )
-                        store(state, at, running)
-                        store(state, at + 1, gain)
-                        store(state, at + 3, never)
-                        store(state, at + 4, above)
-                        store(state, at + 5, below)
+                        store(state, at + RUNNING, running)
+                        store(state, at + GAIN, gain)
+                        store(state, at + PAID, never)
+                        store(state, at + ABOVE, above)
+                        store(state, at + BELOW, below)
                 for begin in range(0, reach, SPAN):
                     stop = min(begin + SPAN, reach)
                     for lag in range(date_first, date_lags):
@@ -578,7 +613,6 @@ def value_trials(
                                 safes[q],
                                 knowns[q],
                                 lasts[q],
-                                tax_rate > 0.0,
                                 tracked,
                                 leaving,
                                 state,
@@ -600,24 +634,28 @@ def value_trials(
                                 month,
                                 begin,
                                 stop,
-                                load(state, at),
-                                load(state, at + 1),
-                                load(state, at + 2),
+                                load(state, at + RUNNING),
+                                load(state, at + BEST),
+                                load(state, at + WHERE),
                             )
-                            store(state, at, running)
-                            store(state, at + 1, best)
-                            store(state, at + 2, where)
+                            store(state, at + RUNNING, running)
+                            store(state, at + BEST, best)
+                            store(state, at + WHERE, where)
                 if not step:
                     for q in range(at_date):
                         at = q * STATE
-                        store(state, at + 6, choose(load(state, at + 15) > zero, zero, load(state, at + 2)))
+                        store(
+                            state,
+                            at + LIFE,
+                            choose(load(state, at + STOPPED) > zero, zero, load(state, at + WHERE)),
+                        )
 
             # ---- running values of the main phase
             if want_breakeven:
                 far = 0
                 for q in range(at_date):
                     for m in range(COUNT):
-                        far = max(far, int(state[q * STATE + 6, m]) + 1)
+                        far = max(far, int(state[q * STATE + LIFE, m]) + 1)
                 for lag in range(date_first, date_lags):
                     # from the date on, so that no trial's sums depend on whether a neighbour stood idle before it
                     row = lag * stride + own_at + lag
@@ -638,14 +676,20 @@ def value_trials(
             # ---- results
             for q in range(at_date):
                 s, row, at = s0 + q, s0 + q + 1, q * STATE
-                running, gain, outlay = load(state, at), load(state, at + 1), load(state, at + 10)
+                running, gain, outlay = (
+                    load(state, at + RUNNING),
+                    load(state, at + GAIN),
+                    load(state, at + OUTLAY),
+                )
                 last = lasts[q]
                 for k in range(last, last + 7):
                     store(flows, q * stride + k, zero)
-                store(hold, 18, every(np.nan))
+                store(hold, H_RATE, every(np.nan))
                 if want_irr:
                     crossing = (
-                        (outlay > zero) & (running > zero) & (load(state, at + 5) < load(state, at + 4))
+                        (outlay > zero)
+                        & (running > zero)
+                        & (load(state, at + BELOW) < load(state, at + ABOVE))
                     )
                     here = flows[q * stride : (q + 1) * stride]
                     force, odd = forces(
@@ -661,7 +705,7 @@ def value_trials(
                     )
                     store(
                         hold,
-                        18,
+                        H_RATE,
                         choose(
                             crossing, least(growth(every(12.0) * force), every(IRR_CEILING)), every(np.nan)
                         ),
@@ -670,20 +714,20 @@ def value_trials(
                     if some(odd):
                         for m in range(COUNT):
                             if lane(odd, m):
-                                hold[18, m] = single_rate(
+                                hold[H_RATE, m] = single_rate(
                                     here, before, m, idles[m], last, single, timed_flows, scratch
                                 )
                 for m in range(COUNT):
                     if skipped[m]:
                         _left_alone(made, row, m, hold)
                         continue
-                    t, resume, whole, lived = trials[m], resumes[m], wholes[q, m], int(state[at + 6, m])
-                    keep, q2, part = state[at + 11, m], state[at + 12, m], state[at + 13, m]
+                    t, resume, whole, lived = trials[m], resumes[m], wholes[q, m], int(state[at + LIFE, m])
+                    keep, q2, part = state[at + KEEP, m], state[at + NEW, m], state[at + PART, m]
                     a0, b0, a1, b1 = keep * (1.0 - part), q2 * (1.0 - part), keep * part, q2 * part
-                    gain_here = state[at + 1, m]
+                    gain_here = state[at + GAIN, m]
                     got, later = max(lived + 1 - whole, 0), max(lived - whole, 0)
                     own_first, new_first = own_sums[lead + resume, m], new_sums[lead, m]
-                    recovered = hold[6, m] + a0 * (own_sums[lead + resume + got, m] - own_first)
+                    recovered = hold[H_PRODUCED, m] + a0 * (own_sums[lead + resume + got, m] - own_first)
                     recovered += b0 * (new_sums[lead + got, m] - new_first)
                     recovered += a1 * (own_sums[lead + resume + later, m] - own_first)
                     recovered += b1 * (new_sums[lead + later, m] - new_first)
@@ -724,21 +768,21 @@ def value_trials(
                         value *= keep_cash * factor
                         if volume > 0.0:
                             level = max(min((value - gain_here) / volume, BREAKEVEN_BOUND), -BREAKEVEN_BOUND)
-                    made[NPV, row, m] = hold[4, m] + gain_here
+                    made[NPV, row, m] = hold[H_NPV, m] + gain_here
                     made[INCREMENTAL_NPV, row, m] = gain_here
-                    made[IRR, row, m] = hold[18, m]
-                    paid_at = state[at + 3, m]
+                    made[IRR, row, m] = hold[H_RATE, m]
+                    paid_at = state[at + PAID, m]
                     made[PAYOUT, row, m] = paid_at + 1.0 if paid_at < NEVER else np.nan
                     made[EUR, row, m] = recovered
-                    made[INCREMENTAL_EUR, row, m] = recovered - hold[5, m]
+                    made[INCREMENTAL_EUR, row, m] = recovered - hold[H_EUR, m]
                     made[BREAKEVEN, row, m] = level
                     made[JOB_DAYS, row, m] = jobs[0, s, t]
                     made[JOB_COST, row, m] = jobs[1, s, t]
-                    made[CAPEX, row, m] = state[at + 8, m]
-                    made[DISCOUNTED_CAPEX, row, m] = state[at + 8, m] * disc[month]
+                    made[CAPEX, row, m] = state[at + COST, m]
+                    made[DISCOUNTED_CAPEX, row, m] = state[at + COST, m] * disc[month]
                     made[EFFECTIVE, row, m] = jobs[4, s, t]
                     made[EXECUTED, row, m] = 1.0
-                    made[CAPPED, row, m] = state[at + 14, m]
+                    made[CAPPED, row, m] = state[at + CAPPED_ROW, m]
             s0 = s1
         many = min(COUNT, n - group)
         for r in range(14):

@@ -32,10 +32,30 @@ U = np.uint64
 """An unsigned index is not counted from the end."""
 _LINE = 8
 """Doubles of a line of the cache."""
-STATE = 16
-"""Rows kept of a strategy: running total, gain, a row of `best_end`, payout, first month with a total above
-zero and last with one below; life, month of abandonment, outlay, tax saved per write-off, total laid out at the job;
-shares of the old and of the new stream, part of a month shut in, whether capped, whether no longer producing."""
+# rows kept of a strategy: its running total, gain, first month paid out, first month with a total above zero and last
+# with one below, life, month of abandonment, total laid out at the job, tax saved per write-off, outlay, shares of the
+# old and of the new stream, part of a month shut in, whether capped, whether no longer producing; a value and a month
+(
+    RUNNING,
+    GAIN,
+    PAID,
+    ABOVE,
+    BELOW,
+    LIFE,
+    END,
+    COST,
+    SAVED,
+    OUTLAY,
+    KEEP,
+    NEW,
+    PART,
+    CAPPED_ROW,
+    STOPPED,
+    BEST,
+    WHERE,
+) = range(17)
+STATE = 17
+"""How many they are."""
 # rows of `costs`: differentials, liquids sold per gas volume and oil price, unit costs, costs per month, abandonment
 (
     OIL_DIFFERENTIAL,
@@ -190,6 +210,25 @@ def _delivered(
 
 
 @inlined
+def _both_lags(shares: Array, first: int) -> tuple[Any, Any, Any, Any]:
+    """Shares of both streams at two lags, held in registers."""
+    at = 2 * first
+    return load(shares, at), load(shares, at + 1), load(shares, at + 2), load(shares, at + 3)
+
+
+@inlined
+def _delivered_by_two(
+    parts: tuple[Any, Any, Any, Any], own: Array, new: Array, line: int, own_at: int, stride: int, k: int
+) -> Any:
+    """As _delivered of two lags, the first of which stands in row `line`; in the same order."""
+    a0, b0, a1, b1 = parts
+    found = fused(a0, load(own, line + own_at + k), every(0.0))
+    found = fused(b0, load(new, line + k), found)
+    found = fused(a1, load(own, line + stride + own_at + k), found)
+    return fused(b1, load(new, line + stride + k), found)
+
+
+@inlined
 def look(
     own: Array,
     new: Array,
@@ -212,7 +251,8 @@ def look(
 ) -> tuple[Any, Any]:
     """Lanes that end by the look-ahead rule in months begin <= k < stop, and their last months."""
     alive = negated(dead)
-    for k in range(begin, min(stop, lags)):
+    two = lags - first == 2
+    for k in range(begin, min(stop, lags) if two else stop):
         found = _delivered(own, new, own_at, stride, first, min(lags, k + 1), shares, k)
         upto = min(k + AHEAD, width)
         for lag in range(max(first, k + 1), lags):  # what has not come yet
@@ -227,29 +267,13 @@ def look(
         if some(below):
             life = choose(below, every(float(k - 1)), life)
             alive = alive & negated(below)
-    start = max(begin, lags)
-    if lags - first == 2:
-        a0, b0, a1, b1 = (
-            load(shares, 2 * first),
-            load(shares, 2 * first + 1),
-            load(shares, 2 * first + 2),
-            load(shares, 2 * first + 3),
-        )
-        early_own, early_new = first * stride + own_at, first * stride
-        late_own, late_new = early_own + stride, early_new + stride
-        for k in range(start, stop):
-            found = fused(a0, load(own, early_own + k), every(0.0))
-            found = fused(b0, load(new, early_new + k), found)
-            found = fused(a1, load(own, late_own + k), found)
-            found = fused(b1, load(new, late_new + k), found)
-            below = alive & (found < load(needed, month + k))
-            if some(below):
-                life = choose(below, every(float(k - 1)), life)
-                alive = alive & negated(below)
-    else:
-        for k in range(start, stop):
-            found = _delivered(own, new, own_at, stride, first, lags, shares, k)
-            below = alive & (found < load(needed, month + k))
+    if two:
+        parts = _both_lags(shares, first)
+        for k in range(max(begin, lags), stop):
+            below = alive & (
+                _delivered_by_two(parts, own, new, first * stride, own_at, stride, k)
+                < load(needed, month + k)
+            )
             if some(below):
                 life = choose(below, every(float(k - 1)), life)
                 alive = alive & negated(below)
@@ -326,13 +350,16 @@ def _flow(
     based: Array,
     alone: Array,
     escalation: Array,
+    written_off: float,
+    saved: Any,
     life: Any,
     end: Any,
     leaving: Any,
 ) -> Any:
     """Flow after tax, beyond what the well left alone pays, of month `number` from the job on, `at` of the calendar."""
     got = choose(number <= life, found - load(based, at), every(0.0) - load(alone, at))
-    return choose(number == end, fused(leaving, every(-escalation[U(at)]), got), got)
+    got = choose(number == end, fused(leaving, every(-escalation[U(at)]), got), got)
+    return fused(every(written_off), saved, got)
 
 
 @inlined
@@ -355,105 +382,82 @@ def flows(
     safe: int,
     known: int,
     last: int,
-    taxed: bool,
     tracked: bool,
     leaving: Any,
     state: Array,
     at: int,
-    flows: Array,
-    flows_at: int,
+    out: Array,
+    out_at: int,
 ) -> None:
-    """Flows of months begin <= k < stop, and what is summed and marked along them, kept in `state`."""
-    running, gain = load(state, at), load(state, at + 1)
-    paid, above, below = load(state, at + 3), load(state, at + 4), load(state, at + 5)
-    life, end, cost, saved = (
-        load(state, at + 6),
-        load(state, at + 7),
-        load(state, at + 8),
-        load(state, at + 9),
-    )
+    """Flows after tax, beyond what the well left alone pays, of months begin <= k < stop and before `last`, into
+    out[out_at + k], and what is summed and marked along them, kept in `state`.
+
+    known: months with a margin; safe: months before any lane ends. Where all lanes have paid out nothing is left to
+    mark but a total that falls below zero again.
+    """
+    running, gain = load(state, at + RUNNING), load(state, at + GAIN)
+    paid, above, below = load(state, at + PAID), load(state, at + ABOVE), load(state, at + BELOW)
+    life, end, saved = load(state, at + LIFE), load(state, at + END), load(state, at + SAVED)
+    two = lags - first == 2
     living, stop = min(stop, known), min(stop, last)
+    apart = max(begin, min(living, lags) if two else living)
     one, number = every(1.0), every(float(begin))
-    for k in range(begin, min(living, lags)):
+    for k in range(begin, apart):
+        here = month + k
         found = _delivered(own, new, own_at, stride, first, min(lags, k + 1), shares, k)
-        got = _flow(found, number, month + k, based, alone, escalation, life, end, leaving)
-        if taxed:
-            got = fused(every(write_off[U(month + k)]), saved, got)
+        got = _flow(
+            found, number, here, based, alone, escalation, write_off[U(here)], saved, life, end, leaving
+        )
         if k == 0:
-            got = got - cost
-        store(flows, flows_at + k, got)
+            got = got - load(state, at + COST)
+        store(out, out_at + k, got)
         running, gain, paid, above, below = count(
-            got, number, disc[U(month + k)], tracked, running, gain, paid, above, below
+            got, number, disc[U(here)], tracked, running, gain, paid, above, below
         )
         number = number + one
         if k == 0:
-            store(state, at + 10, every(0.0) - running)
-    start = max(begin, min(lags, living))
-    if lags - first == 2:
-        a0, b0, a1, b1 = (
-            load(shares, 2 * first),
-            load(shares, 2 * first + 1),
-            load(shares, 2 * first + 2),
-            load(shares, 2 * first + 3),
-        )
-        early_own, early_new = first * stride + own_at, first * stride
-        late_own, late_new = early_own + stride, early_new + stride
-        light = start
+            store(state, at + OUTLAY, every(0.0) - running)
+    if two:
+        parts, light = _both_lags(shares, first), apart
         if tracked and not some((above == every(NEVER)) | (paid == every(NEVER))):
             lowest = running
-            light = max(min(living, safe), start)
-            for k in range(start, light):
-                found = fused(a0, load(own, early_own + k), every(0.0))
-                found = fused(b0, load(new, early_new + k), found)
-                found = fused(a1, load(own, late_own + k), found)
-                found = fused(b1, load(new, late_new + k), found)
-                got = found - load(based, month + k)
-                if taxed:
-                    got = fused(every(write_off[U(month + k)]), saved, got)
-                store(flows, flows_at + k, got)
-                gain = fused(got, every(disc[U(month + k)]), gain)
+            light = max(min(living, safe), apart)
+            for k in range(apart, light):
+                here = month + k
+                found = _delivered_by_two(parts, own, new, first * stride, own_at, stride, k)
+                got = fused(every(write_off[U(here)]), saved, found - load(based, here))
+                store(out, out_at + k, got)
+                gain = fused(got, every(disc[U(here)]), gain)
                 running = running + got
                 lowest = least(lowest, running)
             number = every(float(light))
             below = choose(lowest < every(0.0), number, below)
         for k in range(light, living):
-            found = fused(a0, load(own, early_own + k), every(0.0))
-            found = fused(b0, load(new, early_new + k), found)
-            found = fused(a1, load(own, late_own + k), found)
-            found = fused(b1, load(new, late_new + k), found)
-            got = _flow(found, number, month + k, based, alone, escalation, life, end, leaving)
-            if taxed:
-                got = fused(every(write_off[U(month + k)]), saved, got)
-            store(flows, flows_at + k, got)
-            running, gain, paid, above, below = count(
-                got, number, disc[U(month + k)], tracked, running, gain, paid, above, below
+            here = month + k
+            found = _delivered_by_two(parts, own, new, first * stride, own_at, stride, k)
+            got = _flow(
+                found, number, here, based, alone, escalation, write_off[U(here)], saved, life, end, leaving
             )
-            number = number + one
-    else:
-        for k in range(start, living):
-            found = _delivered(own, new, own_at, stride, first, lags, shares, k)
-            got = _flow(found, number, month + k, based, alone, escalation, life, end, leaving)
-            if taxed:
-                got = fused(every(write_off[U(month + k)]), saved, got)
-            store(flows, flows_at + k, got)
+            store(out, out_at + k, got)
             running, gain, paid, above, below = count(
-                got, number, disc[U(month + k)], tracked, running, gain, paid, above, below
+                got, number, disc[U(here)], tracked, running, gain, paid, above, below
             )
             number = number + one
     for k in range(max(begin, living), stop):
-        got = _flow(every(0.0), number, month + k, based, alone, escalation, life, end, leaving)
-        if taxed:
-            got = fused(every(write_off[U(month + k)]), saved, got)
-        store(flows, flows_at + k, got)
+        here = month + k
+        got = _flow(
+            every(0.0), number, here, based, alone, escalation, write_off[U(here)], saved, life, end, leaving
+        )
+        store(out, out_at + k, got)
         running, gain, paid, above, below = count(
-            got, number, disc[U(month + k)], tracked, running, gain, paid, above, below
+            got, number, disc[U(here)], tracked, running, gain, paid, above, below
         )
         number = number + one
-    store(state, at, running)
-    store(state, at + 1, gain)
-    store(state, at + 3, paid)
-    store(state, at + 4, above)
-    store(state, at + 5, below)
+    store(state, at + RUNNING, running)
+    store(state, at + GAIN, gain)
+    store(state, at + PAID, paid)
+    store(state, at + ABOVE, above)
+    store(state, at + BELOW, below)
 
 
 @inlined
