@@ -8,18 +8,15 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Mapping
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.case.inputs import LATER_NAMES
 from refracmc.job.inputs import OPTIONAL_LUCK, PER_SLEEVE_LUCK, PER_TRIAL_LUCK, JobLuck
-from refracmc.sampling.base import Distribution
 from refracmc.sampling.dependence import dependence_uniforms, gaussian_copula, iman_conover
 from refracmc.sampling.designs import block_uniforms
-from refracmc.sampling.streams import generators, open_uniforms
-from refracmc.sampling.together import ppf_rows
+from refracmc.sampling.streams import BLOCK_SIZE, generator, open_uniforms
 
 from .plan import WellPlan
 
@@ -32,9 +29,6 @@ _LUCK = tuple(
     f"luck.{name}" for name in JobLuck.__dataclass_fields__ if name in PER_SLEEVE_LUCK + PER_TRIAL_LUCK
 )
 _OPTIONAL = tuple(f"luck.{name}" for name in OPTIONAL_LUCK)
-_PER_TRIAL = frozenset(
-    f"luck.{name}" for name in (*PER_TRIAL_LUCK, *(name for name, each in OPTIONAL_LUCK.items() if not each))
-)
 
 
 def group_names(plan: WellPlan) -> dict[str, str]:
@@ -58,12 +52,19 @@ def draw(plan: WellPlan, block: int, trials: int, *, inputs_only: bool = False) 
     values.update(own)
     if inputs_only:
         return values
-    sleeves = plan.well.tally.count
-    names = (*_LUCK, *_optional_luck(plan), *_SPREAD)
-    for name, stream in zip(names, generators(plan.case.sampling.seed, names, plan.id, block), strict=True):
-        shape = (trials,) if name in _PER_TRIAL else (trials, sleeves)
-        # the numbers of a stream follow each other trial by trial: a block cut short is a shorter run of them
-        values[name] = stream.standard_normal(shape) if ".z_" in name else open_uniforms(stream, shape)
+    seed, well, sleeves = plan.case.sampling.seed, plan.id, plan.well.tally.count
+    for name in _LUCK:
+        shape: tuple[int, ...] = (BLOCK_SIZE,)
+        if name.removeprefix("luck.") not in PER_TRIAL_LUCK:
+            shape = (BLOCK_SIZE, sleeves)
+        stream = generator(seed, name, well, block)
+        whole = stream.standard_normal(shape) if ".z_" in name else open_uniforms(stream, shape)
+        values[name] = whole[:trials]
+    for name in _optional_luck(plan):
+        shape = (BLOCK_SIZE, sleeves) if OPTIONAL_LUCK[name.removeprefix("luck.")] else (BLOCK_SIZE,)
+        values[name] = open_uniforms(generator(seed, name, well, block), shape)[:trials]
+    for name in _SPREAD:
+        values[name] = generator(seed, name, well, block).standard_normal((BLOCK_SIZE, sleeves))[:trials]
     return values
 
 
@@ -81,20 +82,17 @@ def _optional_luck(plan: WellPlan) -> tuple[str, ...]:
     return tuple(name for name in _OPTIONAL if name in names)
 
 
-@lru_cache(maxsize=64)
-def _split(plan: WellPlan, scope: str) -> tuple[dict[str, float], dict[str, Distribution]]:
-    """The inputs of a scope that are certain, and those that are not."""
-    mine = {variable.name: variable.distribution for variable in plan.variables if variable.scope == scope}
-    fixed = {name: float(found.mean()) for name, found in mine.items() if found.is_fixed}
-    return fixed, {name: found for name, found in mine.items() if name not in fixed}
-
-
 def _inputs(plan: WellPlan, scope: str, block: int, trials: int) -> dict[str, Array]:
     """Values of the inputs of one scope, and the posterior row in the well's own."""
     case, seed = plan.case, plan.case.sampling.seed
-    fixed, mine = _split(plan, scope)
-    values = {name: np.full(trials, value) for name, value in fixed.items()}
-    names = ([ROW] if scope and plan.posterior is not None else []) + list(mine)
+    values: dict[str, Array] = {}
+    mine = {variable.name: variable.distribution for variable in plan.variables if variable.scope == scope}
+    names = [ROW] if scope and plan.posterior is not None else []
+    for name, distribution in mine.items():
+        if distribution.is_fixed:
+            values[name] = np.full(trials, float(distribution.mean()))
+        else:
+            names.append(name)
     uniforms = block_uniforms(seed, names, scope, block, case.sampling.design, plan.registry, LATER_NAMES)
     if scope in plan.dependence:
         tied, matrix = plan.dependence[scope]
@@ -104,12 +102,8 @@ def _inputs(plan: WellPlan, scope: str, block: int, trials: int) -> dict[str, Ar
         else:
             columns = iman_conover(columns, matrix, dependence_uniforms(seed, tied, scope, block))
         uniforms.update(zip(tied, columns.T, strict=True))
-    if ROW in uniforms:
-        values[ROW] = uniforms.pop(ROW)[:trials].copy()
-    if uniforms:
-        stacked = np.stack([u[:trials] for u in uniforms.values()])
-        found = ppf_rows([mine[name] for name in uniforms], stacked)
-        values.update(zip(uniforms, found, strict=True))
+    for name, u in uniforms.items():
+        values[name] = u[:trials].copy() if name == ROW else mine[name].ppf(u[:trials])
     return values
 
 
@@ -139,12 +133,13 @@ def _shared(plan: WellPlan, block: int, trials: int, inputs_only: bool) -> dict[
     if found is not None:
         return found
     values = dict(values)
-    names = ["costs.service_luck"]
+    seed = plan.case.sampling.seed
+    luck = generator(seed, "costs.service_luck", "", block).standard_normal(BLOCK_SIZE)
+    values["costs.service_luck"] = luck[:trials]
     if plan.case.prices.model in PROCESSES:
-        names += ["prices.shock_oil", "prices.shock_gas"]
-    for name, stream in zip(names, generators(plan.case.sampling.seed, names, "", block), strict=True):
-        shape = (trials,) if name == "costs.service_luck" else (trials, plan.horizon)
-        values[name] = stream.standard_normal(shape)
+        for name in ("prices.shock_oil", "prices.shock_gas"):
+            stream = generator(seed, name, "", block)
+            values[name] = stream.standard_normal((BLOCK_SIZE, plan.horizon))[:trials]
     _WHOLE.append((plan.case, shared, block, trials, values))
     return values
 

@@ -54,40 +54,14 @@ def _table(alpha: float, beta: float) -> FloatArray | None:
     return coefficients
 
 
-@lru_cache(maxsize=64)
-def _tables(shapes: tuple[tuple[float, float], ...]) -> FloatArray | None:
-    """The tables of several shapes in a row (4, k intervals), or None if any is too coarse."""
-    found = [_table(alpha, beta) for alpha, beta in shapes]
-    if any(table is None for table in found):
-        return None
-    joined = np.concatenate([table for table in found if table is not None], axis=1)
-    joined.setflags(write=False)
-    return joined
-
-
 def beta_ppf(alpha: float, beta: float, u: FloatArray) -> FloatArray:
     """Values in [0, 1] at non-exceedance probabilities u; error at most 1e-9, non-decreasing in u."""
     table = _table(float(alpha), float(beta))
     if table is None:
         return exact_beta_ppf(alpha, beta, u)
-    return _read(table, table.shape[1], 0, u)
-
-
-def beta_ppf_rows(shapes: tuple[tuple[float, float], ...], u: FloatArray) -> FloatArray:
-    """As `beta_ppf`, with shapes (alpha, beta) by row of u (k, n)."""
-    tables = _tables(shapes)
-    if tables is None:
-        return np.stack([beta_ppf(alpha, beta, row) for (alpha, beta), row in zip(shapes, u, strict=True)])
-    intervals = tables.shape[1] // len(shapes)
-    return _read(tables, intervals, intervals * np.arange(len(shapes))[:, None], u)
-
-
-def _read(table: FloatArray, intervals: int, first: NDArray[np.intp] | int, u: FloatArray) -> FloatArray:
-    """Values at u of the cubics that begin in column `first`."""
     position = (np.clip(ndtri(u), -_END, _END) + _END) * _PER_UNIT
-    place = np.minimum(position.astype(np.intp), intervals - 1)
+    place = np.minimum(position.astype(np.intp), table.shape[1] - 1)
     t = position - place
-    place += first
     c0, c1, c2, c3 = (row.take(place) for row in table)
     x = np.clip(c0 + t * (c1 + t * (c2 + t * c3)), 0.0, 1.0)
     return np.where(u <= 0.0, 0.0, np.where(u >= 1.0, 1.0, x))

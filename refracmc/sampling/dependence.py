@@ -19,7 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr, ndtri
 
 from refracmc.sampling.problems import listing, nearest
-from refracmc.sampling.streams import BLOCK_SIZE, LARGEST_UNIFORM, SMALLEST_UNIFORM, generators, open_uniforms
+from refracmc.sampling.streams import BLOCK_SIZE, LARGEST_UNIFORM, SMALLEST_UNIFORM, generator, open_uniforms
 
 FloatArray = NDArray[np.float64]
 
@@ -152,8 +152,7 @@ def _offer(rank: FloatArray) -> FloatArray:
 
 def dependence_uniforms(seed: int, names: Sequence[str], scope: str, block: int) -> FloatArray:
     """Uniforms (512, d) that order the scores of `iman_conover`, one plain stream for each name."""
-    sources = generators(seed, [f"dependence: {n}" for n in names], scope, block)
-    columns = [open_uniforms(source, BLOCK_SIZE) for source in sources]
+    columns = [open_uniforms(generator(seed, f"dependence: {n}", scope, block), BLOCK_SIZE) for n in names]
     return np.stack(columns, axis=1) if columns else np.empty((BLOCK_SIZE, 0))
 
 

@@ -32,7 +32,6 @@ from refracmc.sampling.streams import (
     BLOCK_SIZE,
     check_keys,
     generator,
-    generators,
     open_uniforms,
 )
 
@@ -146,10 +145,9 @@ def block_uniforms(
     if not wanted:
         return {}
     if design == "plain":
-        sources = generators(seed, wanted, scope, block)
-        return {n: open_uniforms(source, BLOCK_SIZE) for n, source in zip(wanted, sources, strict=True)}
+        return {n: open_uniforms(generator(seed, n, scope, block), BLOCK_SIZE) for n in wanted}
     if design == "latin_hypercube":
-        return _latin_hypercube(generators(seed, wanted, scope, block), wanted)
+        return _latin_hypercube([generator(seed, n, scope, block) for n in wanted], wanted)
     places = _places(tuple(registry) if registry is not None else wanted, tuple(later))
     missing = [n for n in wanted if n not in places]
     if missing:
@@ -157,5 +155,5 @@ def block_uniforms(
         raise ValueError(f"names: found {listing(missing)}; allowed: names of the registry; {hint}")
     order = generator(seed, _ROWS_STREAM, scope, block).permutation(BLOCK_SIZE)
     strata = _sobol_strata(len(places))[[places[n] for n in wanted]][:, order]
-    random = np.stack([s.random(2 * BLOCK_SIZE - 1) for s in generators(seed, wanted, scope, block)])
+    random = np.stack([generator(seed, n, scope, block).random(2 * BLOCK_SIZE - 1) for n in wanted])
     return dict(zip(wanted, _scrambled(strata, random), strict=True))

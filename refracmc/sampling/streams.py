@@ -7,19 +7,16 @@ workers, again after an interruption, or beside new variables, and every byte st
 is drawn whole and then cut.
 
 The bit generator is PCG64 seeded through NumPy's `SeedSequence` (its hashing keeps streams with nearby keys
-apart: M. O'Neill's seed_seq design, as documented by NumPy). `generators` hashes the keys of many streams at once:
-its states are those of `SeedSequence`, whose algorithm NumPy holds fixed.
+apart: M. O'Neill's seed_seq design, as documented by NumPy).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from functools import lru_cache
-from typing import Any
 from zlib import crc32
 
 import numpy as np
-from numpy.random.bit_generator import ISeedSequence
 from numpy.typing import NDArray
 
 BLOCK_SIZE = 512
@@ -29,22 +26,6 @@ SMALLEST_UNIFORM = 2.0**-54
 LARGEST_UNIFORM = 1.0 - 2.0**-53
 
 FloatArray = NDArray[np.float64]
-WordArray = NDArray[np.uint32]
-_POOL, _STATE = 4, 8
-"""Words of 32 bits in the pool of a `SeedSequence`, and in the state that PCG64 takes from it."""
-
-
-def _constants(start: int, factor: int, count: int) -> WordArray:
-    """start, start factor, start factor^2 .. as words (count,)."""
-    made = [start]
-    for _ in range(count - 1):
-        made.append(made[-1] * factor % 2**32)
-    return np.array(made, dtype=np.uint32)
-
-
-_HASH = _constants(0x43B0D7E5, 0x931E8875, 1 + 7 * _POOL)[:, None]
-"""Constants of the words hashed into a pool: four of the seed, twelve of the pool with itself, twelve of the key."""
-_OUT = _constants(0x8B51F9DD, 0x58F38DED, 1 + _STATE)[:, None]
 
 
 @lru_cache(maxsize=65536)
@@ -68,78 +49,6 @@ def check_keys(texts: Iterable[str]) -> None:
             )
 
 
-class _Words(ISeedSequence):
-    """A seed sequence whose words are known."""
-
-    def __init__(self, words: NDArray[np.uint64]) -> None:
-        self._words = words
-
-    def generate_state(self, n_words: int, dtype: Any = np.uint32) -> NDArray[np.uint64]:
-        """The four words of 64 bits that PCG64 asks for."""
-        return self._words
-
-
-def _hashed(words: WordArray, at: int) -> WordArray:
-    """`hashmix` of words (4, K) with the constants from `at` on."""
-    made = (words ^ _HASH[at : at + _POOL]) * _HASH[at + 1 : at + 1 + _POOL]
-    made ^= made >> np.uint32(16)
-    return made
-
-
-def _mixed(left: WordArray, right: WordArray) -> WordArray:
-    made = left * np.uint32(0xCA01F9DD) - right * np.uint32(0x4973F715)
-    made ^= made >> np.uint32(16)
-    return np.asarray(made)
-
-
-@lru_cache(maxsize=16)
-def _pool(seed: int) -> WordArray:
-    """The pool (4, 1) once it holds the seed."""
-    words = np.array([[seed >> 32 * k & 0xFFFFFFFF] for k in range(_POOL)], dtype=np.uint32)
-    pool, at = _hashed(words, 0), _POOL
-    for source in range(_POOL):
-        for target in range(_POOL):
-            if source != target:
-                word = (pool[source] ^ _HASH[at]) * _HASH[at + 1]
-                word ^= word >> np.uint32(16)
-                pool[target] = _mixed(pool[target], word)
-                at += 1
-    return pool
-
-
-def _states(seed: int, keys: WordArray) -> NDArray[np.uint64]:
-    """States (K, 4) of `SeedSequence(seed, spawn_key=key)` for keys (3, K)."""
-    pool = _pool(int(seed))
-    for k, words in enumerate(keys):
-        pool = _mixed(pool, _hashed(words[None, :], 4 * _POOL + _POOL * k))
-    state = np.concatenate([pool, pool]) ^ _OUT[:-1]
-    state *= _OUT[1:]
-    state ^= state >> np.uint32(16)
-    low, high = state[::2].astype(np.uint64), state[1::2].astype(np.uint64)
-    return np.ascontiguousarray((low | high << np.uint64(32)).T)
-
-
-def _check_stream(seed: int, variable: str, block: int) -> None:
-    if isinstance(seed, bool) or not 0 <= seed < 2**128:
-        raise ValueError(f"seed: found {seed!r}; allowed: an integer from 0 to 2**128 - 1")
-    if not variable:
-        raise ValueError("variable: found an empty name; allowed: the key path of an input")
-    if isinstance(block, bool) or not 0 <= block < 2**32:
-        raise ValueError(f"block: found {block!r}; allowed: an integer from 0 to 2**32 - 1")
-
-
-def generators(seed: int, variables: Sequence[str], scope: str, block: int) -> list[np.random.Generator]:
-    """As `generator` for each of the variables: the same streams, in a fraction of the time."""
-    if not variables:
-        return []
-    _check_stream(seed, min(variables), block)
-    keys = np.empty((3, len(variables)), dtype=np.uint32)
-    keys[0] = [key32(variable) for variable in variables]
-    keys[1], keys[2] = key32(scope), int(block)
-    known: list[Any] = [_Words(words) for words in _states(seed, keys)]
-    return [np.random.Generator(np.random.PCG64(words)) for words in known]
-
-
 def generator(seed: int, variable: str, scope: str, block: int) -> np.random.Generator:
     """A fresh generator for one variable, scope and block.
 
@@ -152,7 +61,12 @@ def generator(seed: int, variable: str, scope: str, block: int) -> np.random.Gen
 
     Raises ValueError if the seed, the variable or the block is outside its range.
     """
-    _check_stream(seed, variable, block)
+    if isinstance(seed, bool) or not 0 <= seed < 2**128:
+        raise ValueError(f"seed: found {seed!r}; allowed: an integer from 0 to 2**128 - 1")
+    if not variable:
+        raise ValueError("variable: found an empty name; allowed: the key path of an input")
+    if isinstance(block, bool) or not 0 <= block < 2**32:
+        raise ValueError(f"block: found {block!r}; allowed: an integer from 0 to 2**32 - 1")
     key = (key32(variable), key32(scope), int(block))
     return np.random.Generator(np.random.PCG64(np.random.SeedSequence(int(seed), spawn_key=key)))
 

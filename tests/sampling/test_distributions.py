@@ -28,7 +28,6 @@ from refracmc.sampling.distributions import (
     Truncated,
     Uniform,
 )
-from refracmc.sampling.together import ppf_rows
 
 U = np.concatenate([[1e-9, 1e-6, 1e-3], np.linspace(0.005, 0.995, 199), [0.999, 1 - 1e-6, 1 - 1e-9]])
 
@@ -223,34 +222,3 @@ def test_truncation_that_keeps_nothing_is_refused() -> None:
 def test_numbers_in_a_line_of_text(x: float, text: str) -> None:
     """Four significant digits, as an engineer writes them."""
     assert short(x) == text
-
-
-def test_many_at_once_are_to_the_bit_what_each_is_alone() -> None:
-    """Oracle: the distributions' own inverses, each alone; rows of other kinds between them change nothing."""
-    kinds: list[Distribution] = [
-        Normal(3.0, 2.0),
-        LogNormal(0.3, 0.7),
-        Uniform(-1.0, 4.0),
-        Triangular(1.0, 1.0, 3.0),
-        Beta(1.8, 4.2, 0.0, 2.0),
-        Pert(0.0, 0.3, 1.0),
-        Truncated(LogNormal(0.0, 0.5), 0.2, 2.0),
-        Truncated(Normal(0.0, 1.0), -math.inf, 1.0),
-        DISCRETE,
-        Bernoulli(0.3),
-        Normal(-3.0, 0.1),
-        LogNormal(1.3, 0.2),
-        Uniform(5.0, 5.5),
-        Triangular(0.0, 1.0, 1.0),
-        Triangular(0.0, 0.2, 1.0),
-        Beta(3.0, 1.5, -1.0, 0.0),
-        Pert(2.0, 7.0, 9.0),
-        Truncated(LogNormal(0.1, 0.4), 0.0, 2.0),
-    ]
-    rng = np.random.default_rng(6)
-    for chosen in (kinds, [*kinds, Beta(0.001, 2.0)], kinds[::-1], kinds[:1]):
-        u = rng.random((len(chosen), 301))
-        u[:, 0], u[:, 1] = 2.0**-54, 1.0 - 2.0**-53
-        made = ppf_rows(chosen, u)
-        for distribution, row, own in zip(chosen, u, made, strict=True):
-            assert own.tobytes() == distribution.ppf(row).tobytes(), distribution

@@ -11,40 +11,13 @@ import numpy as np
 import pytest
 
 from refracmc.sampling import streams
-from refracmc.sampling.streams import (
-    BLOCK_SIZE,
-    block_sizes,
-    check_keys,
-    generator,
-    generators,
-    key32,
-    open_uniforms,
-)
+from refracmc.sampling.streams import BLOCK_SIZE, block_sizes, check_keys, generator, key32, open_uniforms
 
 
 def test_stream_is_the_stated_seed_sequence() -> None:
     key = (key32("response.uplift"), key32("A-1"), 7)
     expected = np.random.Generator(np.random.PCG64(np.random.SeedSequence(42, spawn_key=key))).random(5)
     assert np.array_equal(generator(42, "response.uplift", "A-1", 7).random(5), expected)
-
-
-@pytest.mark.parametrize("seed", [0, 1, 2**32 - 1, 2**32, 2**64 + 5, 2**100 + 12345, 2**128 - 1])
-def test_many_at_once_are_the_stated_seed_sequences(seed: int) -> None:
-    names = ("a", "response.uplift", "luck.z_well")
-    for scope, block in (("", 0), ("A-1", 1), ("A-1", 2**30 + 3), ("", 2**32 - 1)):
-        for name, found in zip(names, generators(seed, names, scope, block), strict=True):
-            key = (key32(name), key32(scope), block)
-            expected = np.random.PCG64(np.random.SeedSequence(seed, spawn_key=key))
-            assert found.bit_generator.state == expected.state
-    assert generators(seed, (), "", 0) == []
-
-
-@pytest.mark.parametrize(
-    ("seed", "names", "block"), [(-1, ["a"], 0), (2**128, ["a"], 0), (1, ["a", ""], 0), (1, ["a"], 2**32)]
-)
-def test_many_at_once_refuse_what_one_refuses(seed: int, names: list[str], block: int) -> None:
-    with pytest.raises(ValueError, match="allowed"):
-        generators(seed, names, "", block)
 
 
 def test_key32_is_crc32() -> None:
