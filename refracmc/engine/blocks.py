@@ -70,10 +70,12 @@ def _fit_task(state: _FitState, number: int) -> _Found:
         return None
     if number == _COMPILE_JOBS:
         from .compiled_curves import warm as warm_curves
+        from .compiled_fit import warm as warm_fit
         from .compiled_jobs import warm as warm_jobs
 
         warm_jobs()
         warm_curves()
+        warm_fit()
         return None
     try:
         posterior = fit_well(case, case.wells[number], priors)
