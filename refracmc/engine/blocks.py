@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from refracmc.case.model import Case
@@ -24,6 +24,9 @@ from .plan import Priors, Strategy, WellOutline, WellPlan, build_plan, fit_well,
 from .progress import Silent
 from .trials import EXTRA_MEASURES, KEPT_MEASURES, WellResults, parts_of, stored_measures
 from .wells import FitOutline, StoredPlans, write_posterior
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Array = NDArray[np.float64]
 BlockArrays = dict[str, Array | list[Array]]
