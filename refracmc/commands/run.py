@@ -178,7 +178,7 @@ def _run_blocks(
     progress.start(f"{case.name}: blocks", total, total - sum(len(wells) for _, wells in tasks))
     if tasks:
         for _ in evaluate_blocks(plans, place.work, sizes, tasks, count, scheduler, progress.note):
-            _load_reporting()
+            _load_reporting(case.outputs.charts)
             progress.step()
     from refracmc.commands.outputs import keep_summary, write_outputs
 
@@ -207,12 +207,15 @@ def _run_blocks(
     return RunResult(place.final, refused, f"{text}\n{place.final}")
 
 
-def _load_reporting() -> None:
+def _load_reporting(charts: bool) -> None:
     """Import what the tables and charts need while the workers are at their blocks: a second for every process."""
     with held():
         import SALib.analyze.sobol  # noqa: F401
 
-        import refracmc.commands.outputs  # noqa: F401
+        import refracmc.commands.outputs
+
+        if charts:
+            import refracmc.reporting.charts  # noqa: F401
 
 
 def _finish_blocks(folder: Path, plans: Sequence[WellOutline], sizes: list[int]) -> None:
