@@ -1,7 +1,8 @@
 """Likelihood of a fit's particles, compiled: one pass over the months, some particles side by side.
 
 The formulas are those of `refracmc/production/fit_likelihood.py` and `fit_forms.py`; logarithm and exponential those of
-`lanes`. Sums agree to 1e-12, where b is not next to zero, so a posterior differs in its last digits.
+`lanes`. Log likelihoods agree to 1e-12 (less next to b = 0). The draws of a posterior are then the same to the last
+bit, unless one of its choices hangs on that; only the weights of its forms move in their last digits.
 """
 
 from __future__ import annotations
