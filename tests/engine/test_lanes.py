@@ -190,6 +190,7 @@ BUILT_IN = {
     "compiled_months": ("lanes",),
     "compiled_rate": ("lanes",),
     "compiled_curves": ("lanes",),
+    "compiled_fit": ("lanes",),
     "compiled": ("lanes", "compiled_months", "compiled_rate"),
 }
 
