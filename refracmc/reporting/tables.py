@@ -21,6 +21,9 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
+from pandas.api.extensions import ExtensionArray
+from pandas.api.types import is_numeric_dtype
 
 from refracmc.reporting.columns import NOTHING, TABLES, Column, TableSpec, table_spec
 from refracmc.reporting.job_columns import ALL_TABLES
@@ -99,6 +102,8 @@ class ReportData:
         return self.tables[key].iloc[rows].reset_index(drop=True)
 
 
+FloatArray = NDArray[np.float64]
+Values = ExtensionArray | NDArray[Any]
 _MONTH = re.compile(r"\d{4}-(0[1-9]|1[0-2])")
 _TRIPLES = (("p90", "p50", "p10"), ("p90_usd", "p50_usd", "p10_usd"),
             ("job_days_p90", "job_days_p50", "job_days_p10"),
@@ -107,38 +112,39 @@ _SHARES = ("undefined_share", "p_loss", "chance_of_best", "chance_nothing_best",
            "effective_share")  # fmt: skip
 
 
-def _text(values: pd.Series) -> pd.Series:
-    """Values as text, missing ones as None; each different value is turned once."""
+def _text(values: pd.Series) -> tuple[ExtensionArray, list[str]]:
+    """Values as text, missing ones as None, and the different ones; each of these is turned once."""
     codes, found = pd.factorize(values)
-    words = np.array([*map(str, found), None], dtype=object)
-    return pd.Series(words[codes])
+    words = [*map(str, found)]
+    return pd.Series(np.array([*words, None], dtype=object)).array.take(codes), words
 
 
-def _cast(spec: TableSpec, column: Column, values: pd.Series, problems: list[str]) -> pd.Series:
+def _cast(spec: TableSpec, column: Column, values: pd.Series, problems: list[str]) -> Values:
     """One column in its kind; adds to ``problems`` what cannot be."""
     where = f"{spec.key}.{column.name}"
-    missing = values.isna().to_numpy(dtype=bool)
+    missing = values.array.isna()
     if missing.any() and not column.optional:
         problems.append(f"{where}: {int(missing.sum())} missing values, none allowed")
     try:
-        if column.kind == "number":
-            made = pd.Series(pd.to_numeric(values).to_numpy(dtype=float, na_value=np.nan))
-            if np.isinf(made.to_numpy()).any():
+        if column.kind == "flag":
+            return np.asarray(values, dtype=bool)
+        if column.kind in ("number", "integer"):
+            numbers = values if is_numeric_dtype(values.dtype) else pd.to_numeric(values)
+            made: FloatArray = numbers.to_numpy(dtype=float, na_value=np.nan)
+            if column.kind == "integer":
+                return pd.Series(made).astype("Int64").array
+            if np.isinf(made).any():
                 problems.append(f"{where}: infinite values")
             return made
-        if column.kind == "integer":
-            return pd.Series(pd.to_numeric(values).to_numpy(dtype=float, na_value=np.nan)).astype("Int64")
-        if column.kind == "flag":
-            return pd.Series(values.to_numpy(dtype=bool))
     except (ValueError, TypeError) as error:
         problems.append(f"{where}: not a {column.kind} ({error})")
-        return pd.Series(values.to_numpy())
-    made = _text(values)
+        return np.asarray(values)
+    text, words = _text(values)
     if column.kind == "month":
-        bad = [str(v) for v in made.dropna().unique() if not _MONTH.fullmatch(str(v))]
+        bad = [word for word in words if not _MONTH.fullmatch(word)]
         if bad:
             problems.append(f"{where}: {bad[0]!r} is not a month YYYY-MM")
-    return made
+    return text
 
 
 def _checked(spec: TableSpec, frame: pd.DataFrame, problems: list[str]) -> pd.DataFrame:
@@ -148,17 +154,19 @@ def _checked(spec: TableSpec, frame: pd.DataFrame, problems: list[str]) -> pd.Da
         problems.extend(f"{spec.key}: column {name} is missing" for name in absent)
         problems.extend(f"{spec.key}: column {name} is not known" for name in extra)
         return frame
-    made = pd.DataFrame({c.name: _cast(spec, c, frame[c.name], problems) for c in spec.columns})
+    columns = {c.name: _cast(spec, c, frame[c.name], problems) for c in spec.columns}
+    made = pd.DataFrame(columns)
     if spec.unique and made.duplicated(list(spec.unique)).any():
         first = made[made.duplicated(list(spec.unique))].iloc[0]
         problems.append(f"{spec.key}: doubled row {', '.join(str(first[k]) for k in spec.unique)}")
+    numbers = {name: values for name, values in columns.items() if values.dtype == float}
     for low, mid, high in _TRIPLES:
-        if not {low, mid, high} <= set(made.columns) or any(made[c].dtype != float for c in (low, mid, high)):
-            continue
-        if ((made[low] > made[mid]) | (made[mid] > made[high])).any():
+        if {low, mid, high} <= numbers.keys() and (
+            (numbers[low] > numbers[mid]) | (numbers[mid] > numbers[high])
+        ).any():
             problems.append(f"{spec.key}: P90 (low), P50 and P10 (high) are not in rising order")
     for name in _SHARES:
-        if name in made.columns and made[name].dtype == float and ((made[name] < 0) | (made[name] > 1)).any():
+        if name in numbers and ((numbers[name] < 0) | (numbers[name] > 1)).any():
             problems.append(f"{spec.key}.{name}: outside 0 to 1")
     return made
 
@@ -176,7 +184,7 @@ def checked_tables(tables: Mapping[str, pd.DataFrame], wells: set[str]) -> dict[
 
 def _strangers(tables: Mapping[str, pd.DataFrame], wells: set[str]) -> list[str]:
     """What to say of tables with wells that are not those of the decision table."""
-    found = {key: sorted(set(frame["well"].dropna()) - wells) for key, frame in tables.items()}
+    found = {key: sorted(set(frame["well"].dropna().unique()) - wells) for key, frame in tables.items()}
     return [
         f"{key}: well {strange[0]} is not in the decision table" for key, strange in found.items() if strange
     ]
