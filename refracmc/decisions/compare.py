@@ -17,14 +17,15 @@ from numpy.typing import NDArray
 
 from refracmc.case import units
 from refracmc.engine.trials import Rows
-from refracmc.sampling.order_statistics import between, places
+from refracmc.sampling.order_statistics import quantiles
 
 Array = NDArray[np.float64]
 ErrorOf = Callable[[Array], tuple[float, float]]
 """(n,) values -> (mean, its standard error)."""
 
 PERCENTS = np.arange(1, 100)
-_SHARES = np.concatenate([1.0 - PERCENTS / 100.0, [0.1, 0.5, 0.9]])
+_TRIPLE = np.array([0.1, 0.5, 0.9])
+_SHARES = np.concatenate([1.0 - PERCENTS / 100.0, _TRIPLE])
 """Shares of trials below each of the exceedance percentiles PERCENTS, then P90, P50 and P10."""
 
 
@@ -87,10 +88,8 @@ class Results:
         if name not in self._percentiles:
             rows = self.measures[name]
             found = np.empty((len(self.names), _SHARES.size))
-            low, high, t = places(np.full(_SHARES.shape, float(rows[0].size)), _SHARES)
             for s in range(len(self.names)):
-                ordered = np.sort(rows[s])
-                found[s] = between(ordered[low], ordered[high], t)
+                found[s] = quantiles(rows[s], _SHARES)
             self._percentiles[name] = found
         return self._percentiles[name]
 
@@ -126,7 +125,7 @@ def month_reached(months: NDArray[np.intp], start: int, share: float) -> str | N
 
 def exceedance(values: Array) -> dict[str, float]:
     """P90 (low), P50, P10 (high) of one sample."""
-    return _exceedance(np.quantile(values, [0.1, 0.5, 0.9]))
+    return _exceedance(quantiles(values, _TRIPLE))
 
 
 def _exceedance(found: Array) -> dict[str, float]:

@@ -14,6 +14,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from refracmc.sampling.order_statistics import quantiles
+
 Array = NDArray[np.float64]
 Evaluate = Callable[[Sequence[Mapping[str, str]]], Iterable[Mapping[str, Array]]]
 """[{group: "a" or "b"}] -> [{target: (n,)}]: the model with each group from one set or the other."""
@@ -103,7 +105,7 @@ def tornado(
     for name, sample in inputs.items():
         if float(np.ptp(sample)) == 0.0:
             continue
-        low_cut, high_cut = np.quantile(sample, [fraction, 1.0 - fraction])
+        low_cut, high_cut = quantiles(sample, np.array([fraction, 1.0 - fraction]))
         low, high = sample <= low_cut, sample >= high_cut
         if low_cut == high_cut:
             low, high = sample < low_cut, sample > high_cut

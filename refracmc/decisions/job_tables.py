@@ -21,6 +21,7 @@ from refracmc.job.results import JobResult
 from refracmc.job.shared import prepare
 from refracmc.job.simulate import simulate
 from refracmc.production.stress import pair_contrast, treated_before
+from refracmc.sampling.order_statistics import quantiles
 
 Array = NDArray[np.float64]
 Rows = list[dict[str, Any]]
@@ -98,7 +99,7 @@ def parts_of(
                         _row(plan, strategy, measure=measure, part=name, unit=unit, mean=mean, se=se)
                     )
         for measure, unit, value in (("days", "days", job.days), ("cost", "US$", cost * factor)):
-            found = np.quantile(value, 1.0 - SHARES / 100.0)
+            found = quantiles(value, 1.0 - SHARES / 100.0)
             for percent, at in zip(SHARES.tolist(), found.tolist(), strict=True):
                 spread.append(
                     _row(

@@ -13,6 +13,7 @@ from refracmc.decisions import trigger_tables
 from refracmc.engine.fan import main_volumes
 from refracmc.engine.plan import NOTHING, Strategy
 from refracmc.engine.trials import WellResults
+from refracmc.sampling.order_statistics import quantiles
 
 Array = NDArray[np.float64]
 NUMBERS = ("mean", "se", "p90", "p50", "p10")
@@ -23,7 +24,7 @@ def spread(volumes: Array) -> Array:
     n = len(volumes)
     mean = volumes.mean(axis=0)
     se = volumes.std(axis=0, ddof=1) / np.sqrt(n) if n > 1 else mean * np.nan
-    return np.stack([mean, se, *np.quantile(volumes, [0.1, 0.5, 0.9], axis=0)])
+    return np.stack([mean, se, *quantiles(volumes.T, np.array([0.1, 0.5, 0.9])).T])
 
 
 def production_columns(

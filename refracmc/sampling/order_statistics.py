@@ -39,6 +39,14 @@ def quantile(ordered: FloatArray, count: FloatArray, p: FloatArray | float) -> F
     return between(order_statistic(ordered, low), order_statistic(ordered, high), t)
 
 
+def quantiles(values: FloatArray, shares: FloatArray) -> FloatArray:
+    """Quantiles (..., k) of values (..., n), all of them defined, at shares (k,) below; those of np.quantile to the
+    bit, which takes four times as long to pick out several."""
+    low, high, t = places(np.full(shares.shape, float(values.shape[-1])), shares)
+    ordered = np.sort(values, axis=-1)
+    return between(ordered[..., low], ordered[..., high], t)
+
+
 def around(p: float, count: FloatArray) -> FloatArray:
     """Probabilities (..., NODES) about p as the share below a fixed value scatters in `count` (...,) plain trials."""
     scatter = np.sqrt(p * (1.0 - p) / np.maximum(count, 1.0))

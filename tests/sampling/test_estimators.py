@@ -16,6 +16,7 @@ from refracmc.sampling.estimators import (
     summarise,
     trials_for_tolerance,
 )
+from refracmc.sampling.order_statistics import quantiles
 from refracmc.sampling.streams import BLOCK_SIZE, block_sizes
 
 RNG = np.random.default_rng(7)
@@ -221,3 +222,11 @@ def test_trials_for_tolerance() -> None:
     assert trials_for_tolerance(0.0, 10_000, 0.1, BLOCK_SIZE) == BLOCK_SIZE
     with pytest.raises(ValueError, match="tolerance"):
         trials_for_tolerance(np.nan, 10, 0.1, BLOCK_SIZE)
+
+
+def test_quantiles_of_rows_are_those_of_numpy() -> None:
+    """To the bit, with clumps of equal values, at both ends and along a transposed array."""
+    shares = np.array([0.0, 0.1, 0.25, 0.5, 0.9, 0.999, 1.0])
+    for values in (X, np.round(X), X[:, :2], X[:, :1], np.asfortranarray(X)):
+        expected = np.moveaxis(np.quantile(values, shares, axis=-1), 0, -1)
+        np.testing.assert_array_equal(quantiles(values, shares), expected, strict=True)
