@@ -223,7 +223,7 @@ def _finish_blocks(folder: Path, plans: Sequence[WellOutline], sizes: list[int])
     shutil.rmtree(folder / PASSING)
     for plan in plans:
         for block in range(len(sizes)):
-            for kind in (store.EXTRA, store.PARTS):
+            for kind in store.PASSING_KINDS:
                 store.block_path(folder, plan.number, block, kind).unlink(missing_ok=True)
 
 

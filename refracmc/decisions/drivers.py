@@ -93,16 +93,16 @@ def group_drivers(groups: Sequence[str], samples: Samples, label: str) -> list[d
 
 
 def tornado(
-    values: Array, inputs: Mapping[str, Array], fraction: float = 0.2, most: int = 15
+    values: Array, inputs: Iterable[tuple[str, Array]], fraction: float = 0.2, most: int = 15
 ) -> list[dict[str, Any]]:
     """Mean of `values` over the trials with the lowest and highest `fraction` of each input, widest first.
 
-    values (n,); inputs: name -> (n,). Nothing is run again: these are conditional means of the trials that
+    values (n,); inputs: names and their (n,). Nothing is run again: these are conditional means of the trials that
     stand, dependence included. Standard errors are those of a mean of that many trials. An input with a
     single value is left out; a two-valued one is split by its values.
     """
     rows: list[dict[str, Any]] = []
-    for name, sample in inputs.items():
+    for name, sample in inputs:
         if float(np.ptp(sample)) == 0.0:
             continue
         low_cut, high_cut = quantiles(sample, np.array([fraction, 1.0 - fraction]))

@@ -24,10 +24,9 @@ from refracmc.decisions.job_tables import job_tables
 from refracmc.decisions.production import production_columns
 from refracmc.engine.blocks import read_results
 from refracmc.engine.draws import GROUPS, draw, group_names
-from refracmc.engine.evaluate import posterior_rows
 from refracmc.engine.mixed import evaluate_mixed
 from refracmc.engine.plan import NOTHING, Strategy, WellOutline, WellPlan
-from refracmc.engine.trials import Columns, WellResults
+from refracmc.engine.trials import RECOVERY, WellResults, input_names
 from refracmc.job.cost import COST_PARTS
 from refracmc.production.history import clean
 from refracmc.sampling.estimators import mean_with_error
@@ -92,9 +91,7 @@ def gather_well(plan: WellPlan, folder: Path, sizes: list[int]) -> WellTables:
         "cost": _cost_rows(found, results.best),
         "production": production_columns(found, drawn, best, results.best),
         "timeline": timeline_rows(plan, drawn[0], best, row),
-        "tornado": _tornado(
-            plan, best, results.measures["incremental_npv"][results.best], sizes, folder, drawn
-        ),
+        "tornado": _tornado(found, best, results.measures["incremental_npv"][results.best]),
         "cleaning": _cleaning(plan),
     }
     knowing, at_date = plan, best
@@ -187,33 +184,14 @@ def driver_rows(plan: WellOutline, blocks: Sequence[drivers.Samples]) -> list[di
     return [{"well": plan.id, **row} for row in rows]
 
 
-def _tornado(
-    plan: WellPlan,
-    best: Strategy,
-    values: Array,
-    sizes: list[int],
-    folder: Path,
-    drawn: Sequence[Mapping[str, Array]],
-) -> list[dict[str, Any]]:
-    """Conditional means of the incremental NPV over low and high fifths of every uncertain input.
-
-    drawn: draws of the first blocks.
-    """
-    unit_of = {v.name: v.unit for v in plan.variables if not v.distribution.is_fixed}
-    recovery = "forecast: recovery without a refrac"
-    names = [*unit_of, *([] if plan.posterior is None else [recovery])]
-    with Columns(folder, names, sum(sizes)) as samples:
-        at = 0
-        for block, size in enumerate(sizes):
-            draws = drawn[block] if block < len(drawn) else draw(plan, block, size, inputs_only=True)
-            for name in unit_of:
-                samples.put(name, at, draws[name])
-            if plan.posterior is not None:
-                samples.put(recovery, at, plan.posterior.technical_eur[posterior_rows(plan, draws)])
-            at += size
-        found = drivers.tornado(values, samples)
-    unit_of[recovery] = "bbl" if plan.well.main_phase == "oil" else "Mcf"
-    return [{"well": plan.id, "strategy": best.name, "unit": unit_of[row["input"]], **row} for row in found]
+def _tornado(found: WellResults, best: Strategy, values: Array) -> list[dict[str, Any]]:
+    """Conditional means of the incremental NPV over low and high fifths of every uncertain input."""
+    plan = found.plan
+    unit_of = {variable.name: variable.unit for variable in plan.variables}
+    unit_of[RECOVERY] = "bbl" if plan.well.main_phase == "oil" else "Mcf"
+    inputs = ((name, found.inputs[k]) for k, name in enumerate(input_names(plan)))
+    rows = drivers.tornado(values, inputs)
+    return [{"well": plan.id, "strategy": best.name, "unit": unit_of[row["input"]], **row} for row in rows]
 
 
 def _cleaning(plan: WellPlan) -> list[dict[str, Any]]:

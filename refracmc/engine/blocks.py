@@ -17,12 +17,21 @@ from refracmc.production.fit import FitRefused, Posterior
 
 from . import store
 from .draws import draw
-from .evaluate import evaluate
+from .evaluate import Draws, evaluate, posterior_rows
 from .executors import START, run_tasks
 from .measures import statistics, summary_table
 from .plan import Priors, Strategy, WellOutline, WellPlan, build_plan, fit_well, pooled_priors, use_compiled
 from .progress import Silent
-from .trials import EXTRA_MEASURES, KEPT_MEASURES, WellResults, parts_of, stored_measures
+from .trials import (
+    EXTRA_MEASURES,
+    KEPT_MEASURES,
+    RECOVERY,
+    WellResults,
+    input_names,
+    parts_of,
+    stored_inputs,
+    stored_measures,
+)
 from .wells import FitOutline, StoredPlans, write_posterior
 
 if TYPE_CHECKING:
@@ -158,18 +167,28 @@ def block_arrays(state: tuple[Sequence[WellPlan], list[int]], task: BlockTask) -
     made: list[BlockArrays] = []
     for index in wells:
         plan = plans[index]
-        result = evaluate(plan, draw(plan, block, sizes[block]))
+        draws = draw(plan, block, sizes[block])
+        result = evaluate(plan, draws)
         by_part = [result.parts[name] for name in COST_PARTS]
         made.append(
             {
                 store.KEPT: [result.measures[name] for name in KEPT_MEASURES],
                 store.EXTRA: [result.measures[name] for name in EXTRA_MEASURES],
+                store.INPUTS: _inputs_of(plan, draws, sizes[block]),
                 store.PARTS: np.stack(
                     [np.stack([p.sum(axis=1), (p * p).sum(axis=1)], axis=1) for p in by_part]
                 ),
             }
         )
     return made
+
+
+def _inputs_of(plan: WellPlan, draws: Draws, trials: int) -> Array:
+    """Rows (inputs, trials) of the `input_names` of a plan."""
+    names = input_names(plan)
+    if plan.posterior is not None:
+        draws = {**draws, RECOVERY: plan.posterior.technical_eur[posterior_rows(plan, draws)]}
+    return np.array([draws[name] for name in names]).reshape(len(names), trials)
 
 
 def block_task(state: BlockState, task: BlockTask) -> dict[str, int]:
@@ -225,7 +244,8 @@ def read_results(plan: WellPlan, folder: Path, sizes: list[int]) -> WellResults:
         if found is None:
             raise store.damaged(path)
         parts += found
-    return WellResults(plan, measures, dict(zip(COST_PARTS, parts, strict=True)), sizes)
+    inputs = stored_inputs(plan, folder, sizes)
+    return WellResults(plan, measures, dict(zip(COST_PARTS, parts, strict=True)), inputs, sizes)
 
 
 def summary_task(state: SummaryState, task: SummaryTask) -> Array:

@@ -42,16 +42,10 @@ def group_names(plan: WellPlan) -> dict[str, str]:
     return groups
 
 
-def draw(plan: WellPlan, block: int, trials: int, *, inputs_only: bool = False) -> dict[str, Array]:
-    """Input values (n,), luck (n,) or (n, N) and price shocks (n, T) of the first `trials` of a block.
-
-    inputs_only: the values of inputs and the posterior row, without luck and shocks.
-    """
-    values = dict(_shared(plan, block, trials, inputs_only))
-    own = _inputs(plan, plan.id, block, trials)
-    values.update(own)
-    if inputs_only:
-        return values
+def draw(plan: WellPlan, block: int, trials: int) -> dict[str, Array]:
+    """Input values (n,), luck (n,) or (n, N) and price shocks (n, T) of the first `trials` of a block."""
+    values = dict(_shared(plan, block, trials))
+    values.update(_inputs(plan, plan.id, block, trials))
     seed, well, sleeves = plan.case.sampling.seed, plan.id, plan.well.tally.count
     for name in _LUCK:
         shape: tuple[int, ...] = (BLOCK_SIZE,)
@@ -107,32 +101,17 @@ def _inputs(plan: WellPlan, scope: str, block: int, trials: int) -> dict[str, Ar
     return values
 
 
-_Kept = tuple[object, tuple[object, ...], int, int, dict[str, Array]]
-_INPUTS: deque[_Kept] = deque(maxlen=32)
-_WHOLE: deque[_Kept] = deque(maxlen=6)
-"""Shared draws of the blocks used last: the inputs, and with them the luck and the price shocks."""
+_KEPT: deque[tuple[object, tuple[object, ...], int, int, dict[str, Array]]] = deque(maxlen=6)
+"""Shared draws of the blocks used last."""
 
 
-def _shared(plan: WellPlan, block: int, trials: int, inputs_only: bool) -> dict[str, Array]:
+def _shared(plan: WellPlan, block: int, trials: int) -> dict[str, Array]:
     """Draws of the scope that all wells share, made once a block where the wells' own keys agree."""
     shared = tuple(variable for variable in plan.variables if variable.scope == "")
-
-    def kept(place: deque[_Kept]) -> dict[str, Array] | None:
-        for case, variables, at, count, values in place:
-            if at == block and count == trials and case is plan.case and variables == shared:
-                return values
-        return None
-
-    values = kept(_INPUTS)
-    if values is None:
-        values = _inputs(plan, "", block, trials)
-        _INPUTS.append((plan.case, shared, block, trials, values))
-    if inputs_only:
-        return values
-    found = kept(_WHOLE)
-    if found is not None:
-        return found
-    values = dict(values)
+    for case, variables, at, count, values in _KEPT:
+        if at == block and count == trials and case is plan.case and variables == shared:
+            return values
+    values = _inputs(plan, "", block, trials)
     seed = plan.case.sampling.seed
     luck = generator(seed, "costs.service_luck", "", block).standard_normal(BLOCK_SIZE)
     values["costs.service_luck"] = luck[:trials]
@@ -140,7 +119,7 @@ def _shared(plan: WellPlan, block: int, trials: int, inputs_only: bool) -> dict[
         for name in ("prices.shock_oil", "prices.shock_gas"):
             stream = generator(seed, name, "", block)
             values[name] = stream.standard_normal((BLOCK_SIZE, plan.horizon))[:trials]
-    _WHOLE.append((plan.case, shared, block, trials, values))
+    _KEPT.append((plan.case, shared, block, trials, values))
     return values
 
 

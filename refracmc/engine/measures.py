@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from refracmc.sampling import estimators
 
-from .trials import HELD_BYTES, StoredMeasure
+from .trials import HELD_BYTES, StoredRows
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -62,7 +62,7 @@ def units(main_phase: str) -> dict[str, str]:
 
 
 def statistics(
-    measures: Mapping[str, StoredMeasure],
+    measures: Mapping[str, StoredRows],
     start: int,
     stop: int,
     sizes: Sequence[int],

@@ -27,6 +27,9 @@ Array = NDArray[np.float64]
 KEPT = "values"
 EXTRA = "more"
 PARTS = "parts"
+INPUTS = "inputs"
+PASSING_KINDS = (EXTRA, PARTS, INPUTS)
+"""Kinds of block files that serve the making of the run only."""
 DIGEST = 32
 """Bytes of the SHA-256 at the end of a block file."""
 LOCK_PATIENCE = 2.0
@@ -185,7 +188,7 @@ def write_block(
 
 def read_block(folder: Path, well: int, block: int) -> dict[str, Array] | None:
     """All files of a block, or None if any is absent or damaged."""
-    found = {kind: read_array(block_path(folder, well, block, kind)) for kind in (KEPT, EXTRA, PARTS)}
+    found = {kind: read_array(block_path(folder, well, block, kind)) for kind in (KEPT, *PASSING_KINDS)}
     if any(value is None for value in found.values()):
         return None
     return {kind: value for kind, value in found.items() if value is not None}

@@ -7,11 +7,11 @@ without the rest of the file. Each file is read whole once before, to check its 
 from __future__ import annotations
 
 import os
-import tempfile
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass
+from math import prod
 from pathlib import Path
-from typing import Protocol, Self
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,7 @@ from .plan import WellOutline, WellPlan
 Array = NDArray[np.float64]
 KEPT_MEASURES = ("npv", "incremental_npv", "capex", "job_days")
 EXTRA_MEASURES = tuple(name for name in PER_TRIAL if name not in KEPT_MEASURES)
+RECOVERY = "forecast: recovery without a refrac"
 HELD_BYTES = 32 << 20
 """Rows of one measure held at a time: one row at least."""
 PART_BYTES = 512 << 20
@@ -37,13 +38,13 @@ class Rows(Protocol):
     def __getitem__(self, row: int, /) -> Array: ...
 
 
-class StoredMeasure:
-    """One measure of a well: rows (n,) by the number of the strategy, 0 being `nothing`."""
+class StoredRows:
+    """Rows (n,) of a well by number: those of a measure by the strategy, 0 being `nothing`, or those of its inputs."""
 
     def __init__(
         self, files: Sequence[tuple[Path, int]], first: int, count: int, sizes: Sequence[int]
     ) -> None:
-        """files: block files with the place where the numbers begin; first: row of the measure in them."""
+        """files: block files with the place where the numbers begin; first: row in them that has the number 0."""
         self._files, self._first, self._count, self._sizes = files, first, count, sizes
         self._start, self._held = 0, np.empty((0, 0))
 
@@ -85,34 +86,61 @@ class StoredMeasure:
 
 @dataclass(frozen=True, eq=False)
 class WellResults:
-    """Trials of one well on disk: measure -> its rows; cost part -> (S - 1, 2) sums of x and x^2."""
+    """Trials of one well on disk: measure -> its rows; cost part -> (S - 1, 2) sums of x and x^2; a row for each of
+    its `input_names`."""
 
     plan: WellPlan
-    measures: Mapping[str, StoredMeasure]
+    measures: Mapping[str, StoredRows]
     parts: dict[str, Array]
+    inputs: StoredRows
     sizes: list[int]
+
+
+def input_names(plan: WellPlan) -> list[str]:
+    """Inputs that differ from trial to trial, then RECOVERY where a history was fitted: rows of the files of inputs."""
+    names = [variable.name for variable in plan.variables if not variable.distribution.is_fixed]
+    return names if plan.posterior is None else [*names, RECOVERY]
 
 
 def stored_measures(
     plan: WellOutline, folder: Path, sizes: Sequence[int], checked: Sequence[int] | None = None
-) -> dict[str, StoredMeasure]:
+) -> dict[str, StoredRows]:
     """Every measure of a well. checked: blocks whose digests are compared, all by default.
 
     Raises RunFailure where one is absent or damaged.
     """
     count = 1 + len(plan.strategies)
     todo = set(range(len(sizes)) if checked is None else checked)
-    made: dict[str, StoredMeasure] = {}
+    made: dict[str, StoredRows] = {}
     for names, kind in ((KEPT_MEASURES, store.KEPT), (EXTRA_MEASURES, store.EXTRA)):
-        files = []
-        for block, size in enumerate(sizes):
-            path = store.block_path(folder, plan.number, block, kind)
-            body = 8 * len(names) * count * size
-            begin = store.check_file(path, (len(names), count, size)) if block in todo else None
-            files.append((path, _begin(path, body) if begin is None else begin))
+        files = _files(plan, folder, sizes, kind, (len(names), count), todo)
         for k, name in enumerate(names):
-            made[name] = StoredMeasure(files, k * count, count, sizes)
+            made[name] = StoredRows(files, k * count, count, sizes)
     return {name: made[name] for name in PER_TRIAL}
+
+
+def stored_inputs(plan: WellPlan, folder: Path, sizes: Sequence[int]) -> StoredRows:
+    """A row for each of the `input_names` of a well. Raises RunFailure where a block is absent or damaged."""
+    count = len(input_names(plan))
+    files = _files(plan, folder, sizes, store.INPUTS, (count,), range(len(sizes)))
+    return StoredRows(files, 0, count, sizes)
+
+
+def _files(
+    plan: WellOutline,
+    folder: Path,
+    sizes: Sequence[int],
+    kind: str,
+    rows: tuple[int, ...],
+    checked: Container[int],
+) -> list[tuple[Path, int]]:
+    """The block files of a kind, with the place where the numbers begin; rows: their shape but for the trials."""
+    files = []
+    for block, size in enumerate(sizes):
+        path = store.block_path(folder, plan.number, block, kind)
+        begin = store.check_file(path, (*rows, size)) if block in checked else None
+        files.append((path, _begin(path, 8 * prod(rows) * size) if begin is None else begin))
+    return files
 
 
 def _begin(path: Path, body: int) -> int:
@@ -130,33 +158,3 @@ def parts_of(count: int, trials: int) -> list[tuple[int, int]]:
     """Ranges of strategies that one task each summarises."""
     step = max(1, PART_BYTES // (8 * len(PER_TRIAL) * trials))
     return [(start, min(start + step, count)) for start in range(0, count, step)]
-
-
-class Columns(Mapping[str, Array]):
-    """Columns (n,) by name that come block by block, kept in a nameless file of `folder` and read one at a time."""
-
-    def __init__(self, folder: Path, names: Sequence[str], trials: int) -> None:
-        self._trials, self._places = trials, {name: 8 * trials * k for k, name in enumerate(names)}
-        self._file = tempfile.TemporaryFile(dir=folder, buffering=0)  # noqa: SIM115  (closed by `__exit__`)
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self._file.close()
-
-    def __len__(self) -> int:
-        return len(self._places)
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(self._places)
-
-    def put(self, name: str, at: int, values: Array) -> None:
-        """Write values (size,) of the trials from `at` on."""
-        data = np.ascontiguousarray(values, dtype=np.float64)
-        os.pwrite(self._file.fileno(), data.data, self._places[name] + 8 * at)
-
-    def __getitem__(self, name: str) -> Array:
-        found = np.empty(self._trials)
-        os.preadv(self._file.fileno(), [found.data], self._places[name])
-        return found

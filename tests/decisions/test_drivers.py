@@ -122,7 +122,7 @@ def test_a_tornado_of_a_linear_function() -> None:
     n = 20_000
     inputs = {name: rng.random(n) for name in ("b", "idle", "a")} | {"fixed": np.full(n, 2.0)}
     values = 3.0 * inputs["a"] - inputs["b"]
-    rows = drivers.tornado(values, inputs)
+    rows = drivers.tornado(values, inputs.items())
     assert [row["input"] for row in rows] == ["a", "b", "idle"]  # widest first; a fixed input is left out
 
     def agrees(row, slope):
@@ -147,17 +147,17 @@ def test_a_tornado_of_few_values() -> None:
     """A two-valued input is split by its values, whatever their shares; a share of one value is no split."""
     flag = np.repeat([0.0, 1.0], [950, 50])
     values = np.where(flag == 1.0, -5.0, 1.0)
-    (row,) = drivers.tornado(values, {"rare": flag})
+    (row,) = drivers.tornado(values, [("rare", flag)])
     assert (row["low_input"], row["high_input"]) == (0.0, 1.0)
     assert (row["low_mean_usd"], row["high_mean_usd"]) == (1.0, -5.0)
-    assert drivers.tornado(values, {"once": (np.arange(1000) == 3).astype(float)}) == []
+    assert drivers.tornado(values, [("once", (np.arange(1000) == 3).astype(float))]) == []
 
 
 def test_the_widest_few() -> None:
     rng = np.random.default_rng(2)
     inputs = {f"x{k:02d}": rng.random(400) for k in range(20)}
     values = sum(k * sample for k, sample in enumerate(inputs.values()))
-    rows = drivers.tornado(values, inputs, most=5)
+    rows = drivers.tornado(values, inputs.items(), most=5)
     assert len(rows) == 5
     swing = [abs(row["high_mean_usd"] - row["low_mean_usd"]) for row in rows]
     assert swing == sorted(swing, reverse=True)

@@ -45,7 +45,7 @@ def test_a_block_comes_back_to_the_bit(tmp_path: Path) -> None:
     values = np.random.default_rng(3).standard_normal((4, 5, 60))
     values[0, 0, 0] = np.nan
     (tmp_path / "blocks").mkdir()
-    arrays = {store.KEPT: values, store.EXTRA: values + 1, store.PARTS: values[0]}
+    arrays = {store.KEPT: values, store.EXTRA: values + 1, store.PARTS: values[0], store.INPUTS: values[1]}
     store.write_block(tmp_path, 3, 7, arrays)
     found = store.read_block(tmp_path, 3, 7)
     assert found is not None
@@ -65,11 +65,11 @@ def test_a_block_comes_back_to_the_bit(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     "harm", ["cut", "emptied", "one bit", "digest", "longer", "another's bytes", "sealed junk"]
 )
-@pytest.mark.parametrize("kind", [store.KEPT, store.EXTRA, store.PARTS])
+@pytest.mark.parametrize("kind", [store.KEPT, *store.PASSING_KINDS])
 def test_a_damaged_block_is_no_block(tmp_path: Path, harm: str, kind: str) -> None:
     (tmp_path / "blocks").mkdir()
     values = np.arange(24.0).reshape(2, 3, 4)
-    store.write_block(tmp_path, 0, 0, dict.fromkeys((store.KEPT, store.EXTRA, store.PARTS), values))
+    store.write_block(tmp_path, 0, 0, dict.fromkeys((store.KEPT, *store.PASSING_KINDS), values))
     assert store.read_block(tmp_path, 0, 0) is not None
     path = store.block_path(tmp_path, 0, 0, kind)
     data = bytearray(path.read_bytes())
@@ -104,12 +104,10 @@ def test_a_block_is_done_only_with_its_last_file(tmp_path: Path, monkeypatch: py
         real(source, target)
 
     monkeypatch.setattr(os, "replace", stop)
-    for stop_at in (1, 2, 3):
+    for stop_at in (1, 2, 3, 4):
         calls.clear()
         with pytest.raises(KeyboardInterrupt):
-            store.write_block(
-                tmp_path, 0, stop_at, dict.fromkeys((store.KEPT, store.EXTRA, store.PARTS), values)
-            )
+            store.write_block(tmp_path, 0, stop_at, dict.fromkeys((store.KEPT, *store.PASSING_KINDS), values))
         assert store.read_block(tmp_path, 0, stop_at) is None
 
 

@@ -150,15 +150,3 @@ def test_what_this_run_wrote_is_not_read_for_its_digest(
         assert all(known[name].whole().tobytes() == whole.tobytes() for name, whole in values.items())
     finally:
         store.remember()
-
-
-def test_columns_on_disk(tmp_path: Path) -> None:
-    rng = np.random.default_rng(2)
-    values = {name: rng.standard_normal(100) for name in ("a", "b", "c")}
-    with trials.Columns(tmp_path, list(values), 100) as columns:
-        for at in (40, 0, 80, 20, 60):
-            for name, whole in values.items():
-                columns.put(name, at, whole[at : at + 20])
-        assert list(columns) == list(values)
-        assert all(columns[name].tobytes() == values[name].tobytes() for name in values)
-        assert not list(tmp_path.iterdir())  # the file has no name: a kill leaves nothing

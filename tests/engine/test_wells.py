@@ -16,10 +16,12 @@ import pytest
 
 from refracmc.case.load import load_case
 from refracmc.commands.run import MOST_TOGETHER
-from refracmc.engine import evaluate, wells
-from refracmc.engine.blocks import block_arrays, prepare_wells, store_wells
+from refracmc.engine import evaluate, store, wells
+from refracmc.engine.blocks import block_arrays, block_task, prepare_wells, store_wells
+from refracmc.engine.draws import ROW, draw
 from refracmc.engine.plan import blocks_of
 from refracmc.engine.progress import Silent
+from refracmc.engine.trials import RECOVERY, input_names, stored_inputs
 from refracmc.errors import RunFailure
 from tests.system.small_case import CASE, write_case
 
@@ -56,6 +58,31 @@ def test_plans_from_disk_are_those_in_memory(case, tmp_path: Path, workers: int)
             assert got.keys() == wanted.keys()
             for kind, rows in wanted.items():
                 assert np.array_equal(np.stack([*got[kind]]), np.stack([*rows]), equal_nan=True), kind
+
+
+def test_inputs_on_disk_are_those_drawn(case, tmp_path: Path) -> None:
+    """Oracle: the draws themselves; the recovery is that of row floor(u K) of the posterior."""
+    plans, _ = prepare_wells(case, 1, Silent())
+    sizes = blocks_of(600)
+    (tmp_path / "blocks").mkdir()
+    for block in range(len(sizes)):
+        block_task((plans, tmp_path, sizes), (block, (0, 1)))
+    for plan in plans:
+        drawn = [draw(plan, block, size) for block, size in enumerate(sizes)]
+        expected = {
+            variable.name: np.concatenate([draws[variable.name] for draws in drawn])
+            for variable in plan.variables
+            if not variable.distribution.is_fixed
+        }
+        if plan.posterior is not None:
+            rows = np.floor(np.concatenate([draws[ROW] for draws in drawn]) * plan.posterior.form.size)
+            expected[RECOVERY] = plan.posterior.technical_eur[rows.astype(int)]
+        found = stored_inputs(plan, tmp_path, sizes)
+        assert input_names(plan) == list(expected)
+        assert all(np.array_equal(found[k], values) for k, values in enumerate(expected.values()))
+    store.block_path(tmp_path, 1, 1, store.INPUTS).unlink()
+    with pytest.raises(RunFailure, match=r"well0001-block00001.inputs.*--resume"):
+        stored_inputs(plans[1], tmp_path, sizes)
 
 
 def test_few_plans_are_held(case, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -278,7 +278,7 @@ def test_any_order_of_blocks(case: Path, tmp_path: Path) -> None:
         summary = [summary_of(plan, [part]).to_csv() for plan, (_, part) in zip(plans, made, strict=True)]
         found.append((run_bytes(tmp_path / name), summary))
     assert found[0] == found[1] == found[2]
-    assert len(found[0][0]) == 3 * WELLS * BLOCKS
+    assert len(found[0][0]) == 4 * WELLS * BLOCKS
     other, _ = prepare_wells(loaded.with_sampling(seed=6), 1, Silent())
     (tmp_path / "seed" / "blocks").mkdir(parents=True)
     block_task((other, tmp_path / "seed", sizes), (0, (0, 1)))
