@@ -52,7 +52,7 @@ def write_piece(folder: Path, name: str, tables: Mapping[str, pd.DataFrame]) -> 
     data: list[bytes] = []
     places, at = {}, 0
     for key, frame in tables.items():
-        table = pa.Table.from_pandas(frame, preserve_index=False)
+        table = pa.table({name: pa.array(values, from_pandas=True) for name, values in frame.items()})
         stream = io.BytesIO()
         with pa.ipc.new_stream(stream, table.schema) as writer:
             writer.write_table(table)
@@ -97,17 +97,14 @@ class StoredTables(Mapping[str, pd.DataFrame]):
         if key not in self._keys:
             raise KeyError(key)
         schema = self._schema(key)
-        frame: pd.DataFrame = pa.concat_tables(
-            [_rows(data).cast(schema) for data, _ in self._parts(key)]
-        ).to_pandas()
+        frame = _frame(pa.concat_tables([_rows(data).cast(schema) for data, _ in self._parts(key)]))
         self._read[key] = frame  # the page and the charts ask for the short ones, again and again
         return frame
 
     def of_well(self, key: str, well: str) -> pd.DataFrame:
         """Rows of one well of a table (an empty frame if the table or the well is absent)."""
         for data, _ in self._parts(key, [well] if well in self._pieces else []):
-            frame: pd.DataFrame = _rows(data).to_pandas()
-            return frame
+            return _frame(_rows(data))
         return pd.DataFrame(columns=list(TABLES[key].names))
 
     def _parts(
@@ -163,6 +160,12 @@ def _stream(data: memoryview) -> pa.RecordBatchReader:
 
 def _rows(data: memoryview) -> pa.Table:
     return _stream(data).read_all()
+
+
+def _frame(table: pa.Table) -> pd.DataFrame:
+    """The rows as they were checked: whole numbers that may be missing."""
+    frame: pd.DataFrame = table.to_pandas(types_mapper={pa.int64(): pd.Int64Dtype()}.get)
+    return frame
 
 
 def _quoted(table: pa.Table) -> bytes:

@@ -112,11 +112,13 @@ _SHARES = ("undefined_share", "p_loss", "chance_of_best", "chance_nothing_best",
            "effective_share")  # fmt: skip
 
 
-def _text(values: pd.Series) -> tuple[ExtensionArray, list[str]]:
-    """Values as text, missing ones as None, and the different ones; each of these is turned once."""
-    codes, found = pd.factorize(values)
-    words = [*map(str, found)]
-    return pd.Series(np.array([*words, None], dtype=object)).array.take(codes), words
+def _text(values: pd.Series) -> ExtensionArray:
+    """Values as text, missing ones as None; each different value is turned once."""
+    if not isinstance(values.dtype, pd.StringDtype):
+        codes, found = pd.factorize(values)
+        values = pd.Series(np.array([*map(str, found), None], dtype=object)).take(codes)
+    text: ExtensionArray = values.array
+    return text
 
 
 def _cast(spec: TableSpec, column: Column, values: pd.Series, problems: list[str]) -> Values:
@@ -139,9 +141,9 @@ def _cast(spec: TableSpec, column: Column, values: pd.Series, problems: list[str
     except (ValueError, TypeError) as error:
         problems.append(f"{where}: not a {column.kind} ({error})")
         return np.asarray(values)
-    text, words = _text(values)
+    text = _text(values)
     if column.kind == "month":
-        bad = [word for word in words if not _MONTH.fullmatch(word)]
+        bad = [word for word in pd.Series(text).dropna().unique() if not _MONTH.fullmatch(word)]
         if bad:
             problems.append(f"{where}: {bad[0]!r} is not a month YYYY-MM")
     return text
