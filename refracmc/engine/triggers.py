@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.intp]
-Value = Callable[[WellPlan, "BlockModel", Sequence[Strategy], Sequence[JobOutcome], dict[str, Array]], None]
+Value = Callable[[WellPlan, "BlockModel", Sequence[Strategy], JobOutcome, dict[str, Array]], None]
 
 
 def trigger_months(model: BlockModel, trigger: Trigger) -> IntArray:
@@ -110,7 +110,7 @@ def value_trigger(
         rows = np.flatnonzero(months == month)
         fixed = replace(strategy, month=int(month), trigger=None)
         found = {name: np.zeros((2, rows.size)) for name in measures}
-        value(plan, model.rows(rows), [fixed], [outcome_rows(whole, rows)], found)
+        value(plan, model.rows(rows), [fixed], outcome_rows(whole, (None, rows)), found)
         for name, values in found.items():
             measures[name][rows] = values[1]
     executed = measures["executed"]
