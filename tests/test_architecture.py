@@ -229,6 +229,14 @@ def test_check_loads_no_tables_and_no_charts() -> None:
     assert "numpy" in loaded  # control: the case was read
 
 
+def test_a_run_starts_without_tables_and_ends_without_charts() -> None:
+    """Tables are loaded while workers evaluate blocks, charts only for a case that asks for them."""
+    assert heavy_after("import refracmc.commands.run") & {"pandas", "pyarrow", "matplotlib", "numba"} == set()
+    outputs = "import refracmc.commands.outputs"
+    assert "matplotlib" not in heavy_after(outputs)
+    assert "matplotlib" in heavy_after(f"{outputs}\nimport refracmc.reporting.charts")  # control
+
+
 def test_a_heavy_import_is_seen() -> None:
     assert heavy_after("import numpy") == {"numpy"}
 

@@ -15,8 +15,9 @@ from refracmc.decisions.job_report import StrategyJobs, report_tables
 from refracmc.engine.executors import run_tasks
 from refracmc.engine.plan import WellPlan, blocks_of
 from refracmc.reporting import canvas, style
-from refracmc.reporting.charts import ChartKind, file_stems, write_whole
+from refracmc.reporting.charts import ChartKind
 from refracmc.reporting.charts_plan import ORDER_CHARTS, WHOLE_CHARTS, of_strategy
+from refracmc.reporting.files import file_stems, write_whole
 from refracmc.reporting.job_columns import ALL_TABLES
 from refracmc.reporting.page import write_table
 from refracmc.reporting.tables import ReportData, build_report_data

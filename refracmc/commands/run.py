@@ -13,10 +13,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import cached_property
+from importlib.metadata import version
 from pathlib import Path
-from typing import Any
-
-import pandas as pd
+from typing import TYPE_CHECKING, Any
 
 from refracmc import __version__
 from refracmc.case.load import load_case
@@ -38,6 +37,9 @@ from refracmc.engine.wells import PASSING, StoredPlans
 from refracmc.errors import Fault, InputError, RunFailure
 from refracmc.interrupts import held
 
+if TYPE_CHECKING:
+    import pandas as pd
+
 MOST_TOGETHER, MOST_SENT, TASKS_A_WORKER = 16, 4, 8
 """Wells of one block are done by one worker in a row, so that they share its price paths: so many at most, fewer where
 their results are sent over a network, and as long as so many tasks are there for every worker."""
@@ -54,6 +56,8 @@ class RunResult:
     @cached_property
     def summary(self) -> pd.DataFrame:
         """The tidy summary of all wells, read from the folder when first asked for."""
+        import pandas as pd
+
         return pd.read_parquet(self.folder / "summary.parquet")
 
 
@@ -174,7 +178,7 @@ def _run_blocks(
     progress.start(f"{case.name}: blocks", total, total - sum(len(wells) for _, wells in tasks))
     if tasks:
         for _ in evaluate_blocks(plans, place.work, sizes, tasks, count, scheduler, progress.note):
-            _load_reporting()
+            _load_reporting(case.outputs.charts)
             progress.step()
     from refracmc.commands.outputs import keep_summary, write_outputs
 
@@ -203,12 +207,15 @@ def _run_blocks(
     return RunResult(place.final, refused, f"{text}\n{place.final}")
 
 
-def _load_reporting() -> None:
+def _load_reporting(charts: bool) -> None:
     """Import what the tables and charts need while the workers are at their blocks: a second for every process."""
     with held():
         import SALib.analyze.sobol  # noqa: F401
 
-        import refracmc.commands.outputs  # noqa: F401
+        import refracmc.commands.outputs
+
+        if charts:
+            import refracmc.reporting.charts  # noqa: F401
 
 
 def _finish_blocks(folder: Path, plans: Sequence[WellOutline], sizes: list[int]) -> None:
@@ -266,7 +273,7 @@ def _manifest(
             "machine": platform.machine(),
             "system": platform.platform(),
             "python": sys.version.split()[0],
-            "pandas": pd.__version__,
+            "pandas": version("pandas"),
         },
     }
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from refracmc.case.model import Case
@@ -18,12 +18,15 @@ from refracmc.production.fit import FitRefused, Posterior
 from . import store
 from .draws import draw
 from .evaluate import evaluate
-from .executors import run_tasks
+from .executors import START, run_tasks
 from .measures import statistics, summary_table
 from .plan import Priors, Strategy, WellOutline, WellPlan, build_plan, fit_well, pooled_priors, use_compiled
 from .progress import Silent
 from .trials import EXTRA_MEASURES, KEPT_MEASURES, WellResults, parts_of, stored_measures
 from .wells import FitOutline, StoredPlans, write_posterior
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Array = NDArray[np.float64]
 BlockArrays = dict[str, Array | list[Array]]
@@ -53,7 +56,22 @@ def _fault_of(case: Case, well: str, error: Exception) -> Fault:
     )
 
 
-_COMPILE, _COMPILE_JOBS = -1, -2
+_FIT, _CASH, _JOBS = -1, -2, -3
+"""Compiled code, in place of a well's number."""
+
+
+def _compile(which: int) -> None:
+    """Compile, or load from the cache."""
+    if which == _FIT:
+        from .compiled_fit import warm
+    elif which == _CASH:
+        from .compiled import warm
+    else:
+        from .compiled_curves import warm as warm_curves
+        from .compiled_jobs import warm
+
+        warm_curves()
+    warm()
 
 
 _FitState = tuple[Case, Priors, Path | None]
@@ -63,17 +81,8 @@ _Found = tuple[tuple[Strategy, ...], Posterior | FitOutline | None] | FitRefused
 def _fit_task(state: _FitState, number: int) -> _Found:
     """Strategies and posterior of a well; with a folder the posterior is kept there and told in outline."""
     case, priors, folder = state
-    if number == _COMPILE:
-        from .compiled import warm
-
-        warm()
-        return None
-    if number == _COMPILE_JOBS:
-        from .compiled_curves import warm as warm_curves
-        from .compiled_jobs import warm as warm_jobs
-
-        warm_jobs()
-        warm_curves()
+    if number < 0:
+        _compile(number)
         return None
     try:
         posterior = fit_well(case, case.wells[number], priors)
@@ -90,7 +99,10 @@ def _fits(case: Case, workers: int, progress: Silent, folder: Path | None) -> di
     numbers = list(range(len(case.wells)))
     progress.start(f"{case.name}: fitting", len(numbers))
     found: dict[int, _Found] = {}
-    first = [_COMPILE, _COMPILE_JOBS] if use_compiled(case) else []
+    first = [_CASH, _JOBS] if use_compiled(case) else []
+    inherited = first if START == "fork" else []  # what is loaded here, the processes to come need not load
+    if inherited:
+        _compile(_FIT)
     state = (case, pooled_priors(case), folder)
     alike: dict[tuple[Strategy, ...], tuple[Strategy, ...]] = {}
     for number, made in run_tasks(_fit_task, state, first + numbers, workers):
@@ -99,6 +111,8 @@ def _fits(case: Case, workers: int, progress: Silent, folder: Path | None) -> di
         # wells with the same strategies hold them once
         found[number] = (alike.setdefault(made[0], made[0]), made[1]) if isinstance(made, tuple) else made
         progress.step()
+    for number in inherited:  # the workers had it compiled
+        _compile(number)
     return {number: found[number] for number in numbers}
 
 

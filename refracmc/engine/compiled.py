@@ -13,6 +13,8 @@ below the other, `stride` rows each; `k` counts months from the date of the job.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
@@ -52,9 +54,7 @@ from .compiled_months import (
     not_all,
     phases,
     room,
-)
-from .compiled_months import (
-    count as counted,
+    worth_by_two,
 )
 from .compiled_months import (
     flows as fill_flows,
@@ -74,23 +74,29 @@ from .lanes import (
     lane,
     least,
     load,
+    most,
     put,
     some,
     store,
+    truncated,
     turn,
 )
 
-BUILT_IN = "f1b135b08245abf6"
+BUILT_IN = "906684b31d4fcde0"
 """Digest of the modules whose code is built in here: the compiler keeps what it made until this file changes."""
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 MONTH_DAYS = 365.25 / 12.0
-SPAN = 64
+# rows of a job's outcome
+DAYS, GROSS, KEPT, EFFECT, STAGES, LOST = range(6)
+SPAN = 32
 """Months worked for all strategies of a date before the next ones."""
-# rows held of a group: fixed, abandonment and holding cost, month limit, NPV and EUR of the well left alone, produced
-# and remaining volume at the date, decay of the response by it, rate of return of a strategy
+# rows held of a group: fixed, abandonment and holding cost, month limit, NPV and EUR of the well left alone; terms of
+# the response in the order of the argument; of a date: whether the lease has ended before it (1 or 0), months idle
+# before it, volume produced and remaining, decay of the response, sum of the own stream by then, discount factor of the
+# month with which that goes on, volume and value given up, both discounted
 (
     H_FIXED,
     H_LEAVING,
@@ -98,12 +104,36 @@ SPAN = 64
     H_LIMIT,
     H_NPV,
     H_EUR,
+    H_UPLIFT,
+    H_PEAK,
+    H_EXPONENT,
+    H_KEPT,
+    H_ACCELERATION,
+    H_ULTIMATE,
+    H_SKIPPED,
+    H_IDLE,
     H_PRODUCED,
     H_REMAINING,
     H_DECAY,
-    H_RATE,
-) = range(10)
-HELD = 10
+    H_BEFORE,
+    H_RESUMED,
+    H_VOLUME,
+    H_VALUE,
+) = range(21)
+HELD = 21
+"""How many they are."""
+# rows read of a strategy where its life ends: sums of the own and of the new stream, once for each of its two delays;
+# discount factors, discounted volumes and their worth for the break-even price, likewise
+(
+    E_OWN,
+    E_NEW,
+    E_LATE,
+    E_OWN_VOLUME,
+    E_NEW_VOLUME,
+    E_OWN_VALUE,
+    E_NEW_VALUE,
+) = range(7)
+ENDS = 7
 """How many they are."""
 # rows of the result, in the order of cash.PER_TRIAL
 (
@@ -125,12 +155,18 @@ HELD = 10
 
 
 @inlined
-def _left_alone(made: Array, row: int, m: int, hold: Array) -> None:
-    """The results of a lane whose lease has ended before the job."""
+def _left_alone(made: Array, row: int, skipped: Any, hold: Array) -> None:
+    """The results of lanes whose lease has ended before the job."""
+    zero, none = every(0.0), every(np.nan)
     for r in range(14):
-        made[r, row, m] = 0.0
-    made[NPV, row, m], made[EUR, row, m] = hold[H_NPV, m], hold[H_EUR, m]
-    made[IRR, row, m] = made[PAYOUT, row, m] = made[BREAKEVEN, row, m] = np.nan
+        value = zero
+        if r == NPV:
+            value = load(hold, H_NPV)
+        elif r == EUR:
+            value = load(hold, H_EUR)
+        elif r in (IRR, PAYOUT, BREAKEVEN):
+            value = none
+        store(made[r], row, choose(skipped, value, load(made[r], row)))
 
 
 @njit(cache=True, error_model="numpy", nogil=True, fastmath=CONTRACT)
@@ -158,6 +194,8 @@ def value_trials(
     tax_rate: float,
     working: float,
     lease: int,
+    order: IntArray,
+    places: IntArray,
     wanted: BoolArray,
     out: Array,
 ) -> None:
@@ -170,7 +208,8 @@ def value_trials(
     (2,): revenue per gross oil and gas revenue. terms (6, n): uplift, q_peak, depletion exponent, kept fraction,
     acceleration fraction, ultimate; jobs (6, S, n): days, cost, kept share, effective share, stages effective, lost;
     months (S,), sorted so that a date's strategies stand together; write_off (S, T): tax deductions per unit of job
-    cost by month.
+    cost by month. order (n,): the trials in the order in which they are worked, best with those that live alike side
+    by side; places (S,): row of each strategy in `out`.
     """
     n, horizon = oil.shape
     count = months.size
@@ -199,6 +238,8 @@ def value_trials(
     own_margin, own_hope = room(most_lags * stride), room(most_lags * stride)
     new_margin, new_hope = room(most_lags * stride), room(most_lags * stride)
     own_worth, new_worth = room(most_lags * stride), room(most_lags * stride)
+    dated_worth = room(most_lags * stride)
+    own_valued = np.zeros(most_lags, np.int64)
     own_filled, own_hoped = np.zeros(most_lags, np.int64), np.zeros(most_lags, np.int64)
     new_filled, new_hoped = np.zeros(most_lags, np.int64), np.zeros(most_lags, np.int64)
     new_disc = room(stride)
@@ -209,7 +250,8 @@ def value_trials(
     share_rows = 2 * most_lags
     shares = room(wide * share_rows)
     state = room(wide * STATE)
-    work, hold = room(8), room(HELD)
+    work, hold, ends = room(8), room(HELD), room(2 * ENDS)
+    told = room(wide * 6)
     firsts, lagses, knowns = np.zeros(wide, np.int64), np.zeros(wide, np.int64), np.zeros(wide, np.int64)
     safes, lasts, open_ = np.zeros(wide, np.int64), np.zeros(wide, np.int64), np.zeros(wide, np.bool_)
     single, timed_flows, scratch = (
@@ -219,8 +261,7 @@ def value_trials(
     )
     limits, resumes, idles = np.zeros(COUNT, np.int64), np.zeros(COUNT, np.int64), np.zeros(COUNT, np.int64)
     wholes = np.zeros((wide, COUNT), np.int64)
-    skipped = np.zeros(COUNT, np.bool_)
-    made = np.empty((14, 1 + count, COUNT))
+    made, in_order = np.empty((14, 1 + count, COUNT)), np.empty(out.shape)
     disc, ahead_cost = np.zeros(stride), np.zeros(stride)
     for i in range(horizon):
         disc[i] = discount[i]
@@ -229,11 +270,11 @@ def value_trials(
     monthly_force = np.log(disc[0] / disc[1]) if horizon > 1 else 0.0
     zero, one = every(0.0), every(1.0)
     lead = main_row * stride
-    never = every(NEVER)
+    never, undefined = every(NEVER), every(np.nan)
 
     for group in range(0, n, COUNT):
         for m in range(COUNT):
-            trials[m] = min(group + m, n - 1)
+            trials[m] = order[min(group + m, n - 1)]
             at_row[m] = rows[trials[m]]
         turn(table, at_row, horizon + 1, own_sums, main_row * stride)
         turn(unit, trials, horizon + 1, new_sums, main_row * stride)
@@ -250,12 +291,15 @@ def value_trials(
             hold[H_FIXED, m] = costs[FIXED, trials[m]]
             hold[H_LEAVING, m] = costs[ABANDONMENT, trials[m]] * keep_cash
             hold[H_HOLDING, m] = costs[HOLDING, trials[m]] * keep_cash
+            for r in range(6):
+                hold[H_UPLIFT + r, m] = terms[r, trials[m]]
         monthly, leaving = load(hold, H_FIXED), load(hold, H_LEAVING)
         for i in range(horizon):
             store(fixed, i, monthly * every(escalation[i] * keep_cash))
             store(needed, i, monthly * every(ahead_cost[i]))
         for i in range(most_lags):
-            own_filled[i], own_hoped[i] = i, i
+            own_filled[i], own_hoped[i], own_valued[i] = i, i, i
+            store(own_worth, i * stride + i, zero)
 
         # ---- the wells left alone
         margin(own_volumes, 0, price, 0, stride, horizon, own_margin, 0)
@@ -308,10 +352,7 @@ def value_trials(
             last_limit = max(last_limit, limits[m])
             first_sum = own_sums[main_row * stride, m]
             hold[H_EUR, m] = np0[trials[m]] + (own_sums[main_row * stride + limits[m] + 1, m] - first_sum)
-            for r in range(14):
-                made[r, 0, m] = 0.0
-            made[NPV, 0, m], made[EUR, 0, m] = hold[H_NPV, m], hold[H_EUR, m]
-            made[IRR, 0, m] = made[PAYOUT, 0, m] = made[BREAKEVEN, 0, m] = np.nan
+        _left_alone(made, 0, zero == zero, hold)
         if want_breakeven:  # running sums, one place late: row i holds the months before i
             path = oil_path if main_row == 0 else gas_path
             worth, volume, own = zero, zero, main_row * stride
@@ -337,17 +378,19 @@ def value_trials(
                 s1 += 1
             at_date = s1 - s0
             width = horizon - month
-            most_idle, all_skipped = 0, True
+            most_idle, least_idle, all_skipped = 0, horizon, True
             for m in range(COUNT):
-                skipped[m] = month - 1 - limits[m] > lease
-                resumes[m] = month if skipped[m] else min(limits[m] + 1, month)
+                lapsed = month - 1 - limits[m] > lease
+                hold[H_SKIPPED, m] = 1.0 if lapsed else 0.0
+                resumes[m] = month if lapsed else min(limits[m] + 1, month)
                 idles[m] = month - resumes[m]
-                all_skipped = all_skipped and skipped[m]
-                most_idle = max(most_idle, idles[m])
+                all_skipped = all_skipped and lapsed
+                most_idle, least_idle = max(most_idle, idles[m]), min(least_idle, idles[m])
+                hold[H_IDLE, m] = float(idles[m])
+            skipped, idle = load(hold, H_SKIPPED) > zero, load(hold, H_IDLE) > zero
             if all_skipped:
                 for s in range(s0, s1):
-                    for m in range(COUNT):
-                        _left_alone(made, s + 1, m, hold)
+                    _left_alone(made, s + 1, skipped, hold)
                 s0 = s1
                 continue
             moved, shifted = shifted, most_idle > 0
@@ -357,11 +400,16 @@ def value_trials(
             for lag in range(most_lags):
                 new_filled[lag], new_hoped[lag] = lag, lag
             for m in range(COUNT):
-                t = trials[m]
-                produced = np0[t] + (own_sums[lead + resumes[m], m] - own_sums[lead, m])
-                hold[H_PRODUCED, m] = produced
-                hold[H_REMAINING, m] = own_sums[lead + horizon, m] - own_sums[lead + resumes[m], m]
-                hold[H_DECAY, m] = (1.0 - min(produced / terms[5, t], 1.0)) ** terms[2, t]
+                resume, ultimate = resumes[m], hold[H_ULTIMATE, m]
+                so_far = own_sums[lead + resume, m]
+                produced = np0[trials[m]] + (so_far - own_sums[lead, m])
+                hold[H_PRODUCED, m], hold[H_BEFORE, m], hold[H_RESUMED, m] = produced, so_far, disc[resume]
+                hold[H_REMAINING, m] = own_sums[lead + horizon, m] - so_far
+                hold[H_DECAY, m] = (1.0 - min(produced / ultimate, 1.0)) ** hold[H_EXPONENT, m]
+                hold[H_VOLUME, m] = hold[H_VALUE, m] = 0.0
+                if want_breakeven and limits[m] >= resume:
+                    hold[H_VOLUME, m] = alone_disc[resume, m] - alone_disc[limits[m] + 1, m]
+                    hold[H_VALUE, m] = alone_priced[resume, m] - alone_priced[limits[m] + 1, m]
             if shifted:
                 for m in range(COUNT):
                     for phase in range(3):
@@ -397,59 +445,64 @@ def value_trials(
             the_sums = dated_sums if shifted else own_sums
             the_volumes = dated_volumes if shifted else own_volumes
             the_twelve = dated_twelve if shifted else own_twelve
+            the_worth = dated_worth if shifted else own_worth
             the_month = month if shifted else 0
             the_end = width if shifted else horizon
 
             # ---- response, and the shares of the streams by lag
             date_first, date_lags = most_lags, 0
             for q in range(at_date):
-                s, at = s0 + q, q * STATE
+                s, at, job = s0 + q, q * STATE, q * 6
+                for r in range(6):
+                    for m in range(COUNT):
+                        told[job + r, m] = jobs[r, s, trials[m]]
+                stopped = (load(told, job + LOST) > every(0.5)) | skipped
+                alive = choose(stopped, zero, one)
+                ultimate, alpha = load(hold, H_ULTIMATE), load(hold, H_ACCELERATION)
+                kept = load(hold, H_KEPT) * load(told, job + KEPT) * alive
+                raw = load(hold, H_UPLIFT) * load(hold, H_PEAK) * load(told, job + EFFECT) * alive
+                raw = raw * load(hold, H_DECAY)
+                old = kept * load(hold, H_REMAINING)
+                fresh = raw * (load(new_sums, lead + width) - load(new_sums, lead))
+                space = ultimate - load(hold, H_PRODUCED) - old
+                allowed = choose(alpha < one, least(space + old, space / (one - alpha)), space + old)
+                allowed = choose(space >= zero, allowed, zero)
+                scale = choose(allowed < fresh, allowed / fresh, one)
+                forward = choose(old > zero, least(alpha * scale * fresh / old, one), zero)
+                down = choose(skipped, zero, load(told, job + DAYS) / every(MONTH_DAYS))
+                late = truncated(down)
+                store(state, at + PART, down - late)
+                late = least(late, every(float(width)))
+                store(work, 0, late)
+                store(state, at + KEEP, kept * (one - forward))
+                store(state, at + NEW, raw * scale)
+                store(state, at + CAPPED_ROW, choose(scale < one, one, zero))
+                store(state, at + COST, choose(skipped, zero, load(told, job + GROSS) * every(working)))
+                store(state, at + STOPPED, choose(stopped, one, zero))
                 first, lags = most_lags, 0
                 for m in range(COUNT):
-                    t = trials[m]
-                    days, gross = jobs[0, s, t], jobs[1, s, t]
-                    stopped = jobs[5, s, t] > 0.5 or skipped[m]
-                    alive = 0.0 if stopped else 1.0
-                    ultimate, alpha = terms[5, t], terms[4, t]
-                    kept = terms[3, t] * jobs[2, s, t] * alive
-                    raw = terms[0, t] * terms[1, t] * jobs[3, s, t] * alive * hold[H_DECAY, m]
-                    old = kept * hold[H_REMAINING, m]
-                    fresh = raw * (new_sums[lead + width, m] - new_sums[lead, m])
-                    space = ultimate - hold[H_PRODUCED, m] - old
-                    allowed = 0.0
-                    if space >= 0.0:
-                        allowed = space + old
-                        if alpha < 1.0:
-                            allowed = min(allowed, space / (1.0 - alpha))
-                    scale = allowed / fresh if allowed < fresh else 1.0
-                    forward = min(alpha * scale * fresh / old, 1.0) if old > 0.0 else 0.0
-                    down = 0.0 if skipped[m] else days / MONTH_DAYS
-                    whole = int(down)
-                    state[at + PART, m] = down - whole
-                    whole = min(whole, width)
+                    whole = int(work[0, m])
                     wholes[q, m] = whole
                     first, lags = min(first, whole), max(lags, whole + 2)
-                    state[at + KEEP, m], state[at + NEW, m] = kept * (1.0 - forward), raw * scale
-                    state[at + CAPPED_ROW, m] = 1.0 if scale < 1.0 else 0.0
-                    state[at + COST, m] = 0.0 if skipped[m] else gross * working
-                    state[at + STOPPED, m] = 1.0 if stopped else 0.0
                 lags = min(lags, most_lags)
                 firsts[q], lagses[q] = first, lags
                 date_first, date_lags = min(date_first, first), max(date_lags, lags)
                 base = q * share_rows
-                for lag in range(2 * first, 2 * lags):
-                    store(shares, base + lag, zero)
-                for m in range(COUNT):
-                    keep, q2, part, row = (
-                        state[at + KEEP, m],
-                        state[at + NEW, m],
-                        state[at + PART, m],
-                        base + 2 * wholes[q, m],
-                    )
-                    if wholes[q, m] < lags:
-                        shares[row, m], shares[row + 1, m] = keep * (1.0 - part), q2 * (1.0 - part)
-                    if wholes[q, m] + 1 < lags:
-                        shares[row + 2, m], shares[row + 3, m] = keep * part, q2 * part
+                keep, q2, part = load(state, at + KEEP), load(state, at + NEW), load(state, at + PART)
+                store(work, 0, keep * (one - part))
+                store(work, 1, q2 * (one - part))
+                store(work, 2, keep * part)
+                store(work, 3, q2 * part)
+                if first + 2 == lags:
+                    for r in range(4):
+                        store(shares, base + 2 * first + r, load(work, r))
+                else:
+                    for lag in range(2 * first, 2 * lags):
+                        store(shares, base + lag, zero)
+                    for m in range(COUNT):
+                        row = base + 2 * wholes[q, m]
+                        for r in range(min(2 * (lags - wholes[q, m]), 4)):
+                            shares[row + r, m] = work[r, m]
 
             # ---- lives, all strategies of the date by some months at a time
             for q in range(at_date):
@@ -533,6 +586,13 @@ def value_trials(
                 reach = max(reach, knowns[q])
 
             # ---- flows after tax beyond those of the well left alone
+            idle_running, idle_gain, idle_above, idle_below = zero, zero, never, zero - never
+            for d in range(most_idle, 0, -1):
+                got, number = load(before, d), every(-float(d))
+                idle_running = idle_running + got
+                idle_gain = fused(got, every(disc[month - d]), idle_gain)
+                idle_below = choose(idle_running < zero, number, idle_below)
+                idle_above = least(idle_above, choose(idle_running > zero, number, never))
             for step in range(1 if use_ahead else 0, 2):
                 for q in range(at_date):
                     at = q * STATE
@@ -545,25 +605,11 @@ def value_trials(
                         reach = max(reach, lasts[q])
                         store(state, at + END, least(load(state, at + LIFE) + one, every(float(width - 1))))
                         store(state, at + SAVED, load(state, at + COST) * every(tax_rate))
-                        running, gain = zero, zero
-                        above, below = never, zero - never
-                        for d in range(most_idle, 0, -1):
-                            running, gain, _, above, below = counted(
-                                load(before, d),
-                                every(-float(d)),
-                                disc[month - d],
-                                tracked,
-                                running,
-                                gain,
-                                never,
-                                above,
-                                below,
-                            )
-                        store(state, at + RUNNING, running)
-                        store(state, at + GAIN, gain)
+                        store(state, at + RUNNING, idle_running)
+                        store(state, at + GAIN, idle_gain)
                         store(state, at + PAID, never)
-                        store(state, at + ABOVE, above)
-                        store(state, at + BELOW, below)
+                        store(state, at + ABOVE, idle_above)
+                        store(state, at + BELOW, idle_below)
                 for begin in range(0, reach, SPAN):
                     stop = min(begin + SPAN, reach)
                     for lag in range(date_first, date_lags):
@@ -657,21 +703,35 @@ def value_trials(
                     for m in range(COUNT):
                         far = max(far, int(state[q * STATE + LIFE, m]) + 1)
                 for lag in range(date_first, date_lags):
-                    # from the date on, so that no trial's sums depend on whether a neighbour stood idle before it
-                    row = lag * stride + own_at + lag
-                    store(own_worth, row, zero)
-                    running_worth(
-                        the_volumes,
-                        lead + own_at,
-                        priced,
-                        the_month + own_at + lag,
-                        far - lag,
-                        own_worth,
-                        row,
-                    )
+                    row, filled = lag * stride, own_valued[lag]
+                    upto = month + lag if shifted else month + far
+                    if filled < upto and least_idle == 0:
+                        running_worth(
+                            own_volumes,
+                            lead + filled - lag,
+                            priced,
+                            filled,
+                            upto - filled,
+                            own_worth,
+                            row + filled,
+                        )
+                        own_valued[lag] = upto
+                    if shifted:
+                        # by the calendar as far as it goes, so that no trial's sums tell whether a neighbour stood idle
+                        begun = choose(idle, zero, load(own_worth, row + month + lag))
+                        store(dated_worth, row + lag, begun)
+                        running_worth(
+                            dated_volumes, lead, priced, month + lag, far - lag, dated_worth, row + lag
+                        )
+                for lag in range(date_first, date_lags, 2):
                     row = lag * stride + lag
                     store(new_worth, row, zero)
-                    running_worth(new_volumes, lead, priced, month + lag, far - lag, new_worth, row)
+                    if lag + 1 < date_lags:
+                        later = row + stride + 1
+                        store(new_worth, later, zero)
+                        worth_by_two(new_volumes, lead, priced, month + lag, far - lag, new_worth, row, later)
+                    else:
+                        running_worth(new_volumes, lead, priced, month + lag, far - lag, new_worth, row)
 
             # ---- results
             for q in range(at_date):
@@ -684,7 +744,7 @@ def value_trials(
                 last = lasts[q]
                 for k in range(last, last + 7):
                     store(flows, q * stride + k, zero)
-                store(hold, H_RATE, every(np.nan))
+                rate = undefined
                 if want_irr:
                     crossing = (
                         (outlay > zero)
@@ -703,96 +763,102 @@ def value_trials(
                         outlay,
                         crossing,
                     )
-                    store(
-                        hold,
-                        H_RATE,
-                        choose(
-                            crossing, least(growth(every(12.0) * force), every(IRR_CEILING)), every(np.nan)
-                        ),
-                    )
+                    rate = least(growth(every(12.0) * force), every(IRR_CEILING))
+                    rate = choose(crossing, rate, undefined)
                     odd = odd | ((outlay <= zero) & (running > zero))
                     if some(odd):
+                        store(work, 0, rate)
                         for m in range(COUNT):
                             if lane(odd, m):
-                                hold[H_RATE, m] = single_rate(
+                                work[0, m] = single_rate(
                                     here, before, m, idles[m], last, single, timed_flows, scratch
                                 )
+                        rate = load(work, 0)
                 for m in range(COUNT):
-                    if skipped[m]:
-                        _left_alone(made, row, m, hold)
-                        continue
-                    t, resume, whole, lived = trials[m], resumes[m], wholes[q, m], int(state[at + LIFE, m])
-                    keep, q2, part = state[at + KEEP, m], state[at + NEW, m], state[at + PART, m]
-                    a0, b0, a1, b1 = keep * (1.0 - part), q2 * (1.0 - part), keep * part, q2 * part
-                    gain_here = state[at + GAIN, m]
-                    got, later = max(lived + 1 - whole, 0), max(lived - whole, 0)
-                    own_first, new_first = own_sums[lead + resume, m], new_sums[lead, m]
-                    recovered = hold[H_PRODUCED, m] + a0 * (own_sums[lead + resume + got, m] - own_first)
-                    recovered += b0 * (new_sums[lead + got, m] - new_first)
-                    recovered += a1 * (own_sums[lead + resume + later, m] - own_first)
-                    recovered += b1 * (new_sums[lead + later, m] - new_first)
-                    level = np.nan
+                    resume, lived = resumes[m], int(state[at + LIFE, m])
+                    for late in range(2):
+                        whole, end_row = wholes[q, m] + late, late * ENDS
+                        got = max(lived + 1 - whole, 0)
+                        ends[end_row + E_OWN, m] = own_sums[lead + resume + got, m]
+                        ends[end_row + E_NEW, m] = new_sums[lead + got, m]
+                        if want_breakeven:
+                            for r in range(E_LATE, ENDS):
+                                ends[end_row + r, m] = 0.0
+                            if got > 0:
+                                line = whole * stride + lived + 1
+                                ends[end_row + E_LATE, m] = disc[month + whole]
+                                ends[end_row + E_OWN_VOLUME, m] = (
+                                    alone_disc[resume + got, m] - alone_disc[resume, m]
+                                )
+                                ends[end_row + E_NEW_VOLUME, m] = new_disc[got, m]
+                                ends[end_row + E_OWN_VALUE, m] = (
+                                    the_worth[line + own_at, m] - the_worth[line + own_at - got, m]
+                                )
+                                ends[end_row + E_NEW_VALUE, m] = new_worth[line, m]
+                keep, q2, part = load(state, at + KEEP), load(state, at + NEW), load(state, at + PART)
+                own_first, new_first = load(hold, H_BEFORE), load(new_sums, lead)
+                recovered = load(hold, H_PRODUCED)
+                volume, value = load(hold, H_VOLUME), load(hold, H_VALUE)
+                for late in range(2):
+                    own_part, new_part = keep * (one - part), q2 * (one - part)
+                    if late == 1:
+                        own_part, new_part = keep * part, q2 * part
+                    end_row = late * ENDS
+                    recovered = fused(own_part, load(ends, end_row + E_OWN) - own_first, recovered)
+                    recovered = fused(new_part, load(ends, end_row + E_NEW) - new_first, recovered)
                     if want_breakeven:
-                        volume, value, limit_here = 0.0, 0.0, limits[m]
-                        if limit_here >= resume:
-                            volume -= alone_disc[limit_here + 1, m] - alone_disc[resume, m]
-                            value -= alone_priced[limit_here + 1, m] - alone_priced[resume, m]
-                        if got > 0:
-                            one_late = disc[month + whole]
-                            line = whole * stride
-                            volume += (
-                                a0
-                                * (one_late / disc[resume])
-                                * (alone_disc[resume + got, m] - alone_disc[resume, m])
-                            )
-                            volume += b0 * (one_late / disc[0]) * new_disc[got, m]
-                            value += a0 * (
-                                own_worth[line + own_at + lived + 1, m] - own_worth[line + own_at + whole, m]
-                            )
-                            value += b0 * new_worth[line + lived + 1, m]
-                        if later > 0:
-                            one_late = disc[month + whole + 1]
-                            line = (whole + 1) * stride
-                            volume += (
-                                a1
-                                * (one_late / disc[resume])
-                                * (alone_disc[resume + later, m] - alone_disc[resume, m])
-                            )
-                            volume += b1 * (one_late / disc[0]) * new_disc[later, m]
-                            value += a1 * (
-                                own_worth[line + own_at + lived + 1, m]
-                                - own_worth[line + own_at + whole + 1, m]
-                            )
-                            value += b1 * new_worth[line + lived + 1, m]
-                        volume *= keep_cash * factor
-                        value *= keep_cash * factor
-                        if volume > 0.0:
-                            level = max(min((value - gain_here) / volume, BREAKEVEN_BOUND), -BREAKEVEN_BOUND)
-                    made[NPV, row, m] = hold[H_NPV, m] + gain_here
-                    made[INCREMENTAL_NPV, row, m] = gain_here
-                    made[IRR, row, m] = hold[H_RATE, m]
-                    paid_at = state[at + PAID, m]
-                    made[PAYOUT, row, m] = paid_at + 1.0 if paid_at < NEVER else np.nan
-                    made[EUR, row, m] = recovered
-                    made[INCREMENTAL_EUR, row, m] = recovered - hold[H_EUR, m]
-                    made[BREAKEVEN, row, m] = level
-                    made[JOB_DAYS, row, m] = jobs[0, s, t]
-                    made[JOB_COST, row, m] = jobs[1, s, t]
-                    made[CAPEX, row, m] = state[at + COST, m]
-                    made[DISCOUNTED_CAPEX, row, m] = state[at + COST, m] * disc[month]
-                    made[EFFECTIVE, row, m] = jobs[4, s, t]
-                    made[EXECUTED, row, m] = 1.0
-                    made[CAPPED, row, m] = state[at + CAPPED_ROW, m]
+                        factor_here = load(ends, end_row + E_LATE)
+                        volume = fused(
+                            own_part * (factor_here / load(hold, H_RESUMED)),
+                            load(ends, end_row + E_OWN_VOLUME),
+                            volume,
+                        )
+                        volume = fused(
+                            new_part * (factor_here / every(disc[0])),
+                            load(ends, end_row + E_NEW_VOLUME),
+                            volume,
+                        )
+                        value = fused(own_part, load(ends, end_row + E_OWN_VALUE), value)
+                        value = fused(new_part, load(ends, end_row + E_NEW_VALUE), value)
+                level = undefined
+                if want_breakeven:
+                    volume, value = volume * every(keep_cash * factor), value * every(keep_cash * factor)
+                    level = (value - gain) / volume
+                    level = most(least(level, every(BREAKEVEN_BOUND)), every(-BREAKEVEN_BOUND))
+                    level = choose(volume > zero, level, undefined)
+                paid, cost, job = load(state, at + PAID), load(state, at + COST), q * 6
+                store(made[NPV], row, load(hold, H_NPV) + gain)
+                store(made[INCREMENTAL_NPV], row, gain)
+                store(made[IRR], row, rate)
+                store(made[PAYOUT], row, choose(paid < never, paid + one, undefined))
+                store(made[EUR], row, recovered)
+                store(made[INCREMENTAL_EUR], row, recovered - load(hold, H_EUR))
+                store(made[BREAKEVEN], row, level)
+                store(made[JOB_DAYS], row, load(told, job + DAYS))
+                store(made[JOB_COST], row, load(told, job + GROSS))
+                store(made[CAPEX], row, cost)
+                store(made[DISCOUNTED_CAPEX], row, cost * every(disc[month]))
+                store(made[EFFECTIVE], row, load(told, job + STAGES))
+                store(made[EXECUTED], row, one)
+                store(made[CAPPED], row, load(state, at + CAPPED_ROW))
+                if some(skipped):
+                    _left_alone(made, row, skipped, hold)
             s0 = s1
         many = min(COUNT, n - group)
         for r in range(14):
             if wanted[r]:
                 for s in range(count + 1):
                     if many == COUNT:
-                        put(out, r, s, group, load(made[r], s))
+                        put(in_order, r, s, group, load(made[r], s))
                     else:
                         for m in range(many):
-                            out[r, s, group + m] = made[r, s, m]
+                            in_order[r, s, group + m] = made[r, s, m]
+    for r in range(14):
+        if wanted[r]:
+            for s in range(count + 1):
+                place = places[s - 1] if s else 0
+                for i in range(n):
+                    out[r, place, order[i]] = in_order[r, s, i]
 
 
 def warm() -> None:
@@ -823,6 +889,8 @@ def warm() -> None:
         0.0,
         1.0,
         0,
+        np.zeros(1, dtype=np.int64),
+        np.ones(1, dtype=np.int64),
         np.ones(14, dtype=np.bool_),
         np.empty((14, 2, 1)),
     )

@@ -14,9 +14,9 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from .lanes import COUNT, choose, every, fused, inlined, kernel, least, load, negated, some, store
+from .lanes import COUNT, choose, every, fused, inlined, kernel, least, load, most, negated, some, store
 
-BUILT_IN = "259924ac0704d2a5"
+BUILT_IN = "838f1a99f1241f89"
 """Digest of the modules whose code is built in here: the compiler keeps what it made until this file changes."""
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -27,6 +27,8 @@ PAD = 16
 """Rows behind the months of a table, for what is read ahead."""
 NEVER = 1e9
 """A month beyond all others."""
+NEVER_MONEY = 1e300
+"""A total beyond all others."""
 TINY = 1e-200
 U = np.uint64
 """An unsigned index is not counted from the end."""
@@ -319,27 +321,29 @@ def best_end(
     return running, best, where
 
 
-@kernel
-def count(
-    got: Any,
-    number: Any,
-    factor: float,
-    tracked: bool,
-    running: Any,
-    gain: Any,
-    paid: Any,
-    above: Any,
-    below: Any,
-) -> tuple[Any, Any, Any, Any, Any]:
-    """The sums and marks with the flow of month k."""
-    gain = fused(got, every(factor), gain)
-    running = running + got
-    if tracked:
+@inlined
+def marks(
+    flows: Array, at: int, begin: int, stop: int, running: Any, paid: Any, above: Any, below: Any
+) -> tuple[Any, Any, Any]:
+    """First month with a running total of 0 or more, first with one above 0, and last with one below, given those of
+    the months before `begin` and the total by then."""
+    number = every(float(begin))
+    for k in range(begin, stop):
+        running = running + load(flows, at + k)
         negative = running < every(0.0)
         below = choose(negative, number, below)
         paid = least(paid, choose(negative, every(NEVER), number))
         above = least(above, choose(running > every(0.0), number, every(NEVER)))
-    return running, gain, paid, above, below
+        number = number + every(1.0)
+    return paid, above, below
+
+
+@kernel
+def _counted(got: Any, factor: float, sums: tuple[Any, Any, Any, Any]) -> tuple[Any, Any, Any, Any]:
+    """Running total, sum of discounted flows, least and largest running total with the flow of one month more."""
+    running, gain, lowest, highest = sums
+    running = running + got
+    return running, fused(got, every(factor), gain), least(lowest, running), most(highest, running)
 
 
 @kernel
@@ -392,11 +396,11 @@ def flows(
     """Flows after tax, beyond what the well left alone pays, of months begin <= k < stop and before `last`, into
     out[out_at + k], and what is summed and marked along them, kept in `state`.
 
-    known: months with a margin; safe: months before any lane ends. Where all lanes have paid out nothing is left to
-    mark but a total that falls below zero again.
+    known: months with a margin; safe: months before any lane ends. The months themselves are looked through for marks
+    only where the least and the largest total leave them open.
     """
-    running, gain = load(state, at + RUNNING), load(state, at + GAIN)
-    paid, above, below = load(state, at + PAID), load(state, at + ABOVE), load(state, at + BELOW)
+    start = load(state, at + RUNNING)
+    sums = start, load(state, at + GAIN), every(NEVER_MONEY), every(-NEVER_MONEY)
     life, end, saved = load(state, at + LIFE), load(state, at + END), load(state, at + SAVED)
     two = lags - first == 2
     living, stop = min(stop, known), min(stop, last)
@@ -411,37 +415,27 @@ def flows(
         if k == 0:
             got = got - load(state, at + COST)
         store(out, out_at + k, got)
-        running, gain, paid, above, below = count(
-            got, number, disc[U(here)], tracked, running, gain, paid, above, below
-        )
+        sums = _counted(got, disc[U(here)], sums)
         number = number + one
         if k == 0:
-            store(state, at + OUTLAY, every(0.0) - running)
+            store(state, at + OUTLAY, every(0.0) - sums[0])
     if two:
-        parts, light = _both_lags(shares, first), apart
-        if tracked and not some((above == every(NEVER)) | (paid == every(NEVER))):
-            lowest = running
-            light = max(min(living, safe), apart)
-            for k in range(apart, light):
-                here = month + k
-                found = _delivered_by_two(parts, own, new, first * stride, own_at, stride, k)
-                got = fused(every(write_off[U(here)]), saved, found - load(based, here))
-                store(out, out_at + k, got)
-                gain = fused(got, every(disc[U(here)]), gain)
-                running = running + got
-                lowest = least(lowest, running)
-            number = every(float(light))
-            below = choose(lowest < every(0.0), number, below)
-        for k in range(light, living):
+        parts, plain = _both_lags(shares, first), max(min(living, safe), apart)
+        for k in range(apart, plain):
+            here = month + k
+            found = _delivered_by_two(parts, own, new, first * stride, own_at, stride, k)
+            got = fused(every(write_off[U(here)]), saved, found - load(based, here))
+            store(out, out_at + k, got)
+            sums = _counted(got, disc[U(here)], sums)
+        number = every(float(plain))
+        for k in range(plain, living):
             here = month + k
             found = _delivered_by_two(parts, own, new, first * stride, own_at, stride, k)
             got = _flow(
                 found, number, here, based, alone, escalation, write_off[U(here)], saved, life, end, leaving
             )
             store(out, out_at + k, got)
-            running, gain, paid, above, below = count(
-                got, number, disc[U(here)], tracked, running, gain, paid, above, below
-            )
+            sums = _counted(got, disc[U(here)], sums)
             number = number + one
     for k in range(max(begin, living), stop):
         here = month + k
@@ -449,15 +443,24 @@ def flows(
             every(0.0), number, here, based, alone, escalation, write_off[U(here)], saved, life, end, leaving
         )
         store(out, out_at + k, got)
-        running, gain, paid, above, below = count(
-            got, number, disc[U(here)], tracked, running, gain, paid, above, below
-        )
+        sums = _counted(got, disc[U(here)], sums)
         number = number + one
+    running, gain, lowest, highest = sums
     store(state, at + RUNNING, running)
     store(state, at + GAIN, gain)
-    store(state, at + PAID, paid)
-    store(state, at + ABOVE, above)
-    store(state, at + BELOW, below)
+    if tracked and begin < stop:
+        zero, never = every(0.0), every(NEVER)
+        paid, above, below = load(state, at + PAID), load(state, at + ABOVE), load(state, at + BELOW)
+        crossed = (lowest < zero) & (highest >= zero)
+        if some(crossed | ((above == never) & (highest > zero) & (lowest <= zero))):
+            paid, above, below = marks(out, out_at, begin, stop, start, paid, above, below)
+        else:  # no lane passes zero
+            below = choose(lowest < zero, every(float(stop - 1)), below)
+            paid = least(paid, choose(lowest < zero, never, every(float(begin))))
+            above = least(above, choose(highest > zero, every(float(begin)), never))
+        store(state, at + PAID, paid)
+        store(state, at + ABOVE, above)
+        store(state, at + BELOW, below)
 
 
 @inlined
@@ -469,6 +472,20 @@ def worth(
     for i in range(count):
         total = fused(load(volumes, at + i), load(priced, priced_at + i), total)
         store(out, out_at + i + 1, total)
+
+
+@inlined
+def worth_by_two(
+    volumes: Array, at: int, priced: Array, priced_at: int, count: int, out: Array, out_at: int, later_at: int
+) -> None:
+    """As `worth`, and once more with the prices of a month later from out[later_at] on."""
+    total, later = load(out, out_at), load(out, later_at)
+    for i in range(count):
+        volume = load(volumes, at + i)
+        total = fused(volume, load(priced, priced_at + i), total)
+        later = fused(volume, load(priced, priced_at + i + 1), later)
+        store(out, out_at + i + 1, total)
+        store(out, later_at + i + 1, later)
 
 
 @kernel

@@ -39,7 +39,16 @@ from .base import (
     stream_table,
     unit_curve,
 )
-from .cash import PER_TRIAL, UNDEFINED_ALONE, CashKernel, DateKernel, JobOutcome, ResponseTerms, Valued
+from .cash import (
+    MONTH_DAYS,
+    PER_TRIAL,
+    UNDEFINED_ALONE,
+    CashKernel,
+    DateKernel,
+    JobOutcome,
+    ResponseTerms,
+    Valued,
+)
 from .draws import ROW, job_luck
 from .job_arguments import Chosen, Dates, Orders, Tables, Well, ages_of, orders_of, trials_of, well_of
 from .money import BlockMoney, block_money, service_index
@@ -427,16 +436,6 @@ def evaluate(
     return replace(result, measures={name: result.measures[name] for name in made if name in names})
 
 
-def _value(
-    plan: WellPlan,
-    model: BlockModel,
-    chosen: Sequence[Strategy],
-    jobs: JobOutcome,
-    measures: dict[str, Array],
-) -> None:
-    (_value_compiled if plan.compiled else _value_arrays)(plan, model, chosen, jobs, measures)
-
-
 def _with_triggers(
     plan: WellPlan, draws: Draws, model: BlockModel, chosen: Sequence[Strategy], names: Sequence[str]
 ) -> BlockResult:
@@ -454,7 +453,7 @@ def _with_triggers(
     nothing = {name: values[0] for name, values in first.measures.items()}
     for k, strategy in enumerate(chosen):
         if strategy.trigger is not None:
-            found, by_part = value_trigger(plan, draws, model, strategy, nothing, _value)
+            found, by_part = value_trigger(plan, draws, model, strategy, nothing, value_jobs)
             for name, row in found.items():
                 measures[name][1 + k] = row
             for name, row in by_part.items():
@@ -482,11 +481,7 @@ def value_jobs(
     names: Collection[str],
 ) -> dict[str, Array]:
     """Measures (1 + S, n) by name, row 0 `nothing`, of the jobs of strategies of fixed dates."""
-    measures = {name: np.empty((1 + len(chosen), model.trials)) for name in names}
-    for name, values in measures.items():
-        values[0] = np.nan if name in UNDEFINED_ALONE else 0.0
-    _value(plan, model, chosen, jobs, measures)
-    return measures
+    return (_value_compiled if plan.compiled else _value_arrays)(plan, model, chosen, jobs, names)
 
 
 def job_outcomes(
@@ -569,9 +564,12 @@ def _value_arrays(
     model: BlockModel,
     chosen: Sequence[Strategy],
     jobs: JobOutcome,
-    measures: dict[str, Array],
-) -> None:
-    """Fill `measures` chunk by chunk with array operations."""
+    names: Collection[str],
+) -> dict[str, Array]:
+    """As `value_jobs`, chunk by chunk with array operations."""
+    measures = {name: np.zeros((1 + len(chosen), model.trials)) for name in names}
+    for name in UNDEFINED_ALONE & measures.keys():
+        measures[name][0] = np.nan
     holding = plan.well.settings.opex.lease_holding_months
     by_month: dict[int, list[int]] = {}
     for k, strategy in enumerate(chosen):
@@ -587,6 +585,13 @@ def _value_arrays(
             kernel.date(month, holding).value(outcome_rows(together[month], (slice(None), part)), made)
             for name, values in made.items():
                 measures[name][[1 + k for k in members], part] = values
+    return measures
+
+
+def _alike(rows: NDArray[np.intp], days: Array) -> NDArray[np.int64]:
+    """The trials (n,) in an order in which those that live alike are neighbours: by whole months shut in, of all
+    strategies (S, n), then by row of the posterior. The compiled cash flow works neighbours together."""
+    return np.lexsort((rows, (days // MONTH_DAYS).sum(axis=0))).astype(np.int64)
 
 
 def _value_compiled(
@@ -594,9 +599,9 @@ def _value_compiled(
     model: BlockModel,
     chosen: Sequence[Strategy],
     jobs: JobOutcome,
-    measures: dict[str, Array],
-) -> None:
-    """Fill the `measures` that are there with the compiled pass over all trials of the block."""
+    names: Collection[str],
+) -> dict[str, Array]:
+    """As `value_jobs`, with the compiled pass over all trials of the block."""
     from .compiled import value_trials
 
     own, money, terms = model.own, model.economics, model.terms
@@ -635,15 +640,14 @@ def _value_compiled(
         money.tax_rate,
         money.fiscal.working_interest,
         plan.well.settings.opex.lease_holding_months,
-        np.array([name in measures for name in PER_TRIAL]),
+        _alike(own.row, outcomes[0]),
+        np.array(order, dtype=np.int64) + 1,
+        np.array([name in names for name in PER_TRIAL]),
         out,
     )
     check_kernel(arguments)
     value_trials(*arguments)
-    rows = [0, *(1 + k for k in order)]
-    for row, name in enumerate(PER_TRIAL):
-        if name in measures:
-            measures[name][rows] = out[row]
+    return {name: out[row] for row, name in enumerate(PER_TRIAL) if name in names}
 
 
 @dataclass(frozen=True, eq=False)

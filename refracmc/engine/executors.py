@@ -30,6 +30,8 @@ _TRIM_THRESHOLD, _MMAP_THRESHOLD = -1, -3
 LOCAL = "local"
 """In place of a scheduler's address: one is started here."""
 _ADDRESS = re.compile(r"^((tcp|tls|ws|wss)://)?([A-Za-z0-9_.-]+|\[[0-9A-Fa-f:.]+\]):[0-9]{1,5}$", re.ASCII)
+START = "fork" if sys.platform.startswith("linux") else "spawn"
+"""How workers begin: as copies of this process with all that it has loaded, or anew."""
 _state: Any = None
 
 
@@ -86,8 +88,7 @@ def run_tasks(
             for task in tasks:
                 yield task, function(state, task)
         return
-    method = "fork" if sys.platform.startswith("linux") else "spawn"
-    context = multiprocessing.get_context(method)
+    context = multiprocessing.get_context(START)
     with warnings.catch_warnings():
         # Python 3.12+ warns of fork beside library threads; nothing but array code runs in the children
         warnings.filterwarnings("ignore", category=DeprecationWarning, message=".*fork.*")

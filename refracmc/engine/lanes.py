@@ -2,8 +2,8 @@
 
 A loop over months that works a trial in each lane has no sum that waits for the one before it in the same line of
 memory, no remainder, and the same operations for every lane whatever its neighbours hold. Tables have a row of COUNT
-doubles a month. Four lanes fill the registers of most processors; where they are wider or narrower the compiler
-joins or splits the operations, which are the same to the last bit.
+doubles a month. There are eight lanes where a register of the processor holds eight doubles, else four: the results
+are the same to the last bit, and what numba keeps of one processor it does not use on another.
 
 numba has no such type; it is made here of vectors of LLVM through numba's documented extension interface.
 """
@@ -17,8 +17,9 @@ from typing import Any, ClassVar, TypeVar
 
 import numpy as np
 from llvmlite import ir
-from numba import njit, types
+from numba import config, njit, types
 from numba.core import cgutils
+from numba.core.codegen import get_host_cpu_features
 from numba.core.typing import signature
 from numba.core.typing.templates import ConcreteTemplate, infer_global
 from numba.extending import intrinsic, lower_builtin, models, register_model
@@ -28,7 +29,13 @@ F = TypeVar("F", bound=Callable[..., Any])
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-COUNT = 4
+
+def _fitting(features: str) -> int:
+    """Lanes for a processor with these features, in LLVM's names."""
+    return 8 if "+avx512f" in features.split(",") else 4
+
+
+COUNT = _fitting(get_host_cpu_features() if config.CPU_FEATURES is None else config.CPU_FEATURES)
 CONTRACT = {"contract"}
 """Multiply-adds may be fused; sums are never reordered."""
 _NUMBERS = ir.VectorType(ir.DoubleType(), COUNT)
@@ -165,6 +172,12 @@ def rounded(typing: Any, values: Any) -> Any:
 
 
 @_operation
+def truncated(typing: Any, values: Any) -> Any:
+    """The whole numbers towards zero."""
+    return numbers(numbers), lambda _, builder, __, args: _called(builder, "trunc", args)
+
+
+@_operation
 def magnitude(typing: Any, values: Any) -> Any:
     """Values without their sign."""
     return numbers(numbers), lambda _, builder, __, args: _called(builder, "fabs", args)
@@ -255,22 +268,40 @@ def _put(typing: Any, array: Any, at: Any, value: Any) -> Any:
 @_operation
 def _turn(typing: Any, source: Any, starts: Any, out: Any, row: Any) -> Any:
     def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
-        lines = [
+        found = [
             builder.load(_place(context, builder, signature.args[0], args[0], start), align=8)
             for start in cgutils.unpack_tuple(builder, args[1], COUNT)
         ]
-        found: dict[int, Any] = {}
-        for first, order in ((0, [0, 4, 2, 6]), (1, [1, 5, 3, 7])):
-            left = _shuffled(builder, lines[0], lines[1], order)
-            right = _shuffled(builder, lines[2], lines[3], order)
-            found[first] = _shuffled(builder, left, right, [0, 1, 4, 5])
-            found[first + 2] = _shuffled(builder, left, right, [2, 3, 6, 7])
+        width = 1
+        while width < COUNT:  # squares of this width off the diagonal change places
+            low = [i + COUNT - width if i // width % 2 else i for i in range(COUNT)]
+            high = [at + width for at in low]
+            for i in range(COUNT):
+                if not i // width % 2:
+                    a, b = found[i], found[i + width]
+                    found[i], found[i + width] = _shuffled(builder, a, b, low), _shuffled(builder, a, b, high)
+            width *= 2
         for i in range(COUNT):
             at = _row(builder, builder.add(args[3], ir.Constant(args[3].type, i)))
             builder.store(found[i], _place(context, builder, signature.args[2], args[2], at), align=8)
         return context.get_dummy_value()
 
     return types.void(source, types.UniTuple(types.intp, COUNT), out, types.intp), code
+
+
+@_operation
+def _starts(typing: Any, rows: Any, size: Any, at: Any) -> Any:
+    """rows[m] size + at of every lane."""
+
+    def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
+        held = context.make_array(signature.args[0])(context, builder, args[0])
+        made = []
+        for m in range(COUNT):
+            row = builder.load(builder.gep(held.data, [ir.Constant(args[1].type, m)]))
+            made.append(builder.add(builder.mul(row, args[1]), args[2]))
+        return context.make_tuple(builder, signature.return_type, made)
+
+    return types.UniTuple(types.intp, COUNT)(rows, types.intp, types.intp), code
 
 
 @kernel
@@ -299,9 +330,8 @@ def turn(source: Array, rows: IntArray, count: int, out: Array, base: int) -> No
     """out[base + i, m] = source[rows[m], i], i < count; rows of `source` become columns of `out`."""
     size, whole = source.shape[1], count // COUNT * COUNT
     _ = out[base + count - 1, 0]
-    a, b, c, d = rows[0] * size, rows[1] * size, rows[2] * size, rows[3] * size
     for i in range(0, whole, COUNT):
-        _turn(source, (a + i, b + i, c + i, d + i), out, base + i)
+        _turn(source, _starts(rows, size, i), out, base + i)
     for i in range(whole, count):
         for m in range(COUNT):
             out[base + i, m] = source[rows[m], i]

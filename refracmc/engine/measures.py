@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from refracmc.sampling import estimators
 
 from .trials import HELD_BYTES, StoredMeasure
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Array = NDArray[np.float64]
 
@@ -100,6 +102,8 @@ def statistics(
 
 def summary_table(well: str, main_phase: str, strategies: Sequence[str], found: Array) -> pd.DataFrame:
     """Tidy summary of one well from its `statistics`, strategy by strategy."""
+    import pandas as pd
+
     count = len(SUMMARY_MEASURES)
     unit = units(main_phase)
     columns: dict[str, Any] = {

@@ -198,6 +198,10 @@ def fit_well(case: Case, well: WellCase, priors: Priors | None = None) -> Poster
     assert well.history is not None
     known = pooled_priors(case) if priors is None else priors
     own = well.fit.settings() if well.fit is not None else {}
+    if use_compiled(case):
+        from .compiled_fit import log_likelihood
+
+        own = {**own, "likelihood": log_likelihood}
     settings = FitSettings(**own, prior=known.get(well.main_phase))
     return fit_decline(well.history, settings, seed=case.sampling.seed)
 

@@ -48,6 +48,8 @@ _SHAPES: tuple[tuple[str, tuple[int | str, ...] | None], ...] = (
     ("tax_rate", None),
     ("working", None),
     ("lease", None),
+    ("order", ("n",)),
+    ("places", ("S",)),
     ("wanted", (14,)),
     ("out", (14, "S+1", "n")),
 )
@@ -56,8 +58,8 @@ _SHAPES: tuple[tuple[str, tuple[int | str, ...] | None], ...] = (
 def check_kernel(arguments: tuple[Any, ...]) -> None:
     """Raise ValueError naming the argument whose shape, or whose use as an index, is out of bounds.
 
-    arguments: those of compiled.value_trials. Months must lie in 0..T-1, rows in 0..K-1, days
-    shut in be finite and >= 0 [days].
+    arguments: those of compiled.value_trials. Months must lie in 0..T-1, rows in 0..K-1, order and
+    places hold each trial and each row of a strategy once, days shut in be finite and >= 0 [days].
     """
     named = dict(zip((name for name, _ in _SHAPES), arguments, strict=True))
     n, horizon = named["oil"].shape
@@ -75,6 +77,11 @@ def check_kernel(arguments: tuple[Any, ...]) -> None:
     rows = named["rows"]
     if n and not (rows.min() >= 0 and rows.max() < streams):
         raise ValueError(f"rows: found {rows.min()} to {rows.max()}; allowed: 0 to {streams - 1}")
+    for name, first in (("order", 0), ("places", 1)):
+        if not np.array_equal(np.sort(named[name]), np.arange(first, first + named[name].size)):
+            raise ValueError(
+                f"{name}: found a number twice or one out of bounds; allowed: each from {first} on once"
+            )
     for name in ("own_ratios", "unit_ratios"):
         if not np.all(named[name] >= 0.0):
             raise ValueError(f"{name}: found a ratio that is negative or no number; allowed: 0 or more")

@@ -14,7 +14,7 @@ the numbers of that date (tests/engine).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -35,7 +35,9 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.intp]
-Value = Callable[[WellPlan, "BlockModel", Sequence[Strategy], JobOutcome, dict[str, Array]], None]
+Value = Callable[
+    [WellPlan, "BlockModel", Sequence[Strategy], JobOutcome, Collection[str]], Mapping[str, Array]
+]
 
 
 def trigger_months(model: BlockModel, trigger: Trigger) -> IntArray:
@@ -94,7 +96,7 @@ def value_trigger(
     value: Value,
 ) -> tuple[dict[str, Array], dict[str, Array]]:
     """Measures and cost parts, each (n,), of a triggered strategy; nothing: the measures wanted of the well left alone;
-    value: fills measures of strategies of fixed dates."""
+    value: makes measures of strategies of fixed dates."""
     from .evaluate import outcome, outcome_rows
 
     assert strategy.trigger is not None
@@ -109,8 +111,7 @@ def value_trigger(
     for month in np.unique(months[months >= 0]):
         rows = np.flatnonzero(months == month)
         fixed = replace(strategy, month=int(month), trigger=None)
-        found = {name: np.zeros((2, rows.size)) for name in measures}
-        value(plan, model.rows(rows), [fixed], outcome_rows(whole, (None, rows)), found)
+        found = value(plan, model.rows(rows), [fixed], outcome_rows(whole, (None, rows)), measures)
         for name, values in found.items():
             measures[name][rows] = values[1]
     executed = measures["executed"]

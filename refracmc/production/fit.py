@@ -8,7 +8,9 @@ ARE the forecast: no other spread is added downstream.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,6 +37,8 @@ __all__ = [
 ]
 
 Array = NDArray[np.float64]
+Likelihood = Callable[[Target, Array], Array]
+"""Log likelihood (n,) of particles (d + 3, n) of a target."""
 
 MIN_MONTHS = 4  # fewer producing months than this cannot be fitted
 MIN_AFTER_PEAK = 3
@@ -44,7 +48,7 @@ MIN_AFTER_PEAK = 3
 class FitSettings:
     """draws: posterior draws kept (K); particles: sampler particles per form; forms: names to average, None
     for all of the prior's; terminal_decline_per_year: 80 % range or None for the prior's; b_max: bound on b
-    or None."""
+    or None; likelihood: computes `Target.log_likelihood`, or the same by other means."""
 
     draws: int = 2048
     particles: int = 2048
@@ -52,6 +56,7 @@ class FitSettings:
     terminal_decline_per_year: tuple[float, float] | None = None
     b_max: float | None = None
     prior: PooledPrior | None = None
+    likelihood: Likelihood = Target.log_likelihood
 
     def resolved_prior(self, phase: str) -> PooledPrior:
         """The pooled prior with the engineer's own terminal decline, bound on b and choice of forms."""
@@ -111,7 +116,7 @@ def _fit(
     samples: dict[str, tuple[Target, Sample]] = {}
     for form in prior.form_weights:
         target = make_target(form, cleaned, prior)
-        samples[form] = (target, sample_form(target, settings.particles, generator))
+        samples[form] = (target, sample_form(target, settings.particles, generator, settings.likelihood))
     used = np.flatnonzero(cleaned.used)
     gap_to_end = float(len(history) - 1 - used[-1]) + 0.5
     return assemble(history, used, gap_to_end, prior, samples, settings.draws, generator)
@@ -179,7 +184,9 @@ def make_target(form: str, cleaned: CleanHistory, prior: PooledPrior) -> Target:
     )
 
 
-def sample_form(target: Target, particles: int, generator: Generator) -> Sample:
+def sample_form(
+    target: Target, particles: int, generator: Generator, likelihood: Likelihood = Target.log_likelihood
+) -> Sample:
     """Sample one form; once more with twice the particles (number of) and moves if the populations
     disagree."""
     mean, sd = target.prior_moments
@@ -197,7 +204,7 @@ def sample_form(target: Target, particles: int, generator: Generator) -> Sample:
         start[:d] = np.clip(start[:d], low, high)
         result = sample(
             target.log_prior,
-            target.log_likelihood,
+            partial(likelihood, target),
             start,
             generator,
             moves=3 + attempt,

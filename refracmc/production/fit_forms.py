@@ -66,11 +66,16 @@ def log_shape_into(form: str, shape: Array, t: Array, out: Array) -> None:
         raise ValueError(f"form is {form!r}; allowed: modified_hyperbolic, stretched_exponential, duong")
 
 
-def _hyperbolic_into(shape: Array, t: Array, out: Array) -> None:
+def hyperbolic_constants(shape: Array) -> tuple[Array, Array, Array, Array]:
+    """Nominal decline and terminal decline per day, b, and the day of the switch, each (n,), of shape (3, n)."""
     decline = np.exp(shape[0]) / DAYS_PER_YEAR
     b = np.maximum(shape[1], MIN_B)
     terminal = np.minimum(np.exp(shape[2]) / DAYS_PER_YEAR, decline)
-    switch = (decline / terminal - 1.0) / (b * decline)
+    return decline, terminal, b, (decline / terminal - 1.0) / (b * decline)
+
+
+def _hyperbolic_into(shape: Array, t: Array, out: Array) -> None:
+    decline, terminal, b, switch = hyperbolic_constants(shape)
     np.multiply(t, b * decline, out=out)
     np.add(out, 1.0, out=out)
     np.log(out, out=out)  # half the work of log1p on many processors; b keeps the digits above 1e-10

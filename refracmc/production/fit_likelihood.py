@@ -93,24 +93,38 @@ class Target:
 
     def log_likelihood(self, x: Array) -> Array:
         """Log likelihood (n,)."""
-        d, k = len(self.shape.mean), len(self.t)
+        return np.asarray(self.without_tails(x) - 0.5 * (NU + 1) * self._tails(x))
+
+    def error_process(self, x: Array) -> tuple[Array, Array, Array]:
+        """rho, the inverse of sd times root of nu, and the factor of the first error, which has none before it:
+        each (n,)."""
+        d = len(self.shape.mean)
+        rho = 1.0 / (1.0 + np.exp(-x[d + 2]))
+        return rho, np.exp(-x[d + 1]) / np.sqrt(NU), np.sqrt(1.0 - np.minimum(rho, 0.99) ** 2)
+
+    def without_tails(self, x: Array) -> Array:
+        """Log likelihood (n,) as if every error were zero."""
+        log_s, first = x[len(self.shape.mean) + 1], self.error_process(x)[2]
+        weights = 0.5 * float(np.sum(np.log(self.weight)))
+        return np.asarray(len(self.t) * (_CONSTANT - log_s) + weights + np.log(first))
+
+    def _tails(self, x: Array) -> Array:
+        """Sums (n,) over months of ln(1 + (e/s)^2/nu)."""
+        k = len(self.t)
         rooms = np.empty((2, k + 1, x.shape[1]))
         r, e = self._residuals(x, rooms[0]), rooms[1, :k]
-        log_s, rho = x[d + 1], 1.0 / (1.0 + np.exp(-x[d + 2]))
+        rho, per_scale, first = self.error_process(x)
         np.multiply(r[:-1], rho, out=e[1:])
         for row in np.flatnonzero(self.gap[1:] != 1.0) + 1:  # months lie between
             np.multiply(r[row - 1], rho ** self.gap[row], out=e[row])
         np.subtract(r[1:], e[1:], out=e[1:])
-        per_scale = np.exp(-log_s) / np.sqrt(NU)
-        first = np.sqrt(1.0 - np.minimum(rho, 0.99) ** 2)
         np.multiply(r[0], first, out=e[0])
         np.multiply(e, per_scale, out=e)
         part = np.flatnonzero(self.weight != 1.0)  # months not full: few
         e[part] *= np.sqrt(self.weight[part])[:, None]
         np.multiply(e, e, out=e)
         np.add(e, 1.0, out=e)
-        out = k * (_CONSTANT - log_s) + 0.5 * float(np.sum(np.log(self.weight))) + np.log(first)
-        return np.asarray(out - 0.5 * (NU + 1) * _sum_of_logs(e, rooms[0]))
+        return _sum_of_logs(e, rooms[0])
 
 
 def _sum_of_logs(factors: Array, room: Array) -> Array:

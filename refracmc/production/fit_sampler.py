@@ -50,10 +50,10 @@ class Sample:
 def _next_exponent(log_like: Array, beta: float) -> float:
     """Largest exponent step keeping the effective sample size of the increment at STEP_ESS of the
     particles."""
-    n = len(log_like)
+    n, below_best = len(log_like), log_like - log_like.max()
 
     def ess(step: float) -> float:
-        w = np.exp(step * (log_like - log_like.max()))
+        w = np.exp(step * below_best)
         return float(w.sum() ** 2 / (w * w).sum())
 
     if ess(1.0 - beta) >= STEP_ESS * n:

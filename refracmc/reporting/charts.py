@@ -6,9 +6,7 @@ A chart is added by adding a :class:`ChartKind` to :data:`CHARTS`; the page pick
 from __future__ import annotations
 
 import gc
-import os
-import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -26,6 +24,8 @@ from refracmc.reporting import (
     charts_value,
     style,
 )
+from refracmc.reporting.files import file_stems, write_whole
+from refracmc.reporting.parts import MOST_WELLS
 from refracmc.reporting.tables import ReportData
 
 
@@ -112,31 +112,8 @@ CHARTS: tuple[ChartKind, ...] = (
 )
 
 
-MOST_WELLS = 20
-"""Wells whose evidence stands on the page; of further wells the page says where their files are."""
 _SHARES = 3
 """Parts into which the charts of a well are cut for worker processes."""
-
-
-def file_stems(wells: Sequence[str]) -> Mapping[str, str]:
-    """Well id -> part of a file name: letters, digits, ``._-`` kept, all else ``_``; doubles get a number."""
-    stems: dict[str, str] = {}
-    taken: set[str] = set()
-    for well in wells:
-        stem = re.sub(r"[^A-Za-z0-9._-]", "_", well).strip(".") or "_"
-        number, name = 2, stem
-        while name.lower() in taken:
-            name, number = f"{stem}-{number}", number + 1
-        taken.add(name.lower())
-        stems[well] = name
-    return stems
-
-
-def write_whole(path: Path, content: bytes) -> None:
-    """Write a file beside its place and rename it when whole."""
-    beside = path.with_name(f".{path.name}.part")
-    beside.write_bytes(content)
-    os.replace(beside, path)
 
 
 def _draw(state: tuple[ReportData, Path], task: tuple[str, int]) -> dict[str, str]:

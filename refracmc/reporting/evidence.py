@@ -8,8 +8,8 @@ from collections.abc import Callable, Mapping, Sequence
 import pandas as pd
 
 from refracmc.quantities import MEASURES
-from refracmc.reporting.charts import CHARTS, file_stems
 from refracmc.reporting.evidence_reach import reach_table
+from refracmc.reporting.files import file_stems
 from refracmc.reporting.numbers import (
     MILLION,
     MISSING,
@@ -316,11 +316,16 @@ def evidence(data: ReportData, drawn: Drawn, well: str, anchor: str) -> Section:
         "drivers": (_drivers,),
         "tornado": (_tornado,),
     }
+    captions = dict.fromkeys(after, "")  # without charts, Matplotlib is not loaded
+    if drawn:
+        from refracmc.reporting.charts import CHARTS
+
+        captions = {kind.key: kind.caption for kind in CHARTS}
     parts: list[Part] = []
-    for kind in CHARTS:
-        if (kind.key, well) in drawn:
-            parts.append(Chart(f"{kind.key}-{anchor}", drawn[kind.key, well], kind.caption))
-        parts += [table for make in after.get(kind.key, ()) if (table := make(data, well)) is not None]
+    for key, caption in captions.items():
+        if (key, well) in drawn:
+            parts.append(Chart(f"{key}-{anchor}", drawn[key, well], caption))
+        parts += [table for make in after.get(key, ()) if (table := make(data, well)) is not None]
     parts.append(_summary(data, well))
     parts.append(
         Note((f"Charts as files: charts/*-{stem}.png and .svg; all numbers: tables/*.csv and .parquet.",))

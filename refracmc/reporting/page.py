@@ -8,8 +8,8 @@ from pathlib import Path
 import pandas as pd
 import pyarrow as pa
 
-from refracmc.reporting.charts import draw_charts, write_whole
 from refracmc.reporting.evidence import Drawn
+from refracmc.reporting.files import write_whole
 from refracmc.reporting.parts import render_page
 from refracmc.reporting.row_files import csv_head, plain_csv
 from refracmc.reporting.sections import all_sections
@@ -81,6 +81,8 @@ def write_report(data: ReportData, folder: Path, charts: bool = True, workers: i
     if not charts:
         tables()
     else:
+        from refracmc.reporting.charts import draw_charts
+
         drawn = draw_charts(data, folder / "charts", workers, tables)
         written += sorted((folder / "charts").glob("*.[ps][nv]g"))
     write_whole(folder / "report.html", page_html(data, drawn).encode("utf-8"))

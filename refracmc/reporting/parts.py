@@ -11,7 +11,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
 
-from refracmc.reporting.style import inline_svg
+MOST_WELLS = 20
+"""Wells whose evidence stands on the page; of further wells the page says where their files are."""
+_TAG = re.compile(r"<[^<>]*>")
+_STYLE = re.compile(r"<style[^>]*>[^<]*</style>")
+_REFERENCE = re.compile(r'(?<= )id="|url\(#|xlink:href="#')
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +105,15 @@ def _table(table: Table) -> str:
     if table.collapsed:
         return f"<details><summary>{escape(table.caption)}</summary>{grid}</details>"
     return f'<p class="caption">{escape(table.caption)}</p>{grid}'
+
+
+def inline_svg(svg: str, prefix: str, label: str) -> str:
+    """SVG for a page: no prolog, no namespaces, ids behind ``prefix``, ``label`` (escaped) for readers."""
+    body = _STYLE.sub("", svg[svg.index("<svg") :])
+    opening = body.index(">")
+    head = re.sub(r' (xmlns|xmlns:xlink|width|height)="[^"]*"', "", body[:opening])
+    rest = _TAG.sub(lambda tag: _REFERENCE.sub(rf"\g<0>{prefix}-", tag.group()), body[opening:])
+    return f'{head} role="img" aria-label="{label}"{rest}'.replace(' xlink:href="#', ' href="#')
 
 
 def _chart(chart: Chart) -> str:

@@ -9,7 +9,6 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from refracmc.reporting.charts import MOST_WELLS
 from refracmc.reporting.evidence import Drawn, evidence, million
 from refracmc.reporting.numbers import (
     MILLION,
@@ -20,7 +19,7 @@ from refracmc.reporting.numbers import (
     to_error,
     with_error,
 )
-from refracmc.reporting.parts import Note, Part, Section, Table
+from refracmc.reporting.parts import MOST_WELLS, Note, Part, Section, Table
 from refracmc.reporting.tables import ReportData
 from refracmc.reporting.words import PERCENTILES, executed, money_basis, spoken, strategy_words, verdict
 

@@ -8,7 +8,6 @@ that a user's settings change nothing; text stays text in SVG files.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -243,17 +242,3 @@ def padded(values: Sequence[float], share: float = 0.06) -> tuple[float, float]:
     low, high = float(array.min()), float(array.max())
     pad = (high - low) * share or abs(low) * 0.1 or 1.0
     return low - pad, high + pad
-
-
-_TAG = re.compile(r"<[^<>]*>")
-_STYLE = re.compile(r"<style[^>]*>[^<]*</style>")
-_REFERENCE = re.compile(r'(?<= )id="|url\(#|xlink:href="#')
-
-
-def inline_svg(svg: str, prefix: str, label: str) -> str:
-    """SVG for a page: no prolog, no namespaces, ids behind ``prefix``, ``label`` (escaped) for readers."""
-    body = _STYLE.sub("", svg[svg.index("<svg") :])
-    opening = body.index(">")
-    head = re.sub(r' (xmlns|xmlns:xlink|width|height)="[^"]*"', "", body[:opening])
-    rest = _TAG.sub(lambda tag: _REFERENCE.sub(rf"\g<0>{prefix}-", tag.group()), body[opening:])
-    return f'{head} role="img" aria-label="{label}"{rest}'.replace(' xlink:href="#', ' href="#')

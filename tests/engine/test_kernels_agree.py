@@ -19,6 +19,10 @@ from refracmc.engine.shapes import check_kernel
 from tests.engine.kernels import CASES, EDGES, TOLERANCE, awkward_plan, both, differences, drawn
 
 pytest.importorskip("numba")
+
+from refracmc.engine.compiled import value_trials
+from refracmc.engine.lanes import COUNT
+
 ROOT = Path(__file__).parents[2]
 SOME = ("deck, nominal, tax", "suspended, lease lost")
 
@@ -92,6 +96,59 @@ def test_no_neighbour_shows(name: str, tmp_path: Path) -> None:
     assert not np.array_equal(some["npv"], whole["npv"][:, :1])
 
 
+def test_neither_the_order_of_work_nor_the_place_shows() -> None:
+    """Compiled kernel: the same bits for any order of trials; strategies stand where they are asked to.
+
+    Negative control: the results of two trials and of two strategies differ.
+    """
+    rng = np.random.default_rng(4)
+    n, orders = 21, (np.arange(21), rng.permutation(21))
+    made = [kernel_arguments(n) for _ in orders]
+    for arguments, order in zip(made, orders, strict=True):
+        arguments[23], arguments[24] = (
+            order,
+            np.array([3, 1, 2]) if order is orders[1] else np.array([1, 2, 3]),
+        )
+        value_trials(*arguments)
+    plain, moved = (arguments[-1] for arguments in made)
+    assert np.array_equal(plain, moved[:, [0, 3, 1, 2]], equal_nan=True)
+    assert not np.array_equal(plain[:, :, 0], plain[:, :, 1], equal_nan=True)
+    assert not np.array_equal(plain[:, 1], plain[:, 2], equal_nan=True)
+
+
+OTHER_WIDTH = """
+import sys
+import numpy as np
+from numba import config
+from numba.core.codegen import get_host_cpu_features
+config.CPU_FEATURES = ",".join(f for f in get_host_cpu_features().split(",") if not f.startswith("+avx512"))
+from refracmc.engine import compiled, lanes
+from tests.engine.test_kernels_agree import kernel_arguments
+arguments = kernel_arguments(21)
+compiled.value_trials(*arguments)
+np.save(sys.argv[1], arguments[-1])
+print(lanes.COUNT)
+"""
+
+
+@pytest.mark.skipif(COUNT == 4, reason="this processor has no wider lanes to compare with")
+def test_the_number_of_lanes_does_not_show(tmp_path: Path) -> None:
+    """Four lanes in a process of their own give the bits of eight."""
+    done = subprocess.run(
+        [sys.executable, "-c", OTHER_WIDTH, str(tmp_path / "four.npy")],
+        capture_output=True,
+        text=True,
+        cwd=ROOT,
+        env={**os.environ, "NUMBA_CACHE_DIR": str(tmp_path / "cache")},
+        timeout=300,
+        check=False,
+    )
+    assert done.stdout == "4\n", done.stderr[-2000:]
+    arguments = kernel_arguments(21)
+    value_trials(*arguments)
+    assert np.array_equal(np.load(tmp_path / "four.npy"), arguments[-1], equal_nan=True)
+
+
 @pytest.mark.parametrize("compiled", [False, True])
 def test_only_what_is_wanted_is_made(compiled: bool, tmp_path: Path) -> None:
     """To the last bit as among all measures; the cost parts too. The unknown name is the negative control."""
@@ -120,20 +177,21 @@ def test_chunks_do_not_show(name: str, tmp_path: Path, monkeypatch: pytest.Monke
         assert np.array_equal(values, whole[measure], equal_nan=True), measure
 
 
-def kernel_arguments() -> list:
-    """Sound arguments of the kernel: two trials, twelve months, three strategies, four rows of streams."""
+def kernel_arguments(n: int = 2) -> list:
+    """Sound arguments of the kernel: n trials, twelve months, three strategies, four rows of streams."""
     rng = np.random.default_rng(1)
-    sheet, ratios, line = rng.random((2, 12)), rng.random((2, 3, 2)), rng.random(12)
-    table, unit = (np.cumsum(rng.random((rows, 13)), axis=1) for rows in (4, 2))
-    jobs, months = rng.random((6, 3, 2)), np.array([0, 3, 11])
+    sheet, ratios, line = rng.random((n, 12)), rng.random((2, 3, n)), rng.random(12)
+    table, unit = (np.cumsum(rng.random((rows, 13)), axis=1) for rows in (4, n))
+    jobs, months = rng.random((6, 3, n)), np.array([0, 3, 11])
     return [
-        *(table, np.array([0, 3]), ratios, unit, ratios.copy(), sheet, sheet, sheet, sheet, False),
-        *(rng.random((9, 2)), line, line, rng.random(2), 0, rng.random(2), rng.random((6, 2)), jobs, months),
-        *(np.zeros((3, 12)), 0.0, 1.0, 5, np.ones(14, dtype=bool), np.empty((14, 4, 2))),
+        *(table, np.arange(n) * 3 % 4, ratios, unit, ratios.copy(), sheet, sheet, sheet, sheet, False),
+        *(rng.random((9, n)), line, line, rng.random(2), 0, rng.random(n), rng.random((6, n)), jobs, months),
+        *(np.zeros((3, 12)), 0.0, 1.0, 5, np.arange(n)[::-1].copy(), np.array([1, 2, 3])),
+        *(np.ones(14, dtype=bool), np.empty((14, 4, n))),
     ]
 
 
-@pytest.mark.parametrize("place", [0, 1, 2, 3, 4, 5, 6, 7, 8, 10, 11, 12, 13, 15, 16, 17, 19, 23, 24])
+@pytest.mark.parametrize("place", [0, 1, 2, 3, 4, 5, 6, 7, 8, 10, 11, 12, 13, 15, 16, 17, 19, 23, 24, 25, 26])
 @pytest.mark.parametrize("axis", [0, -1])
 def test_a_wrong_shape_is_refused(place: int, axis: int) -> None:
     """Each array a row or a column short."""
@@ -158,6 +216,9 @@ def test_a_wrong_shape_is_refused(place: int, axis: int) -> None:
         (17, (0, 1, 1), np.nan, "days shut in"),
         (17, (0, 1, 1), np.inf, "days shut in"),
         (17, (0, 1, 1), -0.5, "days shut in"),
+        (23, 0, 0, "order: found a number twice"),
+        (23, 0, 2, "order: found a number twice or one out of bounds"),
+        (24, 0, 0, "places: found a number twice or one out of bounds; allowed: each from 1 on"),
     ],
 )
 def test_an_index_out_of_bounds_is_refused(place: int, index, value: float, said: str) -> None:

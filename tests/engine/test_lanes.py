@@ -68,14 +68,16 @@ def _work(a, b, out):
         lanes.store(out[5], i, lanes.most(x, y))
         lanes.store(out[6], i, lanes.magnitude(x))
         lanes.store(out[7], i, lanes.rounded(x))
+        lanes.store(out[8], i, lanes.truncated(x))
 
 
 def test_arithmetic() -> None:
     rng = np.random.default_rng(2)
     a, b = rng.normal(size=(2, 50, lanes.COUNT)) * 3.0
-    out = np.empty((8, 50, lanes.COUNT))
+    out = np.empty((9, 50, lanes.COUNT))
     _work(a, b, out)
     wanted = (a + b, a - b, a * b, a / b, np.minimum(a, b), np.maximum(a, b), np.abs(a), np.rint(a))
+    wanted = (*wanted, np.trunc(a))
     for found, right in zip(out, wanted, strict=True):
         assert np.array_equal(found, right)
 
@@ -136,10 +138,17 @@ def test_one_rounding() -> None:
     assert a[0, 0] * b[0, 0] - 1.0 == 0.0
 
 
-@pytest.mark.parametrize("count", [1, 3, 4, 11])
+def test_as_many_as_a_register_holds() -> None:
+    """Features in the names of LLVM."""
+    assert lanes._fitting("+avx2,+avx512f,+fma") == 8
+    assert lanes._fitting("+avx2,-avx512f,+fma") == 4
+    assert lanes._fitting("") == 4
+
+
+@pytest.mark.parametrize("count", [1, 3, 4, 8, 11])
 def test_rows_become_columns(count: int) -> None:
     source = np.random.default_rng(4).normal(size=(9, 12))
-    rows = np.array([7, 0, 7, 3])
+    rows = np.array([7, 0, 7, 3, 8, 1, 0, 5])[: lanes.COUNT]
     out = np.full((16, lanes.COUNT), -1.0)
     lanes.turn(source, rows, count, out, 2)
     assert np.array_equal(out[2 : 2 + count], source[rows, :count].T)
@@ -152,7 +161,7 @@ def test_put() -> None:
     def run(out, value):
         lanes.put(out, 1, 2, 3, lanes.load(value, 0))
 
-    out = np.zeros((2, 3, 9))
+    out = np.zeros((2, 3, 12))
     value = np.arange(1.0, lanes.COUNT + 1.0).reshape(1, -1)
     run(out, value)
     right = np.zeros_like(out)
@@ -181,6 +190,7 @@ BUILT_IN = {
     "compiled_months": ("lanes",),
     "compiled_rate": ("lanes",),
     "compiled_curves": ("lanes",),
+    "compiled_fit": ("lanes",),
     "compiled": ("lanes", "compiled_months", "compiled_rate"),
 }
 

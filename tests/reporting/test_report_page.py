@@ -117,6 +117,12 @@ def test_files_of_all_charts_and_tables_are_there(report: Path, data: ReportData
                 np.testing.assert_array_equal(written, frame[name].to_numpy())
 
 
+def test_tables_stand_in_the_order_of_the_charts_without_them_too(report: Path, data: ReportData) -> None:
+    pages = (report / "report.html").read_text("utf-8"), page_html(data, {})
+    captions = [re.findall(r'<(?:p class="caption"|summary)>([^<]*)<', page) for page in pages]
+    assert captions[0] == captions[1] != captions[1][::-1]  # control: the order tells
+
+
 def test_page_is_valid_and_stands_alone(report: Path) -> None:
     page = (report / "report.html").read_text("utf-8")
     reader = read(page)

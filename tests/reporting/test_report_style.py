@@ -15,7 +15,8 @@ from matplotlib.lines import Line2D
 from PIL import Image
 
 from refracmc.reporting import canvas, style
-from refracmc.reporting.charts import file_stems
+from refracmc.reporting.files import file_stems
+from refracmc.reporting.parts import inline_svg
 
 # Machado, Oliveira & Fernandes 2009, severity 1.0; applied to linear RGB
 SIGHT = {
@@ -105,7 +106,7 @@ def test_inline_svg_renames_references_and_leaves_text_alone() -> None:
         'viewBox="0 0 1 2" xmlns="http://y"><defs><style type="text/css">*{a: b}</style></defs>'
         '<g id="a" clip-path="url(#p)"/><use xlink:href="#m"/><text>say id="a" url(#p)</text></svg>'
     )
-    made = style.inline_svg(svg, "k", "label")
+    made = inline_svg(svg, "k", "label")
     assert made == (
         '<svg viewBox="0 0 1 2" role="img" aria-label="label"><defs></defs>'
         '<g id="k-a" clip-path="url(#k-p)"/><use href="#k-m"/><text>say id="a" url(#p)</text></svg>'
