@@ -11,12 +11,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-import numpy as np
-
 from refracmc.case.load import load_case
 from refracmc.engine import evaluate as engine
 from refracmc.engine import money
-from refracmc.engine.cash import PER_TRIAL, UNDEFINED_ALONE, JobOutcome
+from refracmc.engine.cash import PER_TRIAL, JobOutcome
 from refracmc.engine.draws import draw
 from refracmc.engine.plan import WellPlan, build_plan
 from refracmc.sampling.streams import BLOCK_SIZE
@@ -59,7 +57,7 @@ class Block:
     """A drawn block with its finished jobs, and the same told to the scripts."""
 
     draws: dict[str, Array]
-    jobs: list[JobOutcome]
+    jobs: JobOutcome
     told: Inputs
 
 
@@ -67,7 +65,7 @@ def block_of(plan: WellPlan, number: int, trials: int) -> Block:
     """Draw a block of so many trials, do its jobs and its price paths."""
     draws = draw(plan, number, trials)
     model = engine.model_block(plan, draws)
-    jobs = [
+    outcomes = [
         engine.outcome(plan, draws, model, strategy, job, cost)
         for strategy, job, cost, _ in engine.simulate_jobs(plan, draws, plan.strategies)
     ]
@@ -128,10 +126,10 @@ def block_of(plan: WellPlan, number: int, trials: int) -> Block:
                 made.effective_share,
                 made.lost.astype(float),
             )
-            for strategy, made in zip(plan.strategies, jobs, strict=True)
+            for strategy, made in zip(plan.strategies, outcomes, strict=True)
         ),
     )
-    return Block(draws, jobs, told)
+    return Block(draws, engine.outcomes_of(outcomes, trials), told)
 
 
 def engine_values(
@@ -141,12 +139,7 @@ def engine_values(
     if not paths_ready:
         money._LAST.clear()  # price paths are made anew: they are part of what is timed
     model = engine.model_block(plan, block.draws)
-    n = model.trials
-    measures = {name: np.zeros((1 + len(block.jobs), n)) for name in wanted}
-    for name in UNDEFINED_ALONE & measures.keys():
-        measures[name][0] = np.nan
-    engine._value(plan, model, plan.strategies, block.jobs, measures)
-    return measures
+    return engine.value_jobs(plan, model, plan.strategies, block.jobs, wanted)
 
 
 def engine_few(plan: WellPlan, block: Block) -> dict[str, Array]:

@@ -10,7 +10,21 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from .lanes import CONTRACT, COUNT, choose, every, growth, least, load, logarithm_past_one, most, store
+from .lanes import (
+    CONTRACT,
+    COUNT,
+    choose,
+    every,
+    growth,
+    least,
+    load,
+    logarithm_past_one,
+    most,
+    negated,
+    put,
+    some,
+    store,
+)
 
 BUILT_IN = "838f1a99f1241f89"
 """Digest of the modules whose code is built in here: the compiler keeps what it made until this file changes."""
@@ -26,24 +40,30 @@ def hyperbolic_totals(constants: Array, uptime: Array, edges: Array, rows: IntAr
 
     constants (8, n): `hyperbolic_constants`; uptime (n,); edges (K,) days.
     """
-    groups = (edges.size + COUNT - 1) // COUNT
-    times, made = np.zeros((groups, COUNT)), np.zeros((groups, COUNT))
+    whole = edges.size // COUNT * COUNT
+    table = out.reshape((1, out.shape[0], edges.size))
+    times, last = np.zeros((whole // COUNT + 1, COUNT)), np.zeros((1, COUNT))
     for j in range(edges.size):
         times[j // COUNT, j % COUNT] = edges[j]
     for i in range(rows.size):
         speed, u_switch, gain = every(constants[0, i]), every(constants[1, i]), every(constants[2, i])
         scale, t_switch, floor = every(constants[3, i]), every(constants[4, i]), every(constants[5, i])
         scale_after, at_switch, share = every(constants[6, i]), every(constants[7, i]), every(uptime[i])
-        for j in range(groups):
-            t = share * load(times, j)
+        for j in range(0, edges.size, COUNT):
+            t = share * load(times, j // COUNT)
             u = t * speed
             after = u > u_switch
-            x = choose(after, (t_switch - t) * floor, gain * logarithm_past_one(u))
+            x = (t_switch - t) * floor
+            if some(negated(after)):
+                x = choose(after, x, gain * logarithm_past_one(u))
             grown = growth(most(least(x, every(LARGEST)), every(-LARGEST)))
-            store(made, j, choose(after, grown * scale_after + at_switch, grown * scale))
-        row = out[rows[i]]
-        for j in range(edges.size):
-            row[j] = made[j // COUNT, j % COUNT]
+            total = choose(after, grown * scale_after + at_switch, grown * scale)
+            if j < whole:
+                put(table, 0, rows[i], j, total)
+            else:
+                store(last, 0, total)
+        for j in range(whole, edges.size):
+            out[rows[i], j] = last[0, j - whole]
 
 
 def warm() -> None:

@@ -36,6 +36,7 @@ from .job_arguments import (
     Well,
     padded,
 )
+from .lanes import CONTRACT, kernel  # the compiler's options alone: nothing of it is built in
 
 Array = NDArray[np.float64]
 ByteArray = NDArray[np.uint8]
@@ -61,7 +62,6 @@ OPEN, HIDDEN, TREATED_NOW, SHORT, PRODUCING, OPEN_AFTER, RECLOSED, HIDDEN2, PATC
 sleeves open after their stage, closed again, and leaking unseen then; patched; out of reach; below a patch."""
 FAR = 200.0
 """Logit terms beyond this are added before the exponential, lest a product of exponentials leave the range."""
-CONTRACT = {"contract"}
 LOG2_E, MAGIC = 1.0 / math.log(2.0), 1.5 * 2.0**52
 LN2_HIGH = 0.6931471803691238  # ln 2 with the last bits zero, so that whole multiples are exact
 LN2_LOW = 1.9082149292705877e-10
@@ -77,8 +77,8 @@ C2, C3, C4, C5, C6, C7, C8, C9, C10, C11 = (
     2.7632695699976396e-07,
     2.511491606445952e-08,
 )  # the Chebyshev series of e^r on |r| <= 0.3467, cut after degree 11: within 4e-18
-TILE = 16
-"""Trials whose results are kept together and then written out as whole lines of the cache."""
+TILE = 32
+"""Trials whose results are kept together and then written out as some whole lines of the cache."""
 
 _G = {name: k for k, name in enumerate(GIVEN)}
 MU = _G["mu_close"]
@@ -138,7 +138,7 @@ def _float_of(context: Any, value: Any) -> Any:
     return types.float64(types.int64), code
 
 
-@njit(cache=True, error_model="numpy", fastmath=CONTRACT)
+@kernel
 def _exp(x: float) -> float:
     """exp of x clipped to +-700, to 1e-15, which loops do for several x at once: 2^k e^r with |r| <= ln 2 / 2."""
     value = min(max(x, -700.0), 700.0)
@@ -153,7 +153,7 @@ def _exp(x: float) -> float:
     return (low + fourth * high) * power
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def _failed(odds: float, spare: float, max_tries: int) -> int:
     """Tries that fail, from the odds of one try and 1 - u: it works by j tries if (1 + odds)^j (1 - u) > 1."""
     fails, factor = 0, 1.0 + odds
@@ -163,11 +163,13 @@ def _failed(odds: float, spare: float, max_tries: int) -> int:
     return fails
 
 
-@njit(cache=True, error_model="numpy", fastmath=CONTRACT)
-def _fails(odds: Array, ageing: Array, spare: Array, max_tries: int, power: Array, fails: Array) -> None:
-    """Tries that fail out of max_tries, as in `_failed`, for all sleeves, four tries at once."""
+@kernel
+def _fails(
+    odds: Array, ageing: Array, spare: Array, kind: int, max_tries: int, power: Array, fails: Array
+) -> None:
+    """Tries that fail out of max_tries, as in `_failed`, for all sleeves, four tries at once; spare (4, W) by kind."""
     for s in range(fails.size):
-        power[s], fails[s] = spare[s], 0.0
+        power[s], fails[s] = spare[kind, s], 0.0
     for done in range(0, max_tries, 4):
         second, third, last = done + 1 < max_tries, done + 2 < max_tries, done + 3 < max_tries
         for s in range(fails.size):
@@ -184,7 +186,7 @@ def _fails(odds: Array, ageing: Array, spare: Array, max_tries: int, power: Arra
             power[s] = four
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def _odds(mu: float, effect: float, cycle: float, age: float, fast: float) -> float:
     """Odds of one try: the product of exponentials `fast`, unless a term is far out."""
     if max(max(abs(effect), abs(cycle)), abs(age)) > FAR or (abs(mu) > FAR and abs(mu) < np.inf):
@@ -192,18 +194,25 @@ def _odds(mu: float, effect: float, cycle: float, age: float, fast: float) -> fl
     return fast
 
 
-@njit(cache=True, error_model="numpy", fastmath=CONTRACT)
+@kernel
 def _multipliers(
-    g: Array, matrix: Array, placed: Array, shape: Array, strain: Array, flat: Array, out: Array
+    g: Array,
+    orders: Orders,
+    order: int,
+    placed: Array,
+    shape: Array,
+    strain: Array,
+    flat: Array,
+    out: Array,
 ) -> None:
     """Stress multipliers of the stages in their order (production.stress), from what each of them placed.
 
-    matrix (B, W, 2 LANES), strain (B, 2 LANES) and flat, its line: by LANES of stages, the contrast first, then the
-    normal stress. shape (2, 2 W): slope and place of the logistic of each.
+    strain (B, 2 LANES) and flat, its line: by LANES of stages, the contrast first, then the normal stress.
+    shape (2, 2 W): slope and place of the logistic of each.
     """
     pressure, much, little = g[PRESSURE], g[GAIN], g[LOSS]
     for block in range(strain.shape[0]):
-        sums, by_stage = strain[block], matrix[block]
+        sums, by_stage = strain[block], orders.stress[order, block]
         sums[:] = 0.0
         for k in range(0, (block + 1) * LANES, 4):  # the matrix is zero from there on
             one, two = placed[k] * pressure, placed[k + 1] * pressure
@@ -224,7 +233,7 @@ def _multipliers(
         out[s] = _exp(out[s])
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def _ones(word: int) -> int:
     """Bits of a word that are set."""
     x = word - ((word >> 1) & 0x5555555555555555)
@@ -232,16 +241,7 @@ def _ones(word: int) -> int:
     return (((x + (x >> 4)) & 0x0F0F0F0F0F0F0F0F) * 0x0101010101010101) >> 56
 
 
-@njit(cache=True, error_model="numpy")
-def _count(words: IntArray) -> int:
-    """Sleeves marked."""
-    total = 0
-    for w in range(words.size):
-        total += _ones(words[w])
-    return total
-
-
-@njit(cache=True, error_model="numpy")
+@kernel
 def _below(words: IntArray, row: int, to: int) -> None:
     """In row `to` mark the sleeves deeper than the shallowest one marked in a row."""
     rest = 0
@@ -253,7 +253,7 @@ def _below(words: IntArray, row: int, to: int) -> None:
         rest = rest | (-1 if words[row, w] != 0 else 0)
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def _mark_less(values: Array, trial: int, bound: float, out: IntArray, row: int) -> None:
     """Mark in a row the sleeves whose value in a trial lies below the bound."""
     for w in range(out.shape[1]):
@@ -264,7 +264,7 @@ def _mark_less(values: Array, trial: int, bound: float, out: IntArray, row: int)
         out[row, w] = bits
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def _mark_digit(numbers: IntArray, digit: int, out: IntArray, row: int) -> None:
     """Mark in a row the sleeves whose number has that binary digit."""
     for w in range(out.shape[1]):
@@ -274,7 +274,7 @@ def _mark_digit(numbers: IntArray, digit: int, out: IntArray, row: int) -> None:
         out[row, w] = bits
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def _mark_unlike(ends: Array, every: bool, record: IntArray, out: IntArray, row: int) -> bool:
     """Mark in a row the sleeves whose two values differ, or every one; whether there is any."""
     found = False
@@ -287,7 +287,7 @@ def _mark_unlike(ends: Array, every: bool, record: IntArray, out: IntArray, row:
     return found
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def _mark(marks: ByteArray, out: IntArray) -> None:
     """Mark the sleeves whose mark is not 0."""
     out[:] = 0
@@ -295,12 +295,12 @@ def _mark(marks: ByteArray, out: IntArray) -> None:
         out[s // WORD] |= (1 if marks[s] else 0) << (s % WORD)
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def _bit(words: IntArray, row: int, s: int) -> float:
     return 1.0 if (words[row, s // WORD] >> (s % WORD)) & 1 else 0.0
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def _rules(
     record: IntArray,
     masks: IntArray,
@@ -410,12 +410,12 @@ def _rules(
     sums[SCREENOUTS], sums[PATCHES], sums[PERFORATIONS], sums[SLIM] = screenouts, patches, perforations, slim
 
 
-@njit(cache=True, error_model="numpy")
-def _tries(tried: IntArray, table: IntArray, order: int, outcomes: IntArray, date: int, sums: Array) -> None:
+@kernel
+def _tries(tried: IntArray, orders: Orders, order: int, outcomes: IntArray, date: int, sums: Array) -> None:
     """Tries of all shifts, from those tried (5, W) and the binary digits of their numbers, as in `_rules`."""
     tries = 0
     for slot in range(tried.shape[0]):
-        v = table[order, slot]
+        v = orders.table[order, slot]
         for w in range(tried.shape[1]):
             if tried[slot, w] != 0:
                 for k in range(1, outcomes.shape[2]):
@@ -423,7 +423,7 @@ def _tries(tried: IntArray, table: IntArray, order: int, outcomes: IntArray, dat
     sums[TRIES] = tries + sums[AGAIN]
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def _as_numbers(words: IntArray, row: int, value: float, out: Array) -> None:
     """Write the value where a sleeve is marked in a row, and 0 elsewhere."""
     for w in range(words.shape[1]):
@@ -432,12 +432,12 @@ def _as_numbers(words: IntArray, row: int, value: float, out: Array) -> None:
             out[first + i] = value if (word >> i) & 1 else 0.0
 
 
-@njit(cache=True, error_model="numpy", fastmath=CONTRACT)
+@kernel
 def _fluid(
     g: Array,
     record: IntArray,
     job: IntArray,
-    position: IntArray,
+    orders: Orders,
     order: int,
     keep: Array,
     placed: Array,
@@ -453,7 +453,7 @@ def _fluid(
     keep: what leaks through the interface above the sleeve before. Fills effect, and placed with one sleeve more at
     both ends; own: placed without them; the others are scratch.
     """
-    count, wide = position.shape[1], own.size
+    position, count, wide = orders.position, orders.position.shape[1], own.size
     take, leak, lacks, stray = g[TAKE], g[LEAK], 1.0 - g[SCREEN_PLACED], g[STRAY]
     changed, hidden, exposes, screened = 0, 0, 0, 0
     for w in range(record.shape[1]):
@@ -529,9 +529,10 @@ def _sum(values: Array, factor: Array) -> float:
     return total
 
 
-@njit(cache=True, error_model="numpy", fastmath=CONTRACT)
-def _cost(g: Array, planned: IntArray, feet: Array, sums: Array, usd: Array) -> tuple[float, float]:
+@kernel
+def _cost(g: Array, orders: Orders, order: int, sums: Array, usd: Array) -> tuple[float, float]:
     """Rules 11 to 13 and the parts of job_cost before the index; returns the days and the sum of the parts."""
+    planned, feet = orders.numbers[order], orders.feet[order]
     off, treated, trips = sums[OFF], sums[TREATED], sums[TRIPS]
     assemblies, strings = (1.0 - off) * planned[2], (1.0 - off) * planned[3]
     distance = feet[1] if off else feet[0]
@@ -569,7 +570,7 @@ def _cost(g: Array, planned: IntArray, feet: Array, sums: Array, usd: Array) -> 
     return g[BEFORE] + ct_days + stuck_days + casing_days + g[AFTER], total
 
 
-@njit(cache=True, error_model="numpy")
+@kernel
 def _lost(g: Array) -> float:
     """1 where the well is lost (rules 11 and 16)."""
     stuck = g[U_EVENT] < g[STUCK] * g[LOST_IF_STUCK]
@@ -612,18 +613,52 @@ def _parts_that_occur(rules: IntArray, orders: Orders, given: Array) -> ByteArra
     return occurs
 
 
+@kernel
+def _write(tile: Array, begin: int, filled: int, rows: IntArray, live: IntArray, out: Array) -> None:
+    """Write tile (S, results, TILE), of which `filled` trials are made, to out from trial `begin` on."""
+    for k in range(rows.size):
+        for i in range(tile.shape[1]):
+            row = i if i <= LOST else LOST + 1 + live[i - LOST - 1]
+            place, made = out[row, rows[k], begin:], tile[k, i]
+            for j in range(filled):
+                place[j] = made[j]
+
+
 @njit(cache=True, error_model="numpy", fastmath=CONTRACT)
 def run_jobs(
     well: Well, orders: Orders, tables: Tables, dates: Dates, chosen: Chosen, trials: Trials, out: Array
 ) -> None:
     """Fill out (6 + 19, S, n): the fields of JobOutcome, and COST_PARTS [US$], both with the service-cost index."""
-    n, count = trials.z_sleeve.shape
-    vectors, months, groups = tables.kind.size, dates.ages.shape[0], dates.ages.shape[1]
+    # named once: to take an array out of a tuple, or a row out of an array, counts references, which are shared
+    (
+        given,
+        shares,
+        potentials,
+        z_sleeve,
+        z_stage,
+        u_close,
+        u_open,
+        u_reclose,
+        u_reopen,
+        u_screen,
+        u_leak,
+        u_trip,
+        u_patch,
+        u_perforate,
+        u_perforate2,
+        u_tight_close,
+        u_tight_reclose,
+    ) = trials
+    n, count = z_sleeve.shape
+    kinds, levels, cycles = tables
+    ages, group_of, service = dates
+    order_of, date_of, row_of = chosen
+    vectors, months, groups = kinds.size, ages.shape[0], ages.shape[1]
     rules, max_tries = well.rules, well.rules[6]
     wide, words = (count // LANES + 1) * LANES, (count + WORD - 1) // WORD
     room = max(words, (wide + WORD - 1) // WORD)
     record, masks, watched = _words_of(well, orders, room)
-    occurs = _parts_that_occur(rules, orders, trials.given)
+    occurs = _parts_that_occur(rules, orders, given)
     live = np.flatnonzero(occurs)
     for part in range(len(COST_PARTS)):
         if not occurs[part]:
@@ -637,7 +672,8 @@ def run_jobs(
     # the same outcomes share
     outcomes = np.zeros((months, vectors, 1 + digits, room), dtype=np.int64)
     ageing, ends, by_sleeve = np.empty((groups, months)), np.empty((2, groups)), np.zeros((2, wide))
-    by_cycles, fails, spare = np.empty(tables.cycles.size), np.empty((2, wide)), np.zeros(wide)
+    by_cycles, fails, spare = np.empty(cycles.size), np.empty((2, wide)), np.zeros((4, wide))
+    youngest, oldest, fails_young, fails_old = by_sleeve[0], by_sleeve[1], fails[0], fails[1]
     luck, tried = np.zeros((10, room), dtype=np.int64), np.zeros((5, room), dtype=np.int64)
     job, differ = np.zeros((11, room), dtype=np.int64), np.zeros((vectors, room), dtype=np.int64)
     factor, treats = np.zeros(wide), np.zeros((masks.shape[0], wide))
@@ -647,37 +683,39 @@ def run_jobs(
     strain, multiplier = np.zeros((wide // LANES, 2 * LANES)), np.empty(wide)
     flat, shape = strain.reshape(2 * wide), np.empty((2, 2 * wide))
     placed, last_placed, by_stage = np.zeros(wide), np.empty(count), np.ones(wide)
-    tile = np.empty((chosen.order.size, TILE, LOST + 1 + live.size))
+    tile = np.empty((order_of.size, LOST + 1 + live.size, TILE))
     placed_by, own, effect, exposed = work[0], work[0, 1 : 1 + wide], work[1, :wide], work[2, :wide]
     start, change_by, scratch = work[3, :wide], work[4, :wide], work[5, :wide]
     for o in range(masks.shape[0]):
         _as_numbers(masks[o], TREATS, 1.0, treats[o])
 
     for t in range(n):
-        g = trials.given[t]
-        u_shift = (trials.u_close[t], trials.u_open[t], trials.u_reclose[t], trials.u_reopen[t])
+        g = given[t]
         furthest = 0.0
         sleeve_sd, well_effect, stage_sd = g[SLEEVE_SD], g[WELL_SD] * g[Z_WELL], g[STAGE_SD]
-        z_sleeve, z_stage = trials.z_sleeve[t], trials.z_stage[t]
-        share_of[:count], potential[:count] = trials.share[t], trials.potential[t]
         for s in range(count):
-            effects[s] = sleeve_sd * z_sleeve[s] + well_effect
+            share_of[s], potential[s] = shares[t, s], potentials[t, s]
         for s in range(count):
-            factor[s] = _exp(z_stage[s] * stage_sd - 0.5 * stage_sd * stage_sd)
+            spare[0, s], spare[1, s] = 1.0 - u_close[t, s], 1.0 - u_open[t, s]
+            spare[2, s], spare[3, s] = 1.0 - u_reclose[t, s], 1.0 - u_reopen[t, s]
+        for s in range(count):
+            effects[s] = sleeve_sd * z_sleeve[t, s] + well_effect
+        for s in range(count):
+            factor[s] = _exp(z_stage[t, s] * stage_sd - 0.5 * stage_sd * stage_sd)
         for s in range(count):
             scale[s] = _exp(effects[s])
         for s in range(count):
             furthest = max(furthest, abs(effects[s]))
         for kind in range(4):
             furthest = max(furthest, abs(g[MU + kind]) if abs(g[MU + kind]) < np.inf else 0.0)
-        for k in range(tables.cycles.size):
-            term = g[CYCLE_SLOPE] * tables.cycles[k]
+        for k in range(cycles.size):
+            term = g[CYCLE_SLOPE] * cycles[k]
             by_cycles[k] = np.exp(min(max(term, -700.0), 700.0))
             furthest = max(furthest, abs(term))
         slope = g[AGE_SLOPE]
         for group in range(groups):
             for d in range(months):
-                ageing[group, d] = slope * dates.ages[d, group]
+                ageing[group, d] = slope * ages[d, group]
             for d in range(months):
                 furthest = max(furthest, abs(ageing[group, d]))
             for d in range(months):
@@ -688,22 +726,19 @@ def run_jobs(
             ends[0, group], ends[1, group] = least, most
         far = furthest > FAR
         for s in range(count):
-            by_sleeve[0, s], by_sleeve[1, s] = ends[0, dates.group[s]], ends[1, dates.group[s]]
+            by_sleeve[0, s], by_sleeve[1, s] = ends[0, group_of[s]], ends[1, group_of[s]]
 
         # outcomes rise with the odds: where those of the least and the greatest agree, so do those of all dates
         varying = False
         for v in range(vectors):
-            kind, first = tables.kind[v], outcomes[0, v]
-            chance, u = np.exp(g[MU + kind]), u_shift[kind]
-            ratio, level = odds[v], tables.level[v]
+            kind, first, ratio = kinds[v], outcomes[0, v], odds[v]
+            chance = np.exp(g[MU + kind])
             for s in range(count):
-                ratio[s] = by_cycles[level[s]]
+                ratio[s] = by_cycles[levels[v, s]]
             for s in range(count):
                 ratio[s] *= chance * scale[s]
-            for s in range(count):
-                spare[s] = 1.0 - u[s]
-            _fails(odds[v], by_sleeve[0], spare, max_tries, power, fails[0])
-            _fails(odds[v], by_sleeve[1], spare, max_tries, power, fails[1])
+            _fails(ratio, youngest, spare, kind, max_tries, power, fails_young)
+            _fails(ratio, oldest, spare, kind, max_tries, power, fails_old)
             for s in range(wide):
                 used[s] = min(int(fails[0, s]) + 1, max_tries)
             _mark_less(fails, 0, float(max_tries), first, 0)
@@ -720,15 +755,15 @@ def run_jobs(
                     while left != 0:
                         i = _ones((left & -left) - 1)
                         left &= left - 1
-                        s, kind = w * WORD + i, tables.kind[v]
+                        s, kind = w * WORD + i, kinds[v]
                         last = -1
                         for d in range(months):
-                            x = odds[v, s] * ageing[dates.group[s], d]
+                            x = odds[v, s] * ageing[group_of[s], d]
                             if far:
-                                cycle = g[CYCLE_SLOPE] * tables.cycles[tables.level[v, s]]
-                                age = g[AGE_SLOPE] * dates.ages[d, dates.group[s]]
+                                cycle = g[CYCLE_SLOPE] * cycles[levels[v, s]]
+                                age = g[AGE_SLOPE] * ages[d, group_of[s]]
                                 x = _odds(g[MU + kind], effects[s], cycle, age, x)
-                            failed = _failed(x, 1.0 - u_shift[kind][s], max_tries)
+                            failed = _failed(x, spare[kind, s], max_tries)
                             code = (1 if failed < max_tries else 0) | (min(failed + 1, max_tries) << 1)
                             alike[d] |= 1 if code != last else 0
                             last = code
@@ -739,24 +774,24 @@ def run_jobs(
                 alike[d] += alike[d - 1]
 
         # luck that no date or order changes
-        _mark_less(trials.u_screen, t, g[SCREEN_CHANCE], luck, SCREENED)
-        _mark_less(trials.u_trip, t, g[TRIP_CHANCE], luck, TRIPPED)
-        _mark_less(trials.u_patch, t, g[PATCH] * rules[1], luck, PATCHES_HOLD)
-        _mark_less(trials.u_perforate, t, g[PERFORATE] * rules[2], luck, PERFORATES)
-        _mark_less(trials.u_perforate2, t, g[PERFORATE] * rules[3], luck, PERFORATES2)
-        _mark_less(trials.u_tight_close, t, g[TIGHT], luck, CLOSE_LEAKS)
-        _mark_less(trials.u_tight_close, t, g[TIGHT] * (1.0 - g[FINDS]), luck, CLOSE_UNSEEN)
-        _mark_less(trials.u_tight_reclose, t, g[TIGHT], luck, RECLOSE_LEAKS)
-        _mark_less(trials.u_tight_reclose, t, g[TIGHT] * (1.0 - g[FINDS]), luck, RECLOSE_UNSEEN)
-        _mark_less(trials.u_leak, t, g[CEMENT], luck, ANNULUS)
-        _mark_less(trials.u_leak, t, g[PACKER], tried, 0)
+        _mark_less(u_screen, t, g[SCREEN_CHANCE], luck, SCREENED)
+        _mark_less(u_trip, t, g[TRIP_CHANCE], luck, TRIPPED)
+        _mark_less(u_patch, t, g[PATCH] * rules[1], luck, PATCHES_HOLD)
+        _mark_less(u_perforate, t, g[PERFORATE] * rules[2], luck, PERFORATES)
+        _mark_less(u_perforate2, t, g[PERFORATE] * rules[3], luck, PERFORATES2)
+        _mark_less(u_tight_close, t, g[TIGHT], luck, CLOSE_LEAKS)
+        _mark_less(u_tight_close, t, g[TIGHT] * (1.0 - g[FINDS]), luck, CLOSE_UNSEEN)
+        _mark_less(u_tight_reclose, t, g[TIGHT], luck, RECLOSE_LEAKS)
+        _mark_less(u_tight_reclose, t, g[TIGHT] * (1.0 - g[FINDS]), luck, RECLOSE_UNSEEN)
+        _mark_less(u_leak, t, g[CEMENT], luck, ANNULUS)
+        _mark_less(u_leak, t, g[PACKER], tried, 0)
         for w in range(words):
             leaks = (record[CEMENT_ABOVE, w] & luck[ANNULUS, w]) | (record[PACKER_ABOVE, w] & tried[0, w])
             luck[ANNULUS, w] = leaks | record[NONE_ABOVE, w]
         for s in range(count):
             keep[1 + s] = g[LEAK] * _bit(luck, ANNULUS, s)
         for d in range(months):
-            rates[d] = g[SERVICE] * dates.service[d, t]
+            rates[d] = g[SERVICE] * service[d, t]
         lost, strained = _lost(g), g[GAIN] != 0.0 or g[LOSS] != 0.0
         for begin in range(0, 2 * wide, 2 * LANES):
             shape[0, begin : begin + LANES] = 1.0 / g[SCALE]
@@ -765,8 +800,8 @@ def run_jobs(
             shape[1, begin + LANES : begin + 2 * LANES] = g[LIMIT] / g[WIDTH]
 
         previous, date, kept, effective, share, days, total = -1, 0, 0.0, 0.0, 0.0, 0.0, 0.0
-        for k in range(chosen.order.size):
-            o, d = chosen.order[k], chosen.date[k]
+        for k in range(order_of.size):
+            o, d = order_of[k], date_of[k]
             at, was = (d, date) if varying else (0, 0)
             fresh = o != previous
             again, stale, previous, date = fresh, fresh, o, d
@@ -786,7 +821,7 @@ def run_jobs(
                     g,
                     record,
                     job,
-                    orders.position,
+                    orders,
                     o,
                     keep,
                     placed_by,
@@ -815,7 +850,7 @@ def run_jobs(
                     if moved:
                         multiplier[:] = 1.0
                         if sums[TREATED] > 0.0:  # else nothing is effective
-                            _multipliers(g, orders.stress[o], placed, shape, strain, flat, multiplier)
+                            _multipliers(g, orders, o, placed, shape, strain, flat, multiplier)
                         for i in range(stages):
                             last_placed[i] = placed[i]
                             by_stage[orders.sequence[o, i]] = multiplier[i]
@@ -823,25 +858,15 @@ def run_jobs(
                         effect[s] *= by_stage[s]
                 effective = _sum(effect, potential)
             if stale:
-                _tries(tried, orders.table, o, outcomes, at, sums)
-                days, total = _cost(g, orders.numbers[o], orders.feet[o], sums, usd)
+                _tries(tried, orders, o, outcomes, at, sums)
+                days, total = _cost(g, orders, o, sums, usd)
             j, rate = t % TILE, rates[d]
-            tile[k, j, DAYS], tile[k, j, COST], tile[k, j, KEPT] = days, total * rate, kept
-            tile[k, j, EFFECTIVE], tile[k, j, STAGES], tile[k, j, LOST] = effective, share, lost
+            tile[k, DAYS, j], tile[k, COST, j], tile[k, KEPT, j] = days, total * rate, kept
+            tile[k, EFFECTIVE, j], tile[k, STAGES, j], tile[k, LOST, j] = effective, share, lost
             for i in range(live.size):
-                tile[k, j, LOST + 1 + i] = usd[live[i]] * rate
+                tile[k, LOST + 1 + i, j] = usd[live[i]] * rate
         if t % TILE == TILE - 1 or t == n - 1:
-            begin, filled = t - t % TILE, t % TILE + 1
-            for k in range(chosen.order.size):
-                for i in range(LOST + 1 + live.size):
-                    row = i if i <= LOST else LOST + 1 + live[i - LOST - 1]
-                    place, made = out[row, chosen.row[k], begin:], tile[k, :, i]
-                    if filled == TILE:
-                        for j in range(TILE):
-                            place[j] = made[j]
-                    else:
-                        for j in range(filled):
-                            place[j] = made[j]
+            _write(tile, t - t % TILE, t % TILE + 1, row_of, live, out)
 
 
 def warm() -> None:

@@ -63,6 +63,7 @@ CHUNK = 128
 """Trials valued together: a (trials, months) array of them stays in a core's cache."""
 
 Draws = Mapping[str, Array]
+Part = slice | NDArray[np.intp]
 OWN_DRAWS = (ROW, "type_curve.", "response.ultimate")
 MONEY_DRAWS = ("prices.", "opex.", "costs.", "job.cost.service_index_beta")
 RESPONSE_DRAWS = ("response.",)
@@ -188,7 +189,9 @@ def _own(plan: WellPlan, draws: Draws) -> OwnCurve:
 
 
 def _shares(plan: WellPlan, draws: Draws) -> tuple[Array, Array]:
-    """Shares (n, N) of old production over the old producers and of refrac potential over treatable sleeves."""
+    """Shares (n, N) of old production over the old producers and of refrac potential over treatable sleeves: in the
+    layout of the array code, sleeve by sleeve, unless the compiled jobs alone read them."""
+    by_trial = plan.compiled and not plan.methods
     tally, response = plan.well.tally, plan.well.settings.response
     n = draws["luck.z_share"].shape[0]
     rho = response.share_potential_correlation
@@ -202,7 +205,8 @@ def _shares(plan: WellPlan, draws: Draws) -> tuple[Array, Array]:
         weight = np.exp(sd * z) if stated is None else np.broadcast_to(stated, (n, tally.count))
         weight = weight * mask
         total = weight.sum(axis=1, keepdims=True)
-        made.append(np.asfortranarray(weight / np.where(total > 0.0, total, 1.0)))
+        weight /= np.where(total > 0.0, total, 1.0)
+        made.append(weight if by_trial else np.asfortranarray(weight))
     return made[0], made[1]
 
 
@@ -394,17 +398,18 @@ def kernel_of(model: BlockModel, part: slice) -> CashKernel:
     )
 
 
-def outcome_rows(
-    job: JobOutcome, part: slice | NDArray[np.intp] | tuple[slice, slice | NDArray[np.intp]]
-) -> JobOutcome:
-    """The outcome of some of the trials."""
+def outcome_rows(job: JobOutcome, part: int | Sequence[int] | tuple[slice | None, Part]) -> JobOutcome:
+    """Some of the jobs, or some of their trials: the members at these indices."""
     return JobOutcome(**{name: getattr(job, name)[part] for name in JobOutcome.__dataclass_fields__})
 
 
-def _outcomes(jobs: Sequence[JobOutcome]) -> JobOutcome:
-    """Several outcomes as one, members (S, n)."""
+def outcomes_of(jobs: Sequence[JobOutcome], trials: int) -> JobOutcome:
+    """Several outcomes of so many trials as one, members (S, n)."""
     return JobOutcome(
-        **{name: np.stack([getattr(job, name) for job in jobs]) for name in JobOutcome.__dataclass_fields__}
+        **{
+            name: np.array([getattr(job, name) for job in jobs]).reshape(len(jobs), trials)
+            for name in JobOutcome.__dataclass_fields__
+        }
     )
 
 
@@ -472,7 +477,7 @@ def value_jobs(
     plan: WellPlan,
     model: BlockModel,
     chosen: Sequence[Strategy],
-    jobs: Sequence[JobOutcome],
+    jobs: JobOutcome,
     names: Collection[str],
 ) -> dict[str, Array]:
     """Measures (1 + S, n) by name, row 0 `nothing`, of the jobs of strategies of fixed dates."""
@@ -481,15 +486,15 @@ def value_jobs(
 
 def job_outcomes(
     plan: WellPlan, draws: Draws, model: BlockModel, chosen: Sequence[Strategy]
-) -> tuple[Sequence[JobOutcome], dict[str, Array]]:
-    """Outcome of the job of each strategy of a fixed date, and cost parts (S, n) [US$], both with the service-cost
-    index of its month."""
+) -> tuple[JobOutcome, dict[str, Array]]:
+    """Outcomes, members (S, n), of the jobs of strategies of fixed dates, and cost parts (S, n) [US$], both with the
+    service-cost index of the month."""
     return (_jobs_compiled if plan.compiled else _jobs_arrays)(plan, draws, model, chosen)
 
 
 def _jobs_arrays(
     plan: WellPlan, draws: Draws, model: BlockModel, chosen: Sequence[Strategy]
-) -> tuple[list[JobOutcome], dict[str, Array]]:
+) -> tuple[JobOutcome, dict[str, Array]]:
     """As `job_outcomes`, by the array code."""
     jobs: list[JobOutcome] = []
     parts: dict[str, list[Array]] = {}
@@ -497,7 +502,7 @@ def _jobs_arrays(
         jobs.append(outcome(plan, draws, model, strategy, job, cost))
         for name, values in by_part.items():
             parts.setdefault(name, []).append(values * model.economics.service_index[strategy.month])
-    return jobs, {name: np.stack(values) for name, values in parts.items()}
+    return outcomes_of(jobs, model.trials), {name: np.stack(values) for name, values in parts.items()}
 
 
 @lru_cache(maxsize=_KEPT_TABLES)
@@ -511,7 +516,7 @@ def _told(
 
 def _jobs_compiled(
     plan: WellPlan, draws: Draws, model: BlockModel, chosen: Sequence[Strategy]
-) -> tuple[Sequence[JobOutcome], dict[str, Array]]:
+) -> tuple[JobOutcome, dict[str, Array]]:
     """As `job_outcomes`, by the compiled jobs; isolation methods by the array code."""
     from .compiled_jobs import run_jobs
 
@@ -545,15 +550,12 @@ def _jobs_compiled(
         run_jobs(*arguments)
     if by_method:
         jobs, costs = _jobs_arrays(plan, draws, model, [chosen[k] for k in by_method])
-        for k, job in zip(by_method, jobs, strict=True):
-            table[: len(members), k] = [getattr(job, name) for name in members]
+        for row, name in enumerate(members):
+            table[row, by_method] = getattr(jobs, name)
         for row, name in enumerate(COST_PARTS, start=len(members)):
             table[row, by_method] = costs[name]
-    lost = table[len(members) - 1] > 0.5
-    made = []
-    for k in range(len(chosen)):
-        days, cost, kept, effective, stages = table[: len(members) - 1, k]
-        made.append(JobOutcome(days, cost, kept, effective, stages, lost[k]))
+    days, cost, kept, effective, stages, lost = table[: len(members)]
+    made = JobOutcome(days, cost, kept, effective, stages, lost > 0.5)
     return made, dict(zip(COST_PARTS, table[len(members) :], strict=True))
 
 
@@ -561,7 +563,7 @@ def _value_arrays(
     plan: WellPlan,
     model: BlockModel,
     chosen: Sequence[Strategy],
-    jobs: Sequence[JobOutcome],
+    jobs: JobOutcome,
     names: Collection[str],
 ) -> dict[str, Array]:
     """As `value_jobs`, chunk by chunk with array operations."""
@@ -572,7 +574,7 @@ def _value_arrays(
     by_month: dict[int, list[int]] = {}
     for k, strategy in enumerate(chosen):
         by_month.setdefault(strategy.month, []).append(k)
-    together = {month: _outcomes([jobs[k] for k in members]) for month, members in by_month.items()}
+    together = {month: outcome_rows(jobs, members) for month, members in by_month.items()}
     for part in chunks_of(model.trials):
         kernel = kernel_of(model, part)
         alone = {"npv": kernel.nothing.npv, "eur": kernel.base.np0 + kernel.nothing.produced}
@@ -596,7 +598,7 @@ def _value_compiled(
     plan: WellPlan,
     model: BlockModel,
     chosen: Sequence[Strategy],
-    jobs: Sequence[JobOutcome],
+    jobs: JobOutcome,
     names: Collection[str],
 ) -> dict[str, Array]:
     """As `value_jobs`, with the compiled pass over all trials of the block."""
@@ -606,8 +608,7 @@ def _value_compiled(
     order = sorted(range(len(chosen)), key=lambda k: (chosen[k].month, k))
     outcomes = np.empty((len(JobOutcome.__dataclass_fields__), len(order), model.trials))
     for row, name in enumerate(JobOutcome.__dataclass_fields__):
-        for place, k in enumerate(order):
-            outcomes[row, place] = getattr(jobs[k], name)
+        outcomes[row] = getattr(jobs, name)[order]
     months = np.array([chosen[k].month for k in order], dtype=np.int64)
     write_off = np.zeros((len(order), plan.horizon))
     if money.tax_rate:
@@ -690,7 +691,7 @@ def evaluate_one(
         kernel = kernel_of(model, part)
         date = kernel.date(strategy.month, plan.well.settings.opex.lease_holding_months)
         rows = {name: np.zeros((1, part.stop - part.start)) for name in names}
-        valued = date.value(outcome_rows(_outcomes([made]), (slice(None), part)), rows).strategy(0)
+        valued = date.value(outcome_rows(made, (None, part)), rows).strategy(0)
         measures = {name: values[0] for name, values in rows.items()}
         streams.append(StrategyStreams(part, model, job, made, costs, kernel, date, valued, measures))
     return streams

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from refracmc.production.response import refrac_scale
 
 from .cash import MONTH_DAYS, late_volumes
-from .evaluate import BlockModel, job_outcomes, model_block
+from .evaluate import BlockModel, job_outcomes, model_block, outcome_rows
 from .plan import Strategy, WellPlan
 
 Array = NDArray[np.float64]
@@ -70,7 +70,8 @@ def _treated(
     columns = plan.horizon - month
     total = model.own.table.total[model.own.row]
     own, cumulative = np.diff(total, axis=1), total - total[:, :1]
-    (job,), _ = job_outcomes(plan, draws, model, [strategy])
+    jobs, _ = job_outcomes(plan, draws, model, [strategy])
+    job = outcome_rows(jobs, 0)
     alive = ~job.lost
     resume = np.minimum(limit + 1, month)
     before = cumulative[np.arange(n), resume]

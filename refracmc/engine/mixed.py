@@ -18,7 +18,7 @@ from .plan import Strategy, WellPlan
 Array = NDArray[np.float64]
 JOB_DRAWS = ("job.", "luck.", "stress.", "strategies.")
 """How the names of the draws begin that a job follows from, beside the service-cost index of its cost."""
-_First = tuple[Draws, BlockModel, Sequence[JobOutcome]]
+_First = tuple[Draws, BlockModel, JobOutcome | None]
 
 
 def evaluate_mixed(
@@ -29,7 +29,7 @@ def evaluate_mixed(
     for draws in mixtures:
         model = model_block(plan, draws, None if first is None else first[:2])
         if any(strategy.trigger is not None for strategy in chosen):
-            first = first or (draws, model, [])
+            first = first or (draws, model, None)
             yield evaluate(plan, draws, chosen, wanted, model).measures
             continue
         jobs = None if first is None else _jobs_like(draws, model, chosen, first)
@@ -41,15 +41,13 @@ def evaluate_mixed(
 
 def _jobs_like(
     draws: Draws, model: BlockModel, chosen: Sequence[Strategy], first: _First
-) -> Sequence[JobOutcome] | None:
+) -> JobOutcome | None:
     """The jobs of the first mixture, at the service-cost index of this one; None where they are others."""
     known, like, jobs = first
-    if like.share is not model.share or not same_draws(draws, known, *JOB_DRAWS):
+    if jobs is None or like.share is not model.share or not same_draws(draws, known, *JOB_DRAWS):
         return None
     if like.economics is model.economics:
         return jobs
     before, after = like.economics.service_index, model.economics.service_index
-    return [
-        replace(job, cost=job.cost * (after[strategy.month] / before[strategy.month]))
-        for strategy, job in zip(chosen, jobs, strict=True)
-    ]
+    ratio = np.stack([after[strategy.month] / before[strategy.month] for strategy in chosen])
+    return replace(jobs, cost=jobs.cost * ratio)

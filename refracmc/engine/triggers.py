@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 Value = Callable[
-    [WellPlan, "BlockModel", Sequence[Strategy], Sequence[JobOutcome], Collection[str]], Mapping[str, Array]
+    [WellPlan, "BlockModel", Sequence[Strategy], JobOutcome, Collection[str]], Mapping[str, Array]
 ]
 
 
@@ -111,7 +111,7 @@ def value_trigger(
     for month in np.unique(months[months >= 0]):
         rows = np.flatnonzero(months == month)
         fixed = replace(strategy, month=int(month), trigger=None)
-        found = value(plan, model.rows(rows), [fixed], [outcome_rows(whole, rows)], measures)
+        found = value(plan, model.rows(rows), [fixed], outcome_rows(whole, (None, rows)), measures)
         for name, values in found.items():
             measures[name][rows] = values[1]
     executed = measures["executed"]

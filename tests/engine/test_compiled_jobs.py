@@ -129,9 +129,10 @@ def test_an_awkward_case(name: str, tmp_path: Path) -> None:
     arrays, costs = engine._jobs_arrays(plan, draws, model, plan.dated)
     compiled, parts = engine._jobs_compiled(plan, draws, model, plan.dated)
     assert list(parts) == list(COST_PARTS)
-    for a, c in zip(arrays, compiled, strict=True):
-        for member in a.__dataclass_fields__:
-            np.testing.assert_allclose(getattr(c, member), getattr(a, member), rtol=1e-12, atol=1e-15)
+    for member in arrays.__dataclass_fields__:
+        a, c = getattr(arrays, member), getattr(compiled, member)
+        assert a.shape == (len(plan.dated), 130)
+        np.testing.assert_allclose(c, a, rtol=1e-12, atol=1e-15)
     for part in parts:
         np.testing.assert_allclose(parts[part], costs[part], rtol=1e-12, atol=0)
 

@@ -84,22 +84,13 @@ def test_no_neighbour_shows(name: str, tmp_path: Path) -> None:
     outlays, delays = np.array([0.0, 1.0, 3e4, 5e5, 1e6, 4e6]), np.array([0.0, 20.0, 91.3125, 200.0, 400.0])
     shape = (len(plan.dated), 160)
     shares = rng.choice([0.0, 0.3, 0.8, 1.0], (2, *shape))
-    jobs = [
-        JobOutcome(*each)
-        for each in zip(
-            rng.choice(delays, shape),
-            rng.choice(outlays, shape),
-            *shares,
-            shares[1],
-            rng.random(shape) < 0.1,
-            strict=True,
-        )
-    ]
+    jobs = JobOutcome(
+        rng.choice(delays, shape), rng.choice(outlays, shape), *shares, shares[1], rng.random(shape) < 0.1
+    )
     whole = value_jobs(plan, model, plan.dated, jobs, PER_TRIAL)
     for rows in (np.arange(1, 160), np.arange(2, 90), rng.permutation(160), np.array([5])):
-        some = value_jobs(
-            plan, model.rows(rows), plan.dated, [outcome_rows(job, rows) for job in jobs], PER_TRIAL
-        )
+        cut = outcome_rows(jobs, (slice(None), rows))
+        some = value_jobs(plan, model.rows(rows), plan.dated, cut, PER_TRIAL)
         for measure in PER_TRIAL:
             assert np.array_equal(some[measure], whole[measure][:, rows], equal_nan=True), measure
     assert not np.array_equal(some["npv"], whole["npv"][:, :1])
