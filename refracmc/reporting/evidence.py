@@ -327,7 +327,8 @@ def evidence(data: ReportData, drawn: Drawn, well: str, anchor: str) -> Section:
             parts.append(Chart(f"{key}-{anchor}", drawn[key, well], caption))
         parts += [table for make in after.get(key, ()) if (table := make(data, well)) is not None]
     parts.append(_summary(data, well))
-    parts.append(
-        Note((f"Charts as files: charts/*-{stem}.png and .svg; all numbers: tables/*.csv and .parquet.",))
-    )
+    files = "All numbers: tables/*.csv and .parquet."
+    if drawn:
+        files = f"Charts as files: charts/*-{stem}.png and .svg; all numbers: tables/*.csv and .parquet."
+    parts.append(Note((files,)))
     return Section(f"Evidence: {well}", anchor, tuple(parts))

@@ -140,7 +140,7 @@ def test_the_number_of_lanes_does_not_show(tmp_path: Path) -> None:
         text=True,
         cwd=ROOT,
         env={**os.environ, "NUMBA_CACHE_DIR": str(tmp_path / "cache")},
-        timeout=300,
+        timeout=600,
         check=False,
     )
     assert done.stdout == "4\n", done.stderr[-2000:]
@@ -273,7 +273,7 @@ def test_within_bounds(tmp_path: Path) -> None:
         text=True,
         cwd=ROOT,
         env={**os.environ, **settings},
-        timeout=300,
+        timeout=600,
         check=False,
     )
     assert done.stdout.split("\n")[:2] == ["JOBS WITHIN BOUNDS", "ALL WITHIN BOUNDS"], done.stderr[-2000:]
