@@ -109,8 +109,7 @@ def _fits(case: Case, workers: int, progress: Silent, folder: Path | None) -> di
     progress.start(f"{case.name}: fitting", len(numbers))
     found: dict[int, _Found] = {}
     first = [_CASH, _JOBS] if use_compiled(case) else []
-    inherited = first if START == "fork" else []  # what is loaded here, the processes to come need not load
-    if inherited:
+    if first:  # at once, lest every worker compile it at its first well
         _compile(_FIT)
     state = (case, pooled_priors(case), folder)
     alike: dict[tuple[Strategy, ...], tuple[Strategy, ...]] = {}
@@ -120,8 +119,6 @@ def _fits(case: Case, workers: int, progress: Silent, folder: Path | None) -> di
         # wells with the same strategies hold them once
         found[number] = (alike.setdefault(made[0], made[0]), made[1]) if isinstance(made, tuple) else made
         progress.step()
-    for number in inherited:  # the workers had it compiled
-        _compile(number)
     return {number: found[number] for number in numbers}
 
 
@@ -152,6 +149,9 @@ def store_wells(
 ) -> tuple[StoredPlans, dict[str, tuple[Fault, ...]]]:
     """As `prepare_wells`, with the posteriors kept in `folder` and the plans built when asked for."""
     found = _fits(case, workers, progress, folder)
+    if use_compiled(case) and START == "fork":
+        for code in (_CASH, _JOBS):  # the workers that evaluate blocks inherit what is loaded here
+            _compile(code)
     outlines, fits = [], []
     for number, made in found.items():
         if isinstance(made, tuple):

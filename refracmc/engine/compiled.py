@@ -82,15 +82,17 @@ from .lanes import (
     turn,
 )
 
-BUILT_IN = "906684b31d4fcde0"
+BUILT_IN = "10a497b9f1fe72b1"
 """Digest of the modules whose code is built in here: the compiler keeps what it made until this file changes."""
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 MONTH_DAYS = 365.25 / 12.0
-# rows of a job's outcome
-DAYS, GROSS, KEPT, EFFECT, STAGES, LOST = range(6)
+# rows of a job's outcome, in the order of cash.JobOutcome
+DAYS, GROSS, KEPT, EFFECTIVE_SHARE, STAGES, LOST = range(6)
+OUTCOME = 6
+"""How many they are."""
 SPAN = 32
 """Months worked for all strategies of a date before the next ones."""
 # rows held of a group: fixed, abandonment and holding cost, month limit, NPV and EUR of the well left alone; terms of
@@ -127,7 +129,7 @@ HELD = 21
 (
     E_OWN,
     E_NEW,
-    E_LATE,
+    E_FACTOR,
     E_OWN_VOLUME,
     E_NEW_VOLUME,
     E_OWN_VALUE,
@@ -251,7 +253,7 @@ def value_trials(
     shares = room(wide * share_rows)
     state = room(wide * STATE)
     work, hold, ends = room(8), room(HELD), room(2 * ENDS)
-    told = room(wide * 6)
+    told = room(wide * OUTCOME)
     firsts, lagses, knowns = np.zeros(wide, np.int64), np.zeros(wide, np.int64), np.zeros(wide, np.int64)
     safes, lasts, open_ = np.zeros(wide, np.int64), np.zeros(wide, np.int64), np.zeros(wide, np.bool_)
     single, timed_flows, scratch = (
@@ -452,15 +454,15 @@ def value_trials(
             # ---- response, and the shares of the streams by lag
             date_first, date_lags = most_lags, 0
             for q in range(at_date):
-                s, at, job = s0 + q, q * STATE, q * 6
-                for r in range(6):
+                s, at, job = s0 + q, q * STATE, q * OUTCOME
+                for r in range(OUTCOME):
                     for m in range(COUNT):
                         told[job + r, m] = jobs[r, s, trials[m]]
                 stopped = (load(told, job + LOST) > every(0.5)) | skipped
                 alive = choose(stopped, zero, one)
                 ultimate, alpha = load(hold, H_ULTIMATE), load(hold, H_ACCELERATION)
                 kept = load(hold, H_KEPT) * load(told, job + KEPT) * alive
-                raw = load(hold, H_UPLIFT) * load(hold, H_PEAK) * load(told, job + EFFECT) * alive
+                raw = load(hold, H_UPLIFT) * load(hold, H_PEAK) * load(told, job + EFFECTIVE_SHARE) * alive
                 raw = raw * load(hold, H_DECAY)
                 old = kept * load(hold, H_REMAINING)
                 fresh = raw * (load(new_sums, lead + width) - load(new_sums, lead))
@@ -470,10 +472,9 @@ def value_trials(
                 scale = choose(allowed < fresh, allowed / fresh, one)
                 forward = choose(old > zero, least(alpha * scale * fresh / old, one), zero)
                 down = choose(skipped, zero, load(told, job + DAYS) / every(MONTH_DAYS))
-                late = truncated(down)
-                store(state, at + PART, down - late)
-                late = least(late, every(float(width)))
-                store(work, 0, late)
+                months_down = truncated(down)
+                store(state, at + PART, down - months_down)
+                store(work, 0, least(months_down, every(float(width))))
                 store(state, at + KEEP, kept * (one - forward))
                 store(state, at + NEW, raw * scale)
                 store(state, at + CAPPED_ROW, choose(scale < one, one, zero))
@@ -782,11 +783,11 @@ def value_trials(
                         ends[end_row + E_OWN, m] = own_sums[lead + resume + got, m]
                         ends[end_row + E_NEW, m] = new_sums[lead + got, m]
                         if want_breakeven:
-                            for r in range(E_LATE, ENDS):
+                            for r in range(E_FACTOR, ENDS):
                                 ends[end_row + r, m] = 0.0
                             if got > 0:
                                 line = whole * stride + lived + 1
-                                ends[end_row + E_LATE, m] = disc[month + whole]
+                                ends[end_row + E_FACTOR, m] = disc[month + whole]
                                 ends[end_row + E_OWN_VOLUME, m] = (
                                     alone_disc[resume + got, m] - alone_disc[resume, m]
                                 )
@@ -807,7 +808,7 @@ def value_trials(
                     recovered = fused(own_part, load(ends, end_row + E_OWN) - own_first, recovered)
                     recovered = fused(new_part, load(ends, end_row + E_NEW) - new_first, recovered)
                     if want_breakeven:
-                        factor_here = load(ends, end_row + E_LATE)
+                        factor_here = load(ends, end_row + E_FACTOR)
                         volume = fused(
                             own_part * (factor_here / load(hold, H_RESUMED)),
                             load(ends, end_row + E_OWN_VOLUME),
@@ -826,7 +827,7 @@ def value_trials(
                     level = (value - gain) / volume
                     level = most(least(level, every(BREAKEVEN_BOUND)), every(-BREAKEVEN_BOUND))
                     level = choose(volume > zero, level, undefined)
-                paid, cost, job = load(state, at + PAID), load(state, at + COST), q * 6
+                paid, cost, job = load(state, at + PAID), load(state, at + COST), q * OUTCOME
                 store(made[NPV], row, load(hold, H_NPV) + gain)
                 store(made[INCREMENTAL_NPV], row, gain)
                 store(made[IRR], row, rate)
@@ -853,6 +854,7 @@ def value_trials(
                     else:
                         for m in range(many):
                             in_order[r, s, group + m] = made[r, s, m]
+    # by strategy and trial: a pass of its own over whole rows; to write single numbers all over `out` took longer
     for r in range(14):
         if wanted[r]:
             for s in range(count + 1):

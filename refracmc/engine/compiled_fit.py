@@ -18,12 +18,12 @@ from refracmc.production.fit_likelihood import NU, Target
 
 from .lanes import CONTRACT, COUNT, every, growth, inlined, least, load, logarithm_past_one, most, store
 
-BUILT_IN = "838f1a99f1241f89"
+BUILT_IN = "8e220404c34b798a"
 """Digest of the modules whose code is built in here: the compiler keeps what it made until this file changes."""
 Array = NDArray[np.float64]
 TOGETHER, LARGEST = 8, 1e38
 """Factors multiplied before a logarithm is taken, and their bound, so that no product overflows: an error beyond it
-is never kept."""
+or without a value is never kept."""
 FORM_NUMBERS = {"modified_hyperbolic": 0, "stretched_exponential": 1, "duong": 2}
 _LEVEL, _RHO, _PER_SCALE, _FIRST = 4, 5, 6, 7
 """Rows of a particle's numbers after the four of its curve."""

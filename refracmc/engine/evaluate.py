@@ -189,8 +189,8 @@ def _own(plan: WellPlan, draws: Draws) -> OwnCurve:
 
 
 def _shares(plan: WellPlan, draws: Draws) -> tuple[Array, Array]:
-    """Shares (n, N) of old production over the old producers and of refrac potential over treatable sleeves: in the
-    layout of the array code, sleeve by sleeve, unless the compiled jobs alone read them."""
+    """Shares (n, N) of old production over the old producers and of refrac potential over treatable sleeves: sleeve
+    by sleeve in memory, or trial by trial where the compiled jobs read them most."""
     by_trial = plan.compiled and not plan.methods
     tally, response = plan.well.tally, plan.well.settings.response
     n = draws["luck.z_share"].shape[0]
@@ -399,7 +399,8 @@ def kernel_of(model: BlockModel, part: slice) -> CashKernel:
 
 
 def outcome_rows(job: JobOutcome, part: int | Sequence[int] | tuple[slice | None, Part]) -> JobOutcome:
-    """Some of the jobs, or some of their trials: the members at these indices."""
+    """Some of the jobs (an index, or several), or all jobs at some of their trials (a pair): the members at these
+    indices. A pair that begins with None gives members (n,) the axis of jobs."""
     return JobOutcome(**{name: getattr(job, name)[part] for name in JobOutcome.__dataclass_fields__})
 
 
@@ -591,7 +592,7 @@ def _value_arrays(
 def _alike(rows: NDArray[np.intp], days: Array) -> NDArray[np.int64]:
     """The trials (n,) in an order in which those that live alike are neighbours: by whole months shut in, of all
     strategies (S, n), then by row of the posterior. The compiled cash flow works neighbours together."""
-    return np.lexsort((rows, (days // MONTH_DAYS).sum(axis=0))).astype(np.int64)
+    return np.lexsort((rows, np.floor(days / MONTH_DAYS).sum(axis=0))).astype(np.int64)
 
 
 def _value_compiled(
@@ -601,7 +602,7 @@ def _value_compiled(
     jobs: JobOutcome,
     names: Collection[str],
 ) -> dict[str, Array]:
-    """As `value_jobs`, with the compiled pass over all trials of the block."""
+    """As `value_jobs`, with the compiled pass over all trials of the block; rows of one array."""
     from .compiled import value_trials
 
     own, money, terms = model.own, model.economics, model.terms

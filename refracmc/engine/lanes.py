@@ -5,7 +5,8 @@ memory, no remainder, and the same operations for every lane whatever its neighb
 doubles a month. There are eight lanes where a register of the processor holds eight doubles, else four: the results
 are the same to the last bit, and what numba keeps of one processor it does not use on another.
 
-numba has no such type; it is made here of vectors of LLVM through numba's documented extension interface.
+numba has no such type; it is made here of vectors of LLVM through numba's extension interface. Not of its documented
+part: `get_host_cpu_features`, the templates of operators and the option `_nrt`; tested with numba 0.59 and the newest.
 """
 
 from __future__ import annotations
@@ -330,6 +331,8 @@ def turn(source: Array, rows: IntArray, count: int, out: Array, base: int) -> No
     """out[base + i, m] = source[rows[m], i], i < count; rows of `source` become columns of `out`."""
     size, whole = source.shape[1], count // COUNT * COUNT
     _ = out[base + count - 1, 0]
+    for m in range(COUNT):
+        _ = source[rows[m], count - 1]
     for i in range(0, whole, COUNT):
         _turn(source, _starts(rows, size, i), out, base + i)
     for i in range(whole, count):

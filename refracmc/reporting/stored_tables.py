@@ -170,5 +170,5 @@ def _frame(table: pa.Table) -> pd.DataFrame:
 
 def _quoted(table: pa.Table) -> bytes:
     """CSV as pandas writes it, with quotes where a text needs them."""
-    said = table.to_pandas().to_csv(index=False, header=False, lineterminator="\n")
+    said = _frame(table).to_csv(index=False, header=False, lineterminator="\n")
     return bytes(said.encode("utf-8"))

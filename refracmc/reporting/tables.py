@@ -113,7 +113,7 @@ _SHARES = ("undefined_share", "p_loss", "chance_of_best", "chance_nothing_best",
 
 
 def _text(values: pd.Series) -> ExtensionArray:
-    """Values as text, missing ones as None; each different value is turned once."""
+    """Values as text, missing ones stay missing; each different value is turned once."""
     if not isinstance(values.dtype, pd.StringDtype):
         codes, found = pd.factorize(values)
         values = pd.Series(np.array([*map(str, found), None], dtype=object)).take(codes)

@@ -288,7 +288,7 @@ def _collect(x: FloatArray, lay: Layout) -> _Collected:
     wanted = [(np.full((len(x), 1), p), around(p, known.counts)) for p in PERCENTILES.values()]
     wide = np.concatenate([part for pair in wanted for part in pair], axis=-1)
     low, high, t = places(known.counts[:, None], wide)
-    ordered = _ordered(x, known)  # NumPy sorts faster than it selects many places
+    ordered = _ordered(x, known)  # many places: a sort is often faster than a selection
     below, above = (np.take_along_axis(ordered, place, axis=-1) for place in (low, high))
     with np.errstate(invalid="ignore"):
         quantiles = between(below, above, t)

@@ -40,8 +40,8 @@ def quantile(ordered: FloatArray, count: FloatArray, p: FloatArray | float) -> F
 
 
 def quantiles(values: FloatArray, shares: FloatArray) -> FloatArray:
-    """Quantiles (..., k) of values (..., n), all of them defined, at shares (k,) below; those of np.quantile to the
-    bit, which takes four times as long to pick out several."""
+    """Quantiles (..., k) of values (..., n), all of them defined, at shares (k,) below: equal to those of np.quantile,
+    which often takes longer to pick out several than a sort. With an undefined value they mean nothing."""
     low, high, t = places(np.full(shares.shape, float(values.shape[-1])), shares)
     ordered = np.sort(values, axis=-1)
     return between(ordered[..., low], ordered[..., high], t)

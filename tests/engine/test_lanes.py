@@ -191,6 +191,7 @@ BUILT_IN = {
     "compiled_rate": ("lanes",),
     "compiled_curves": ("lanes",),
     "compiled_fit": ("lanes",),
+    "compiled_jobs": ("cash", "job_arguments", "lanes"),
     "compiled": ("lanes", "compiled_months", "compiled_rate"),
 }
 

@@ -75,6 +75,20 @@ def test_a_report_from_parts_is_the_report_held_whole(tables, fact_maker, tmp_pa
     assert {"tables/timing.csv", "tables/timing.parquet"} <= differing
 
 
+@pytest.mark.parametrize("action", ["close", 'close, "slowly"'])
+def test_whole_numbers_of_which_some_are_missing_stay_whole(tables, tmp_path: Path, action: str) -> None:
+    """Beside a text that needs quotes too."""
+    frame = tables["timeline"].reset_index(drop=True)
+    sleeves = [None if k % 3 == 0 else k for k in range(len(frame))]
+    frame = frame.assign(sleeve=pd.array(sleeves, dtype="Int64"), action=action)
+    write_table(checked_tables({"timeline": frame}, set(WELLS))["timeline"], tmp_path / "whole")
+    stored(tmp_path / "parts", {"timeline": frame}).write("timeline", tmp_path / "made")
+    made = (tmp_path / "made.csv").read_bytes()
+    assert made == (tmp_path / "whole.csv").read_bytes()
+    assert b",2," in made
+    assert b",2.0," not in made
+
+
 @pytest.mark.parametrize("group", [1 << 20, 5])
 @pytest.mark.parametrize("text", ["plain", 'with a comma, and "quotes"'])
 @pytest.mark.parametrize("empty", [(), ("W-1",), ("W-1", "W-2"), WELLS])
