@@ -485,7 +485,7 @@ def value_trials(
                     whole = int(work[0, m])
                     wholes[q, m] = whole
                     first, lags = min(first, whole), max(lags, whole + 2)
-                lags = min(lags, most_lags)
+                alike, lags = lags - first == 2, min(lags, most_lags)
                 firsts[q], lagses[q] = first, lags
                 date_first, date_lags = min(date_first, first), max(date_lags, lags)
                 base = q * share_rows
@@ -494,7 +494,7 @@ def value_trials(
                 store(work, 1, q2 * (one - part))
                 store(work, 2, keep * part)
                 store(work, 3, q2 * part)
-                if first + 2 == lags:
+                if alike and lags - first == 2:  # also once cut at the horizon
                     for r in range(4):
                         store(shares, base + 2 * first + r, load(work, r))
                 else:

@@ -97,45 +97,56 @@ def test_no_neighbour_shows(name: str, tmp_path: Path) -> None:
 
 
 def test_neither_the_order_of_work_nor_the_place_shows() -> None:
-    """Compiled kernel: the same bits for any order of trials; strategies stand where they are asked to.
+    """Compiled kernel: the same bits for any order of trials, whose delays go from none to beyond the horizon;
+    strategies stand where they are asked to.
 
     Negative control: the results of two trials and of two strategies differ.
     """
     rng = np.random.default_rng(4)
-    n, orders = 21, (np.arange(21), rng.permutation(21))
-    made = [kernel_arguments(n) for _ in orders]
-    for arguments, order in zip(made, orders, strict=True):
-        arguments[23], arguments[24] = (
-            order,
-            np.array([3, 1, 2]) if order is orders[1] else np.array([1, 2, 3]),
-        )
-        value_trials(*arguments)
-    plain, moved = (arguments[-1] for arguments in made)
-    assert np.array_equal(plain, moved[:, [0, 3, 1, 2]], equal_nan=True)
-    assert not np.array_equal(plain[:, :, 0], plain[:, :, 1], equal_nan=True)
-    assert not np.array_equal(plain[:, 1], plain[:, 2], equal_nan=True)
+    n = 64
+    plain = kernel_arguments(n)
+    low, high = np.array([[335.0], [0.0], [0.0]]), np.array([[395.0], [420.0], [70.0]])
+    plain[17][0] = rng.uniform(low, high, (3, n))  # days; the horizon is twelve months
+    plain[10][3:8] = 0.0  # no costs but the abandonment's: every month counts
+    plain[23] = np.argsort(plain[17][0, 0])
+    value_trials(*plain)
+    for _ in range(20):
+        moved = [*plain[:23], rng.permutation(n), np.array([3, 1, 2]), plain[25], np.empty_like(plain[26])]
+        value_trials(*moved)
+        assert np.array_equal(plain[26], moved[26][:, [0, 3, 1, 2]], equal_nan=True)
+    assert not np.array_equal(plain[26][:, :, 0], plain[26][:, :, 1], equal_nan=True)
+    assert not np.array_equal(plain[26][:, 1], plain[26][:, 2], equal_nan=True)
 
 
 OTHER_WIDTH = """
 import sys
+from pathlib import Path
 import numpy as np
 from numba import config
 from numba.core.codegen import get_host_cpu_features
 config.CPU_FEATURES = ",".join(f for f in get_host_cpu_features().split(",") if not f.startswith("+avx512"))
-from refracmc.engine import compiled, lanes
-from tests.engine.test_kernels_agree import kernel_arguments
-arguments = kernel_arguments(21)
-compiled.value_trials(*arguments)
-np.save(sys.argv[1], arguments[-1])
+from refracmc.engine import lanes
+from tests.engine.test_kernels_agree import measures_of_some
+np.savez(sys.argv[1], **measures_of_some(Path(sys.argv[2])))
 print(lanes.COUNT)
 """
 
 
+def measures_of_some(folder: Path) -> dict[str, np.ndarray]:
+    """Compiled measures of a few awkward cases, 40 trials each."""
+    made = {}
+    for name in SOME:
+        plan = replace(awkward_plan(name, folder), compiled=True)
+        for measure, values in evaluate(plan, drawn(plan, trials=40)).measures.items():
+            made[f"{name}, {measure}"] = values
+    return made
+
+
 @pytest.mark.skipif(COUNT == 4, reason="this processor has no wider lanes to compare with")
 def test_the_number_of_lanes_does_not_show(tmp_path: Path) -> None:
-    """Four lanes in a process of their own give the bits of eight."""
+    """Four lanes in a process of their own give the bits of eight. Negative control: the cases differ."""
     done = subprocess.run(
-        [sys.executable, "-c", OTHER_WIDTH, str(tmp_path / "four.npy")],
+        [sys.executable, "-c", OTHER_WIDTH, str(tmp_path / "four.npz"), str(tmp_path / "four")],
         capture_output=True,
         text=True,
         cwd=ROOT,
@@ -144,9 +155,11 @@ def test_the_number_of_lanes_does_not_show(tmp_path: Path) -> None:
         check=False,
     )
     assert done.stdout == "4\n", done.stderr[-2000:]
-    arguments = kernel_arguments(21)
-    value_trials(*arguments)
-    assert np.array_equal(np.load(tmp_path / "four.npy"), arguments[-1], equal_nan=True)
+    four, eight = np.load(tmp_path / "four.npz"), measures_of_some(tmp_path / "eight")
+    assert set(four) == set(eight)
+    for name, values in eight.items():
+        assert np.array_equal(four[name], values, equal_nan=True), name
+    assert not np.array_equal(eight[f"{SOME[0]}, npv"], eight[f"{SOME[1]}, npv"])
 
 
 @pytest.mark.parametrize("compiled", [False, True])
