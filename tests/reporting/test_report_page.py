@@ -121,6 +121,7 @@ def test_tables_stand_in_the_order_of_the_charts_without_them_too(report: Path, 
     pages = (report / "report.html").read_text("utf-8"), page_html(data, {})
     captions = [re.findall(r'<(?:p class="caption"|summary)>([^<]*)<', page) for page in pages]
     assert captions[0] == captions[1] != captions[1][::-1]  # control: the order tells
+    assert ["Charts as files" in page for page in pages] == [True, False]
 
 
 def test_page_is_valid_and_stands_alone(report: Path) -> None:
