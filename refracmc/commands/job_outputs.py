@@ -14,11 +14,10 @@ from refracmc.commands.places import make_folder
 from refracmc.decisions.job_report import StrategyJobs, report_tables
 from refracmc.engine.executors import run_tasks
 from refracmc.engine.plan import WellPlan, blocks_of
-from refracmc.engine.store import write_atomic
 from refracmc.reporting import canvas, style
 from refracmc.reporting.charts import ChartKind
 from refracmc.reporting.charts_plan import ORDER_CHARTS, WHOLE_CHARTS, of_strategy
-from refracmc.reporting.files import file_stems
+from refracmc.reporting.files import file_stems, write_whole
 from refracmc.reporting.job_columns import ALL_TABLES
 from refracmc.reporting.page import write_table
 from refracmc.reporting.tables import ReportData, build_report_data
@@ -57,10 +56,8 @@ def _draw(state: tuple[ReportData, Path], order: int) -> list[str]:
         for kind in kinds:
             figure = kind.draw(shown, well)
             if figure is not None:
-                write_atomic(folder / f"{kind.key}{end}.png", canvas.png_bytes(figure), keep=False)
-                write_atomic(
-                    folder / f"{kind.key}{end}.svg", canvas.svg_text(figure).encode("utf-8"), keep=False
-                )
+                write_whole(folder / f"{kind.key}{end}.png", canvas.png_bytes(figure))
+                write_whole(folder / f"{kind.key}{end}.svg", canvas.svg_text(figure).encode("utf-8"))
                 canvas.release(figure)
                 names += [f"{kind.key}{end}.png", f"{kind.key}{end}.svg"]
     gc.collect(0)

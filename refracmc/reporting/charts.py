@@ -13,7 +13,6 @@ from pathlib import Path
 from matplotlib.figure import Figure
 
 from refracmc.engine.executors import run_tasks
-from refracmc.engine.store import write_atomic
 from refracmc.reporting import (
     canvas,
     charts_dates,
@@ -25,7 +24,7 @@ from refracmc.reporting import (
     charts_value,
     style,
 )
-from refracmc.reporting.files import file_stems
+from refracmc.reporting.files import file_stems, write_whole
 from refracmc.reporting.parts import MOST_WELLS
 from refracmc.reporting.tables import ReportData
 
@@ -132,9 +131,9 @@ def _draw(state: tuple[ReportData, Path], task: tuple[str, int]) -> dict[str, st
                 if figure is None:
                     continue
                 name = f"{kind.key}-{stem}"
-                write_atomic(folder / f"{name}.png", canvas.png_bytes(figure), keep=False)
+                write_whole(folder / f"{name}.png", canvas.png_bytes(figure))
                 drawn[kind.key] = canvas.svg_text(figure)
-                write_atomic(folder / f"{name}.svg", drawn[kind.key].encode("utf-8"), keep=False)
+                write_whole(folder / f"{name}.svg", drawn[kind.key].encode("utf-8"))
                 canvas.release(figure)
         gc.collect(0)
     finally:

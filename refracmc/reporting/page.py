@@ -8,8 +8,8 @@ from pathlib import Path
 import pandas as pd
 import pyarrow as pa
 
-from refracmc.engine.store import write_atomic
 from refracmc.reporting.evidence import Drawn
+from refracmc.reporting.files import write_whole
 from refracmc.reporting.parts import render_page
 from refracmc.reporting.row_files import csv_head, plain_csv
 from refracmc.reporting.sections import all_sections
@@ -44,10 +44,10 @@ def csv_bytes(frame: pd.DataFrame) -> bytes:
 def write_table(frame: pd.DataFrame, stem: Path) -> list[Path]:
     """Write one table as STEM.csv and STEM.parquet, each whole or not at all; returns the paths."""
     csv, parquet = stem.with_suffix(".csv"), stem.with_suffix(".parquet")
-    write_atomic(csv, csv_bytes(frame), keep=False)
+    write_whole(csv, csv_bytes(frame))
     stream = io.BytesIO()
     frame.to_parquet(stream, index=False, engine="pyarrow", compression="zstd")
-    write_atomic(parquet, stream.getvalue(), keep=False)
+    write_whole(parquet, stream.getvalue())
     return [csv, parquet]
 
 
@@ -85,5 +85,5 @@ def write_report(data: ReportData, folder: Path, charts: bool = True, workers: i
 
         drawn = draw_charts(data, folder / "charts", workers, tables)
         written += sorted((folder / "charts").glob("*.[ps][nv]g"))
-    write_atomic(folder / "report.html", page_html(data, drawn).encode("utf-8"), keep=False)
+    write_whole(folder / "report.html", page_html(data, drawn).encode("utf-8"))
     return [*written, folder / "report.html"]
