@@ -21,6 +21,8 @@ LAYERS = {
     "errors": 0,
     "interrupts": 0,
     "quantities": 0,
+    "compiler": 0,
+    "measures": 0,
     "sampling": 1,
     "production": 2,
     "job": 3,

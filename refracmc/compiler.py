@@ -1,0 +1,130 @@
+"""How the rules of a trial are compiled: one source, plain Python loops, compiled for runs.
+
+Four ways to mark a function, all of the same source:
+
+`compiled`  may be called from Python and may make arrays; everything else it calls is one of the three below
+`rule`      called from compiled code alone; neither makes nor returns arrays
+`inlined`   as `rule`, written into its one caller: where many arrays are handed over, passing them takes longer than
+            the work
+`summed`    as `rule`, for sums whose terms may be added in any order
+
+With NUMBA_DISABLE_JIT=1 in the environment all of them run as plain Python, for a debugger and as an oracle of the
+compiler.
+
+Compiled code is kept on disk in a folder that carries the digest of all sources it may be made of, so that a change
+in any of them is never answered by code made before. Multiplications and additions may be contracted; no other liberty
+is taken with the order of operations, but in `summed`.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import shutil
+import tempfile
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+from typing import Any, TypeVar
+
+import numba
+import numpy as np
+
+__all__ = ["compiled", "inlined", "rule", "summed"]
+
+F = TypeVar("F", bound=Callable[..., Any])
+PACKAGE = Path(__file__).parent
+CONFIG: Any = numba.config
+SOURCES = ("production", "job", "economics", "engine")
+"""Folders with functions that are compiled."""
+_ANY = {"cache": True, "error_model": "numpy", "nogil": True, "fastmath": {"contract"}}
+
+
+def _first(row: Any) -> Any:
+    return row[0]
+
+
+@cache
+def references_may_go_uncounted() -> bool:
+    """Whether the compiler takes the option that leaves references to arrays uncounted.
+
+    It is not documented. Without it the code is right, and takes more than twice as long.
+    """
+    if CONFIG.DISABLE_JIT:
+        return False
+    try:
+        return bool(_decorate(_first, {"cache": True, "_nrt": False})(np.ones(1)) == 1.0)
+    except Exception:  # whatever a release of the compiler says of an option it does not know
+        return False
+
+
+@cache
+def cache_folder() -> str:
+    """Folder of compiled code: NUMBA_CACHE_DIR where it is set, else beside the package, else the user's, and in it
+    one named by the digest of the package's sources."""
+    sources = sorted(PACKAGE.rglob("*.py"))
+    digest = hashlib.sha256()
+    for path in sources:
+        if path.parent == PACKAGE or path.relative_to(PACKAGE).parts[0] in SOURCES:
+            digest.update(path.name.encode())
+            digest.update(path.read_bytes())
+    name = f"rules-{digest.hexdigest()[:16]}"
+    stated = CONFIG.CACHE_DIR or ""
+    user = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "refracmc"
+    for parent in [Path(stated)] if stated else [PACKAGE / "__pycache__", user]:
+        try:
+            (parent / name).mkdir(parents=True, exist_ok=True)
+            with tempfile.TemporaryFile(dir=parent / name):
+                pass
+        except OSError:
+            continue
+        if not stated:
+            _forget_others(parent, name)
+        return str(parent / name)
+    return stated
+
+
+def _forget_others(parent: Path, name: str) -> None:
+    """Remove the compiled code of other sources, all but the two used last."""
+    others = [path for path in parent.glob("rules-*") if path.name != name]
+    others.sort(key=lambda path: path.stat().st_mtime, reverse=True)
+    for path in others[2:]:
+        shutil.rmtree(path, ignore_errors=True)
+
+
+def _decorate(function: F, options: dict[str, Any]) -> F:
+    """Mark a function for the compiler, its code to be kept in `cache_folder`."""
+    if CONFIG.DISABLE_JIT:
+        return function
+    stated = CONFIG.CACHE_DIR
+    CONFIG.CACHE_DIR = cache_folder()
+    try:
+        made: F = numba.njit(**options)(function)
+    finally:
+        CONFIG.CACHE_DIR = stated
+    return made
+
+
+def _called_from_compiled_code() -> dict[str, Any]:
+    options = _ANY | {"no_cfunc_wrapper": True, "no_cpython_wrapper": True}
+    return options | {"_nrt": False} if references_may_go_uncounted() else options
+
+
+def compiled(function: F) -> F:
+    """Compile a function that Python calls; it may make arrays."""
+    return _decorate(function, dict(_ANY))
+
+
+def rule(function: F) -> F:
+    """Compile a function that compiled code calls; it neither makes nor returns arrays."""
+    return _decorate(function, _called_from_compiled_code())
+
+
+def inlined(function: F) -> F:
+    """As `rule`, written into its caller."""
+    return _decorate(function, _called_from_compiled_code() | {"forceinline": True})
+
+
+def summed(function: F) -> F:
+    """As `rule`; terms of its sums may be added in any order."""
+    return _decorate(function, _called_from_compiled_code() | {"fastmath": {"contract", "reassoc"}})
