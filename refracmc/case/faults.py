@@ -10,7 +10,7 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from refracmc.case import units
-from refracmc.case.fields import Problem, range_text, rule_of
+from refracmc.case.key_rules import Problem, range_text, rule_of
 from refracmc.errors import Fault
 
 KeyPath = tuple[str | int, ...]

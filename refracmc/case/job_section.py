@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from refracmc.case.fields import Problem, Section, Uncertain, choice, integer, number, uncertain
+from refracmc.case.key_rules import Problem, Section, Uncertain, choice, integer, number, uncertain
 from refracmc.case.pressure_section import PressureScreen
 from refracmc.case.reach_section import ReachForces
 

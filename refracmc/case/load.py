@@ -16,8 +16,8 @@ from typing import Any, TypeVar
 
 from pydantic import StrictStr, ValidationError, field_validator
 
-from refracmc.case.checks import date_faults, dependence_faults
-from refracmc.case.decks import Deck, flat_deck, read_deck
+from refracmc.case.cross_checks import date_faults, dependence_faults
+from refracmc.case.deck_file import Deck, flat_deck, read_deck
 from refracmc.case.faults import (
     KeyPath,
     describe,
@@ -26,14 +26,23 @@ from refracmc.case.faults import (
     nearest,
     unknown_key,
 )
-from refracmc.case.fields import Section, choice, refuse
+from refracmc.case.input_tables import Files, decode
 from refracmc.case.job_section import Job
-from refracmc.case.model import Case, WellCase
+from refracmc.case.key_rules import Section, choice, refuse
+from refracmc.case.load_well import WELL_KEYS, WellReader
 from refracmc.case.response_section import Response, Stress
-from refracmc.case.sections import Dependence, Fiscal, Opex, Outputs, Pooling, Prices, Sampling, Valuation
+from refracmc.case.shared_sections import (
+    Dependence,
+    Fiscal,
+    Opex,
+    Outputs,
+    Pooling,
+    Prices,
+    Sampling,
+    Valuation,
+)
 from refracmc.case.strategies import Strategies
-from refracmc.case.tables import Files, decode
-from refracmc.case.wells import WELL_KEYS, WellReader
+from refracmc.case.validated_case import Case, WellCase
 from refracmc.errors import Fault, InputError
 
 SCHEMA_VERSION = 1

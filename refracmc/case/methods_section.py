@@ -11,7 +11,7 @@ from typing import Any
 
 from pydantic import StrictInt
 
-from refracmc.case.fields import Problem, Section, Uncertain, choice, integer, number, uncertain
+from refracmc.case.key_rules import Problem, Section, Uncertain, choice, integer, number, uncertain
 
 FRACTION = "fraction"
 

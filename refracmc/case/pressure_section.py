@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from refracmc.case.fields import Section, Uncertain, integer, number, uncertain
+from refracmc.case.key_rules import Section, Uncertain, integer, number, uncertain
 
 FRACTION = "fraction"
 

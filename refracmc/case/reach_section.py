@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from refracmc.case.fields import Section, Uncertain, choice, number, uncertain
+from refracmc.case.key_rules import Section, Uncertain, choice, number, uncertain
 
 PRACTICE = "common practice, no source"
 

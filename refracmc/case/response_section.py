@@ -11,7 +11,7 @@ from typing import Literal
 
 from pydantic import StrictBool
 
-from refracmc.case.fields import Section, Uncertain, choice, number, uncertain
+from refracmc.case.key_rules import Section, Uncertain, choice, number, uncertain
 
 
 class Response(Section):

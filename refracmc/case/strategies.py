@@ -9,7 +9,7 @@ from pydantic import StrictInt, StrictStr, ValidationInfo, field_validator
 
 from refracmc.case import units
 from refracmc.case.faults import nearest
-from refracmc.case.fields import Problem, Section, choice, integer, month, number, read_months
+from refracmc.case.key_rules import Problem, Section, choice, integer, month, number, read_months
 from refracmc.case.methods_section import Methods
 from refracmc.job.orders import NAMED_ORDERS
 

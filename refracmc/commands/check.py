@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from refracmc.case.inputs import well_reach_ft
 from refracmc.case.load import load_case
+from refracmc.case.uncertain_inputs import well_reach_ft
 from refracmc.engine.cash import PER_TRIAL
 from refracmc.engine.plan import blocks_of
 from refracmc.engine.trials import KEPT_MEASURES

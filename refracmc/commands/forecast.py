@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from refracmc.case.load import load_case
-from refracmc.commands.places import check_folder
+from refracmc.commands.output_folders import check_folder
 from refracmc.commands.trace import refuse, well_of
 from refracmc.engine.plan import fit_well, pooled_priors
 from refracmc.engine.progress import Progress, Silent

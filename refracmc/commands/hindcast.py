@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from refracmc.commands.places import check_folder
+from refracmc.commands.output_folders import check_folder
 from refracmc.engine.progress import Progress, Silent
 from refracmc.errors import Fault, InputError
 

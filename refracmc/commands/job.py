@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 
 from refracmc.case import units
-from refracmc.case.inputs import well_reach_ft
 from refracmc.case.load import load_case
-from refracmc.commands.places import check_folder
+from refracmc.case.uncertain_inputs import well_reach_ft
+from refracmc.commands.output_folders import check_folder
 from refracmc.commands.trace import plan_of, well_of
 from refracmc.decisions.job_report import COUNTS, UNITS, StrategyJobs, order_rows, simulate_all
 from refracmc.engine.plan import WellPlan, blocks_of

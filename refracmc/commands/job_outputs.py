@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pandas as pd
 
-from refracmc.case.model import Case
+from refracmc.case.validated_case import Case
+from refracmc.commands.output_folders import make_folder
 from refracmc.commands.outputs import run_facts
-from refracmc.commands.places import make_folder
 from refracmc.decisions.job_report import StrategyJobs, report_tables
 from refracmc.engine.executors import run_tasks
 from refracmc.engine.plan import WellPlan, blocks_of

@@ -11,7 +11,7 @@ import pandas as pd
 import pyarrow as pa
 
 from refracmc import __version__
-from refracmc.case.model import Case
+from refracmc.case.validated_case import Case
 from refracmc.decisions.drivers import Samples
 from refracmc.decisions.gather import (
     DRIVER_BLOCKS,

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 
 from refracmc import __version__
 from refracmc.case.load import load_case
-from refracmc.case.model import Case
+from refracmc.case.validated_case import Case
 from refracmc.engine import store
 from refracmc.engine.blocks import (
     evaluate_blocks,

@@ -11,7 +11,7 @@ import numpy as np
 
 from refracmc.case import units
 from refracmc.case.load import load_case
-from refracmc.case.model import Case, WellCase
+from refracmc.case.validated_case import Case, WellCase
 from refracmc.engine.cash import PER_TRIAL
 from refracmc.engine.draws import draw
 from refracmc.engine.evaluate import (

@@ -15,9 +15,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from refracmc.case import units
-from refracmc.case.inputs import inputs_of
-from refracmc.case.model import Case
-from refracmc.case.plain_inputs import PlainInput, plain_inputs
+from refracmc.case.fixed_inputs import PlainInput, plain_inputs
+from refracmc.case.uncertain_inputs import inputs_of
+from refracmc.case.validated_case import Case
 from refracmc.decisions import compare, drivers, trigger_tables
 from refracmc.decisions.job_report import dated, timeline_rows, typical_row
 from refracmc.decisions.job_tables import job_tables

@@ -27,7 +27,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.case import units
-from refracmc.case.inputs import well_reach_ft
+from refracmc.case.uncertain_inputs import well_reach_ft
 from refracmc.engine.draws import draw, job_luck
 from refracmc.engine.evaluate import evaluate, job_inputs
 from refracmc.engine.plan import Strategy, WellPlan, order_plan

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from refracmc.case.reach import UNCERTAIN, planned_forces, tool_forces
+from refracmc.case.tubing_reach import UNCERTAIN, planned_forces, tool_forces
 from refracmc.engine.plan import WellPlan
 
 Array = NDArray[np.float64]

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from refracmc.case.model import Case
+from refracmc.case.validated_case import Case
 from refracmc.errors import Fault
 from refracmc.job.cost import COST_PARTS
 from refracmc.job.sleeves import PlanRefused

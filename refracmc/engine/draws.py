@@ -12,7 +12,7 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from refracmc.case.inputs import LATER_NAMES
+from refracmc.case.uncertain_inputs import LATER_NAMES
 from refracmc.job.inputs import OPTIONAL_LUCK, PER_SLEEVE_LUCK, PER_TRIAL_LUCK, JobLuck
 from refracmc.sampling.dependence import dependence_uniforms, gaussian_copula, iman_conover
 from refracmc.sampling.designs import block_uniforms

@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.case import units
-from refracmc.case.inputs import (
+from refracmc.case.job_section import Job
+from refracmc.case.uncertain_inputs import (
     inputs_of,
     method_plan,
     order_sleeves,
@@ -18,8 +19,7 @@ from refracmc.case.inputs import (
     variable_names,
     well_reach_ft,
 )
-from refracmc.case.job_section import Job
-from refracmc.case.model import Case, InputVariable, WellCase
+from refracmc.case.validated_case import Case, InputVariable, WellCase
 from refracmc.job.changes import ChangeRules, with_changes
 from refracmc.job.inputs import JobPolicy
 from refracmc.job.machine import Plan

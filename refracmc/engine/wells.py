@@ -12,7 +12,7 @@ from typing import Any, overload
 import numpy as np
 from numpy.typing import NDArray
 
-from refracmc.case.model import Case
+from refracmc.case.validated_case import Case
 from refracmc.production.fit import Posterior
 
 from . import store

@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import betainc, ndtr, ndtri
 
-from refracmc.sampling.base import Distribution, FloatArray, as_array, short
 from refracmc.sampling.beta_table import beta_ppf
+from refracmc.sampling.distribution_base import Distribution, FloatArray, as_array, short
 
 P10_NORMAL = float(ndtri(0.9))
 """Standard normal value exceeded with chance 0.10: 1.2816."""

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr, ndtri
 
-from refracmc.sampling.problems import listing, nearest
+from refracmc.sampling.spec_faults import listing, nearest
 from refracmc.sampling.streams import BLOCK_SIZE, LARGEST_UNIFORM, SMALLEST_UNIFORM, generator, open_uniforms
 
 FloatArray = NDArray[np.float64]

@@ -27,7 +27,7 @@ from typing import Literal, get_args
 import numpy as np
 from numpy.typing import NDArray
 
-from refracmc.sampling.problems import listing, nearest
+from refracmc.sampling.spec_faults import listing, nearest
 from refracmc.sampling.streams import (
     BLOCK_SIZE,
     check_keys,

@@ -11,7 +11,7 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import ArrayLike
 
-from refracmc.sampling.base import Distribution, FloatArray, as_array, short
+from refracmc.sampling.distribution_base import Distribution, FloatArray, as_array, short
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,10 +18,10 @@ from typing import Any
 
 import numpy as np
 
-from refracmc.sampling.base import Distribution
 from refracmc.sampling.continuous import Beta, LogNormal, Normal, Pert, Triangular, Truncated, Uniform
 from refracmc.sampling.discrete import Bernoulli, Discrete, Empirical, Fixed
-from refracmc.sampling.problems import Problem, SpecError, listing, nearest, read_column, shown
+from refracmc.sampling.distribution_base import Distribution
+from refracmc.sampling.spec_faults import Problem, SpecError, listing, nearest, read_column, shown
 
 __all__ = [
     "KINDS",

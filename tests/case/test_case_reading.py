@@ -19,13 +19,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from refracmc.case import fields, units
-from refracmc.case.inputs import input_sources, inputs_of, strategies_of, variable_names
+from refracmc.case import key_rules, units
+from refracmc.case.fixed_inputs import plain_inputs
 from refracmc.case.load import SHARED, load_case
+from refracmc.case.load_well import OWN
 from refracmc.case.merging import merge
-from refracmc.case.plain_inputs import plain_inputs
 from refracmc.case.starter import STARTER_FILES, write_starter
-from refracmc.case.wells import OWN
+from refracmc.case.uncertain_inputs import input_sources, inputs_of, strategies_of, variable_names
 from refracmc.errors import Fault, InputError
 
 Edit = Callable[[str, str, str], None]
@@ -124,9 +124,9 @@ def test_names_are_stable_and_unique() -> None:
 
 
 def test_every_key_is_described_with_unit_and_source() -> None:
-    def walk(model: type[fields.Section]) -> None:
+    def walk(model: type[key_rules.Section]) -> None:
         for name, info in model.model_fields.items():
-            rule = fields.rule_of(model, name)
+            rule = key_rules.rule_of(model, name)
             assert rule["text"], name
             assert info.description
             if not info.is_required():
@@ -299,7 +299,7 @@ def test_demo_is_sound_and_its_script_makes_its_files(tmp_path: Path) -> None:
 
 
 def test_key_table_holds_every_variable_and_its_default(folder: Path) -> None:
-    from refracmc.case.keys import key_rows
+    from refracmc.case.key_table import key_rows
 
     rows = {row.path.removeprefix("wells."): row for row in key_rows()}
     uncertain = {path for path, row in rows.items() if row.uncertain and not path.startswith("fit.")}

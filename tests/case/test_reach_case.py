@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from refracmc.case.load import load_case
-from refracmc.case.reach import UNCERTAIN, planned_forces, tool_forces
+from refracmc.case.tubing_reach import UNCERTAIN, planned_forces, tool_forces
 from refracmc.decisions.reach_table import reach_rows
 from refracmc.engine.draws import draw
 from refracmc.engine.plan import build_plan

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from refracmc.case.inputs import input_sources
 from refracmc.case.load import load_case
+from refracmc.case.uncertain_inputs import input_sources
 from refracmc.errors import InputError
 
 Edit = Callable[[str, str, str], None]

@@ -12,8 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from refracmc.sampling.base import short
 from refracmc.sampling.beta_table import _table, beta_ppf, exact_beta_ppf
+from refracmc.sampling.distribution_base import short
 from refracmc.sampling.distributions import (
     Bernoulli,
     Beta,

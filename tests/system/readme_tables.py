@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from refracmc.case import units
-from refracmc.case.keys import KeyRow, key_rows
+from refracmc.case.key_table import KeyRow, key_rows
 from refracmc.reporting.columns import columns_markdown
 from refracmc.reporting.job_columns import job_columns_markdown
 from refracmc.sampling.distributions import _OPTIONAL, KINDS

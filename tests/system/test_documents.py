@@ -108,7 +108,7 @@ def test_measures() -> None:
 
 
 def test_columns_of_the_trials(made: Path) -> None:
-    from refracmc.case.inputs import variable_names
+    from refracmc.case.uncertain_inputs import variable_names
 
     folder = made / "kept" / "starter"
     results = list(pd.read_parquet(folder / "results.parquet").columns)
@@ -226,7 +226,7 @@ def test_keys_of_json(made: Path, what: str) -> None:
 
 
 def test_names_inside_json(made: Path) -> None:
-    from refracmc.case.inputs import variable_names
+    from refracmc.case.uncertain_inputs import variable_names
     from refracmc.commands.trace import plan_of
     from refracmc.engine.blocks import KEPT_MEASURES
     from refracmc.engine.cash import PER_TRIAL
@@ -255,23 +255,23 @@ def test_names_inside_json(made: Path) -> None:
 
 
 def test_columns_of_the_data_files() -> None:
-    from refracmc.case import decks, histories, tallies
+    from refracmc.case import deck_file, history_file, tally_file
 
     def told(heading: str) -> set[str]:
         return set(read.names(read.part(TEXT, heading)))
 
-    volumes = {name for twins, _, _ in histories._VOLUMES for name in twins}
+    volumes = {name for twins, _, _ in history_file._VOLUMES for name in twins}
     assert told("History") == volumes | {"well_id", "date", "days_on"}
-    assert all(f'"{name}"' in inspect.getsource(histories) for name in told("History"))
-    tally = {name for twins in tallies._REQUIRED for name in twins} | {
+    assert all(f'"{name}"' in inspect.getsource(history_file) for name in told("History"))
+    tally = {name for twins in tally_file._REQUIRED for name in twins} | {
         "installed",
         "well_id",
-        *tallies.SHARES,
+        *tally_file.SHARES,
     }
-    states = set(tallies.STATES)
+    states = set(tally_file.STATES)
     assert told("Sleeve tally") == tally | states
-    assert all(f"`{name}`" in read.part(TEXT, "Sleeve tally") for name in tallies.ISOLATIONS)
-    assert all(f'"{name}"' in inspect.getsource(decks) for name in told("Price deck"))
+    assert all(f"`{name}`" in read.part(TEXT, "Sleeve tally") for name in tally_file.ISOLATIONS)
+    assert all(f'"{name}"' in inspect.getsource(deck_file) for name in told("Price deck"))
     assert len(told("Price deck")) == 6
 
 
@@ -288,8 +288,8 @@ def test_counts_in_the_limits() -> None:
 
 def test_keys_outside_the_made_tables() -> None:
     from refracmc.case.load import HEAD_KEYS
+    from refracmc.case.load_well import OVERRIDES, OWN, WELL_KEYS
     from refracmc.case.strategies import Trigger
-    from refracmc.case.wells import OVERRIDES, OWN, WELL_KEYS
     from refracmc.job.orders import NAMED_ORDERS
     from refracmc.job.planner import CLOSE_POLICIES, RECLOSE_HABITS
     from refracmc.production.uplift import RECORDS

@@ -8,9 +8,9 @@ from typing import Any, Literal, get_args, get_origin
 
 from pydantic import BaseModel
 
-from refracmc.case.fields import Section, range_text, rule_of
+from refracmc.case.key_rules import Section, range_text, rule_of
 from refracmc.case.load import SHARED
-from refracmc.case.wells import OWN
+from refracmc.case.load_well import OWN
 
 
 @dataclass(frozen=True)

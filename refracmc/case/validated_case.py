@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Literal
 
 from pydantic import ValidationError
 
-from refracmc.case.decks import Deck
+from refracmc.case.deck_file import Deck
 from refracmc.case.faults import from_validation
 from refracmc.case.job_section import Job
 from refracmc.case.response_section import Response, Stress
-from refracmc.case.sections import (
+from refracmc.case.shared_sections import (
     Completion,
     Dependence,
     Fiscal,

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 from refracmc.case import units
 from refracmc.case.faults import KeyPath, nearest, path_text
-from refracmc.case.inputs import is_shared, job_reach_ft, method_plan, order_sleeves, variable_names
 from refracmc.case.response_section import Response
-from refracmc.case.sections import Completion, Dependence, TypeCurve, Valuation
+from refracmc.case.shared_sections import Completion, Dependence, TypeCurve, Valuation
 from refracmc.case.strategies import Strategies
+from refracmc.case.uncertain_inputs import is_shared, job_reach_ft, method_plan, order_sleeves, variable_names
 from refracmc.errors import Fault
 from refracmc.job.orders import NAMED_ORDERS
 from refracmc.job.sleeves import PlanRefused, Tally

@@ -9,7 +9,7 @@ from typing import Any, Literal
 
 from pydantic import StrictBool, StrictStr, field_validator
 
-from refracmc.case.fields import (
+from refracmc.case.key_rules import (
     Problem,
     Section,
     Uncertain,

@@ -9,7 +9,7 @@ from typing import Any, Literal, TypeVar
 from pydantic import ValidationError
 
 from refracmc.case import units
-from refracmc.case.checks import (
+from refracmc.case.cross_checks import (
     curve_faults,
     date_faults,
     intensity_faults,
@@ -25,18 +25,27 @@ from refracmc.case.faults import (
     path_text,
     unknown_key,
 )
-from refracmc.case.fields import Section
-from refracmc.case.histories import read_history, to_history, unfit_reason
-from refracmc.case.inputs import well_variables
+from refracmc.case.history_file import read_history, to_history, unfit_reason
+from refracmc.case.input_tables import Files
 from refracmc.case.job_section import Job
+from refracmc.case.key_rules import Section
 from refracmc.case.merging import merge, stands_in
-from refracmc.case.model import Settings, WellCase
-from refracmc.case.reach import reach_faults, stated_reach_ft
 from refracmc.case.response_section import Response, Stress
-from refracmc.case.sections import Completion, Fiscal, Fit, Interests, Opex, Prices, TypeCurve, Valuation
+from refracmc.case.shared_sections import (
+    Completion,
+    Fiscal,
+    Fit,
+    Interests,
+    Opex,
+    Prices,
+    TypeCurve,
+    Valuation,
+)
 from refracmc.case.strategies import Strategies
-from refracmc.case.tables import Files
-from refracmc.case.tallies import read_tally
+from refracmc.case.tally_file import read_tally
+from refracmc.case.tubing_reach import reach_faults, stated_reach_ft
+from refracmc.case.uncertain_inputs import well_variables
+from refracmc.case.validated_case import Settings, WellCase
 from refracmc.errors import Fault, InputError
 from refracmc.job.sleeves import Tally
 

@@ -6,10 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.case import units
-from refracmc.case.columns import months, numbers, require_columns
 from refracmc.case.faults import nearest
-from refracmc.case.histories import well_rows
-from refracmc.case.tables import Table, shorten
+from refracmc.case.history_file import well_rows
+from refracmc.case.input_columns import months, numbers, require_columns
+from refracmc.case.input_tables import Table, shorten
 from refracmc.errors import Fault
 from refracmc.job.sleeves import ISOLATIONS, STATES, Tally, TallyProblem
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from refracmc.case import units
 from refracmc.case.faults import nearest
-from refracmc.case.tables import SHOWN, Table, shorten
+from refracmc.case.input_tables import SHOWN, Table, shorten
 from refracmc.errors import Fault
 
 LARGEST = 1e9

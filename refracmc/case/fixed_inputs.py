@@ -6,11 +6,11 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from refracmc.case.fields import Section, rule_of
-from refracmc.case.inputs import STATED
+from refracmc.case.key_rules import Section, rule_of
+from refracmc.case.uncertain_inputs import STATED
 
 if TYPE_CHECKING:
-    from refracmc.case.model import Case, WellCase
+    from refracmc.case.validated_case import Case, WellCase
 
 CHOSEN = "chosen in the case"
 NOT_CHOSEN = "default of the choice"

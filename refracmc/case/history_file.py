@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.case import units
-from refracmc.case.columns import months, numbers, require_columns
 from refracmc.case.faults import nearest
-from refracmc.case.tables import Table, shorten
+from refracmc.case.input_columns import months, numbers, require_columns
+from refracmc.case.input_tables import Table, shorten
 from refracmc.errors import Fault
 
 if TYPE_CHECKING:

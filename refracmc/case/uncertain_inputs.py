@@ -8,20 +8,20 @@ from typing import TYPE_CHECKING, Any, get_args
 from pydantic import BaseModel
 
 from refracmc.case import units
-from refracmc.case.fields import Section, rule_of
 from refracmc.case.job_section import Job
+from refracmc.case.key_rules import Section, rule_of
 from refracmc.case.methods_section import Bullhead, Methods, Straddle
 from refracmc.case.pressure_section import PressureScreen
-from refracmc.case.reach import stated_reach_ft
 from refracmc.case.reach_section import ReachForces
 from refracmc.case.response_section import Response, Stress
-from refracmc.case.sections import Opex, Prices, TypeCurve
+from refracmc.case.shared_sections import Opex, Prices, TypeCurve
+from refracmc.case.tubing_reach import stated_reach_ft
 from refracmc.job.methods import MethodPlan, plan_method
 from refracmc.job.orders import NAMED_ORDERS, named_order, validate
 
 if TYPE_CHECKING:
-    from refracmc.case.model import Case, Group, InputVariable, WellCase
     from refracmc.case.strategies import Strategies
+    from refracmc.case.validated_case import Case, Group, InputVariable, WellCase
     from refracmc.job.sleeves import Tally
 
 STATED = "stated in the case"
@@ -112,7 +112,7 @@ def well_variables(
     well_id: str, prices: Prices, sections: Mapping[str, Section | None], phase: str, status: str
 ) -> tuple[InputVariable, ...]:
     """The variables of one well from its merged sections (type_curve may be None)."""
-    from refracmc.case.model import InputVariable
+    from refracmc.case.validated_case import InputVariable
 
     found = []
     for key, section in {"prices": prices, **sections}.items():
