@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from refracmc.decisions.hindcast import run_hindcast
+from refracmc.decisions.hindcast_tables import run_hindcast
 
 CUTS = ((12, 24), (24, 36), (36, 36))
 SHOWN = ["wells", "coverage", "coverage_se", "tail_low", "tail_high", "pinball", "crps", "bias_of_sum"]
@@ -45,7 +45,6 @@ def main() -> None:
                 undeclared=options.undeclared,
                 out_dir=folder,
                 pool=not options.no_pool,
-                charts=bool(options.out),
             )
             taken = time.perf_counter() - begun
             scores = report.scores.assign(cut=f"{months_in}/{months_out}")

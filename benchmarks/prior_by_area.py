@@ -26,9 +26,8 @@ import pandas as pd
 
 from benchmarks.prior_learning import Learner
 from benchmarks.prior_windows import Window, read_windows
-from refracmc.decisions.hindcast import read_areas, read_histories, score_tables, yardstick
-from refracmc.production.fit_pooling import PooledPrior
-from refracmc.production.hindcast import (
+from refracmc.decisions.hindcast_tables import read_areas, read_histories, score_tables, yardstick
+from refracmc.production.hidden_months import (
     COLUMNS,
     MORE_COLUMNS,
     Hidden,
@@ -39,6 +38,7 @@ from refracmc.production.hindcast import (
     table_row,
 )
 from refracmc.production.history import build_history
+from refracmc.production.prior import PooledPrior
 from refracmc.production.scores import cluster_errors, common_shock
 
 CUTS = ((12, 12), (12, 24), (24, 36), (36, 36), (36, 60))

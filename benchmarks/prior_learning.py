@@ -27,12 +27,12 @@ from benchmarks.prior_windows import (
     wide_prior,
 )
 from refracmc.production.decline import cumulative_mixture
-from refracmc.production.fit_pooling import Discrepancy, PooledPrior
-from refracmc.production.fit_posterior import DAYS_PER_MONTH
-from refracmc.production.fit_sampler import keyed_generator, stratified
-from refracmc.production.fit_uptime import LOG_RATE_REFERENCE, UPTIME_REFERENCE, UptimePrior, uptime_draws
+from refracmc.production.posterior import DAYS_PER_MONTH
+from refracmc.production.prior import Discrepancy, PooledPrior
+from refracmc.production.sampler import keyed_generator, stratified
 from refracmc.production.scores import LEVELS as NAMED_LEVELS
 from refracmc.production.scores import NOMINAL
+from refracmc.production.uptime import LOG_RATE_REFERENCE, UPTIME_REFERENCE, UptimePrior, uptime_draws
 
 Array = NDArray[np.float64]
 Month = np.datetime64 | None

@@ -12,21 +12,21 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from refracmc.production.averaging import anchored
 from refracmc.production.decline import FORMS
 from refracmc.production.fit import FitRefused, check_fittable, make_target, sample_form
-from refracmc.production.fit_likelihood import ErrorPrior, Target, carried_residual
-from refracmc.production.fit_mix import anchored
-from refracmc.production.fit_pooling import PooledPrior, default_prior
-from refracmc.production.fit_sampler import Generator, keyed_generator
-from refracmc.production.fit_uptime import UptimeState, uptime_state
 from refracmc.production.history import HistoryProblem, build_history, clean
+from refracmc.production.likelihood import ErrorPrior, Target, carried_residual
+from refracmc.production.prior import PooledPrior, default_prior
+from refracmc.production.sampler import Generator, keyed_generator
+from refracmc.production.uptime import UptimeState, uptime_state
 
 Array = NDArray[np.float64]
 
 MONTHS_IN = (12, 24, 36)
 MONTHS_OUT = (12, 24, 36, 60)
 PARTICLES = 512
-# Means and sds asked under, as in fit_pooling.py: wide, and the answer does not hang on them (assumptions)
+# Means and sds asked under, as in prior.py: wide, and the answer does not hang on them (assumptions)
 SHAPES = {
     "oil": ((0.8, 0.5), (1.2, 0.2), (5.5, 0.7), (0.5, 0.2)),
     "gas": ((0.2, 0.5), (0.9, 0.2), (6.0, 0.8), (0.6, 0.2)),

@@ -41,7 +41,7 @@ CORE = ("production", "job", "economics")
 HEAVY = ("numpy", "pandas", "scipy", "matplotlib", "pyarrow", "SALib", "pydantic", "numba", "dask")
 LONGEST_FILE = 350
 # The fit samples a posterior: it is handed a seed and keys its own generator by it; nothing else of the core is.
-SEEDED = ("refracmc.production.fit", "refracmc.production.fit_sampler")
+SEEDED = ("refracmc.production.fit", "refracmc.production.sampler")
 RANDOM_TYPES = {"Generator", "SeedSequence", "PCG64", "BitGenerator", "default_rng"}
 
 # A unit, or the word that says a number has none.

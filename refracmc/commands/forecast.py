@@ -36,7 +36,8 @@ def write_forecasts(
 
     Raises InputError where the well does not exist or has no history to forecast from.
     """
-    from refracmc.decisions.forecast_page import forecast_tables, segment_text, write_forecast_page
+    from refracmc.decisions.forecast_tables import forecast_tables, segment_text
+    from refracmc.reporting.forecast_page import write_forecast_page
     from refracmc.reporting.style import drawing
 
     case = load_case(path).with_sampling(None, seed)

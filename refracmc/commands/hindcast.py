@@ -74,7 +74,8 @@ def hindcast(
     phase: auto, oil or gas; wells: table of well_id and area; undeclared: list or zero. Raises InputError with
     every fault of the options and files, or where no well has months enough.
     """
-    from refracmc.decisions.hindcast import SEED, run_hindcast
+    from refracmc.decisions.hindcast_tables import SEED, run_hindcast
+    from refracmc.reporting.charts_hindcast import draw_hindcast
 
     faults: list[Fault] = []
     known, hidden = _months("months-in", months_in, faults), _months("months-out", months_out, faults)
@@ -108,4 +109,5 @@ def hindcast(
         seed=SEED if seed is None else seed,
         progress=tell,
     )
+    draw_hindcast(report.table, report.baseline, report.integral, Path(out))
     return HindcastText(report.table, report.scores, Path(out), _text(report.table, report.scores, Path(out)))

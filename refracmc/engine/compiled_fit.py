@@ -1,6 +1,6 @@
 """Likelihood of a fit's particles, compiled: one pass over the months, some particles side by side.
 
-The formulas are those of `refracmc/production/fit_likelihood.py` and `fit_forms.py`; logarithm and exponential those of
+The formulas are those of `refracmc/production/likelihood.py` and `fit_forms.py`; logarithm and exponential those of
 `lanes`. Log likelihoods agree to 1e-12 (less next to b = 0). The draws of a posterior are then the same to the last
 bit, unless one of its choices hangs on that; only the weights of its forms move in their last digits.
 """
@@ -14,7 +14,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from refracmc.production.fit_forms import hyperbolic_constants
-from refracmc.production.fit_likelihood import NU, Target
+from refracmc.production.likelihood import NU, Target
 
 from .lanes import CONTRACT, COUNT, every, growth, inlined, least, load, logarithm_past_one, most, store
 

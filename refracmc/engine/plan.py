@@ -27,7 +27,7 @@ from refracmc.job.methods import MethodPlan
 from refracmc.job.planner import plan as plan_job_steps
 from refracmc.job.sleeves import PlanRefused
 from refracmc.production.fit import FitSettings, Posterior, fit_decline
-from refracmc.production.fit_pooling import PooledPrior
+from refracmc.production.prior import PooledPrior
 from refracmc.production.response import intensity_factor
 from refracmc.production.stress import pair_contrast, pair_normal, treated_before
 from refracmc.sampling.dependence import rank_matrix

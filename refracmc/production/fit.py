@@ -1,8 +1,8 @@
 """Fit a decline to one well's history: a joint posterior of form, parameters, uptime and secondary ratios.
 
 The curve, its autocorrelated heavy-tailed errors and the pooled prior give the parameters
-(fit_likelihood.py, fit_sampler.py); several forms are averaged by their evidence; what a curve cannot know
-is added as a discrepancy (fit_mix.py, fit_pooling.py); uptime is its own process (fit_uptime.py). The draws
+(likelihood.py, sampler.py); several forms are averaged by their evidence; what a curve cannot know
+is added as a discrepancy (averaging.py, prior.py); uptime is its own process (uptime.py). The draws
 ARE the forecast: no other spread is added downstream.
 """
 
@@ -15,14 +15,14 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
+from refracmc.production.averaging import ACCEPTANCE_LIMIT, R_HAT_LIMIT, assemble, finish
 from refracmc.production.decline import FORMS
 from refracmc.production.fit_forms import slots_at_end
-from refracmc.production.fit_likelihood import Target
-from refracmc.production.fit_mix import ACCEPTANCE_LIMIT, R_HAT_LIMIT, assemble, finish
-from refracmc.production.fit_pooling import PooledPrior, default_prior
-from refracmc.production.fit_posterior import DAYS_PER_MONTH, FitRefused, Posterior
-from refracmc.production.fit_sampler import Generator, Sample, keyed_generator, sample
 from refracmc.production.history import CleanHistory, History, clean
+from refracmc.production.likelihood import Target
+from refracmc.production.posterior import DAYS_PER_MONTH, FitRefused, Posterior
+from refracmc.production.prior import PooledPrior, default_prior
+from refracmc.production.sampler import Generator, Sample, keyed_generator, sample
 
 __all__ = [
     "DAYS_PER_MONTH",

@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
-from refracmc.production.fit_sampler import Generator
 from refracmc.production.history import History
+from refracmc.production.sampler import Generator
 
 Array = NDArray[np.float64]
 

@@ -16,10 +16,10 @@ from numpy.typing import NDArray
 from scipy.special import digamma, expit, polygamma
 
 from refracmc.production.fit import FitRefused, check_fittable, make_target, sample_form
-from refracmc.production.fit_pooling import PooledPrior, default_prior
-from refracmc.production.fit_sampler import Generator, keyed_generator
-from refracmc.production.fit_uptime import LOG_RATE_REFERENCE, UPTIME_REFERENCE, uptime_state
 from refracmc.production.history import History, clean
+from refracmc.production.prior import PooledPrior, default_prior
+from refracmc.production.sampler import Generator, keyed_generator
+from refracmc.production.uptime import LOG_RATE_REFERENCE, UPTIME_REFERENCE, uptime_state
 
 Array = NDArray[np.float64]
 

@@ -15,8 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from refracmc.production.fit_pooling import SOURCE
 from refracmc.production.history import SHORT_MONTH_DAYS, History
+from refracmc.production.prior import SOURCE
 
 Array = NDArray[np.float64]
 

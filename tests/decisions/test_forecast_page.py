@@ -4,9 +4,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from refracmc.decisions.forecast_page import forecast_tables, write_forecast_page
+from refracmc.decisions.forecast_tables import forecast_tables
 from refracmc.production.fit import FitSettings, fit_decline
 from refracmc.production.history import build_history
+from refracmc.reporting.forecast_page import write_forecast_page
 
 
 @pytest.fixture(scope="module")

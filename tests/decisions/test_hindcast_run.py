@@ -1,4 +1,4 @@
-"""The hindcast command's work: files in, tables and charts out, faults in words."""
+"""The hindcast command's work: files in, tables out, faults in words."""
 
 from pathlib import Path
 
@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from refracmc.decisions.hindcast import read_areas, read_histories, run_hindcast
+from refracmc.decisions.hindcast_tables import read_areas, read_histories, run_hindcast
 from refracmc.errors import InputError
 from refracmc.production.scores import score
 
@@ -20,12 +20,11 @@ def report(tmp_path_factory):
     return run_hindcast([FILE], 24, 24, wells_file=WELLS, undeclared="zero", out_dir=folder), folder
 
 
-def test_the_tables_and_charts_are_written(report):
+def test_the_tables_are_written(report):
     result, folder = report
     names = {p.name for p in folder.iterdir()}
     assert names == {
         "hindcast.csv", "hindcast_baseline.csv", "scores.csv", "integral.csv", "common_shock.csv",
-        "hindcast.png", "hindcast_wells.png",
     }  # fmt: skip
     back = pd.read_csv(folder / "hindcast.csv", dtype={"well_id": str})
     assert len(back) == 10
@@ -54,7 +53,7 @@ def test_two_files_are_joined_and_the_seed_repeats(report, tmp_path):
     frame[~half].to_parquet(tmp_path / "b.parquet")
     again = run_hindcast(
         [tmp_path / "a.csv", tmp_path / "b.parquet"], 24, 24, wells_file=WELLS, undeclared="zero",
-        out_dir=tmp_path / "out", charts=False,
+        out_dir=tmp_path / "out",
     )  # fmt: skip
     pd.testing.assert_frame_equal(again.table, result.table)
 

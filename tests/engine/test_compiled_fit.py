@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from refracmc.production.fit import FitSettings, fit_decline
-from refracmc.production.fit_likelihood import Target
+from refracmc.production.likelihood import Target
 from tests.production.fit_targets import FORMS, made_target, particles, plain_likelihood
 from tests.production.test_fit import made_history
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import gammaln
 
-from refracmc.production.fit_likelihood import NU, Target
-from refracmc.production.fit_pooling import default_prior
+from refracmc.production.likelihood import NU, Target
+from refracmc.production.prior import default_prior
 
 FORMS = ("modified_hyperbolic", "stretched_exponential", "duong")
 

@@ -152,7 +152,7 @@ def test_a_well_long_shut_in_is_likelier_to_stay_idle():
 def test_averaged_noise_against_simulation():
     """Oracle: 20,000 simulated autoregressions of Student-t(4) innovations; tolerance five standard
     errors."""
-    from refracmc.production.fit_likelihood import NU, averaged_noise_sd
+    from refracmc.production.likelihood import NU, averaged_noise_sd
 
     generator = np.random.default_rng(4)
     e, total = np.zeros(20_000), np.zeros(20_000)
@@ -167,7 +167,7 @@ def test_averaged_noise_against_simulation():
 def test_the_sampler_reaches_a_known_posterior():
     """Oracle: normal prior and normal likelihood, closed-form posterior and evidence; five standard errors
     of 2048."""
-    from refracmc.production.fit_sampler import keyed_generator, sample
+    from refracmc.production.sampler import keyed_generator, sample
 
     generator = keyed_generator(3, "test")
     start = generator.standard_normal((2, 2048))

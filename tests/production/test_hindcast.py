@@ -4,10 +4,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from refracmc.production.fit_pooling import default_prior
-from refracmc.production.hindcast import COLUMNS, HindcastSettings, crps_of, run, split_wells
+from refracmc.production.hidden_months import COLUMNS, HindcastSettings, crps_of, run, split_wells
 from refracmc.production.history import build_history
 from refracmc.production.pooling import Evidence, choose_wells, learn_prior, pool_histories, well_evidence
+from refracmc.production.prior import default_prior
 from refracmc.production.scores import cluster_errors, common_shock, integral_histogram, pinball, score
 
 SMALL = {"draws": 128, "particles": 128}

@@ -12,9 +12,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from refracmc.production.fit_sampler import keyed_generator
-from refracmc.production.hindcast import HindcastSettings, run, split_wells, table_row
+from refracmc.production.hidden_months import HindcastSettings, run, split_wells, table_row
 from refracmc.production.least_squares import least_squares_draws
+from refracmc.production.sampler import keyed_generator
 from refracmc.production.scores import score
 
 DATA = Path(__file__).parents[1] / "data"

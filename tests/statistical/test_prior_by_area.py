@@ -14,9 +14,9 @@ import pytest
 from benchmarks.prior_learning import Learner
 from benchmarks.prior_windows import PARTICLES, read_windows, reweighted
 from refracmc.production.fit import make_target, sample_form
-from refracmc.production.fit_pooling import default_prior
-from refracmc.production.fit_sampler import keyed_generator
 from refracmc.production.history import build_history, clean
+from refracmc.production.prior import default_prior
+from refracmc.production.sampler import keyed_generator
 
 DATA = Path(__file__).parents[1] / "data"
 FORM = "modified_hyperbolic"

@@ -1,9 +1,8 @@
-"""`refracmc hindcast`: forecasts made from the early months, against the months that were hidden from them.
+"""Tables of a hindcast: forecasts made from the early months, against the months that were hidden from them.
 
-Writes into the folder: hindcast.csv (one row per well), hindcast_baseline.csv (the same for the
+Written into the folder: hindcast.csv (one row per well), hindcast_baseline.csv (the same for the
 least-squares yardstick), scores.csv (per phase, and per area and phase where areas are known, for both),
-integral.csv (histogram of the probability integral), common_shock.csv, and hindcast.png and
-hindcast_wells.png, drawn from those tables."""
+integral.csv (histogram of the probability integral) and common_shock.csv."""
 
 from __future__ import annotations
 
@@ -15,9 +14,9 @@ import numpy as np
 import pandas as pd
 
 from refracmc.errors import Fault, InputError
-from refracmc.production.fit_sampler import keyed_generator
-from refracmc.production.hindcast import Hindcast, HindcastSettings, run, table_row
+from refracmc.production.hidden_months import Hindcast, HindcastSettings, run, table_row
 from refracmc.production.least_squares import least_squares_draws
+from refracmc.production.sampler import keyed_generator
 from refracmc.production.scores import common_shock, integral_histogram, score
 
 SEED = 20261101
@@ -47,10 +46,9 @@ def run_hindcast(
     out_dir: str | Path = "hindcast",
     seed: int = SEED,
     pool: bool = True,
-    charts: bool = True,
     progress: Callable[[int, int], None] | None = None,
 ) -> HindcastReport:
-    """Hindcast all wells of the files, score them, and write tables and charts. Raises InputError with all
+    """Hindcast all wells of the files, score them, and write the tables. Raises InputError with all
     faults.
 
     paths: tidy histories, CSV or Parquet, many wells a file; months_in, months_out: calendar months from
@@ -93,10 +91,6 @@ def run_hindcast(
         target = folder / name
         table.to_csv(target, index=False, lineterminator="\n")
         files.append(target)
-    if charts:
-        from refracmc.decisions.hindcast_charts import draw_hindcast
-
-        files += draw_hindcast(result.table, baseline, integral, folder)
     return HindcastReport(result.table, baseline, scores, integral, shock, tuple(files))
 
 

@@ -10,7 +10,9 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-INK, FAINT, OURS, OTHER = "#1f262d", "#68727c", "#7d2bb0", "#d07619"
+from refracmc.reporting.style import FAINT, INK, PALETTE
+
+OURS, OTHER = PALETTE[:2]
 UNITS = {"oil": "bbl", "gas": "Mcf"}
 
 

@@ -10,8 +10,8 @@ import math
 from dataclasses import dataclass, replace
 
 from refracmc.production.fit_forms import ShapePrior
-from refracmc.production.fit_likelihood import ErrorPrior
-from refracmc.production.fit_uptime import UptimePrior
+from refracmc.production.likelihood import ErrorPrior
+from refracmc.production.uptime import UptimePrior
 
 SOURCE = (
     "Contains data from Secretaría de Energía de la Nación (Argentina), "

@@ -15,11 +15,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from refracmc.production.fit import FitRefused, FitSettings, fit_decline, pooled_decline
-from refracmc.production.fit_pooling import PooledPrior, default_prior
-from refracmc.production.fit_posterior import Posterior
-from refracmc.production.fit_sampler import keyed_generator
 from refracmc.production.history import History, HistoryProblem, build_history
 from refracmc.production.pooling import Evidence, choose_wells, learn_prior, well_evidence
+from refracmc.production.posterior import Posterior
+from refracmc.production.prior import PooledPrior, default_prior
+from refracmc.production.sampler import keyed_generator
 
 Array = NDArray[np.float64]
 Months = NDArray[np.datetime64]

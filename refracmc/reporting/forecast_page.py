@@ -1,8 +1,4 @@
-"""One page per well: history, fit, band, residuals, parameters with their correlation, and what was cleaned
-and why.
-
-Tables first (months, forecast, parameters, correlation), then the chart drawn from them.
-"""
+"""Page of a forecast: the tables of one well as files, and the chart drawn from them and from the posterior."""
 
 from __future__ import annotations
 
@@ -16,77 +12,14 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
+from refracmc.decisions.forecast_tables import forecast_tables, segment_text
 from refracmc.production.decline import FORMS
 from refracmc.production.fit import Posterior
-from refracmc.production.history import History, clean
-from refracmc.production.stepups import find_step_ups
+from refracmc.production.history import History
+from refracmc.reporting.style import FAINT, INK, PALETTE
 
-INK, FAINT, OURS, BAND = "#1f262d", "#68727c", "#7d2bb0", "#c9b3dc"
+OURS, BAND = PALETTE[0], "#c9b3dc"
 UNITS = {"oil": "bbl", "gas": "Mcf"}
-PARAMETERS = ("rate_per_d", "decline_per_year", "b", "terminal_decline_per_year")
-
-
-def forecast_tables(
-    history: History, posterior: Posterior, horizon_months: int = 120
-) -> dict[str, pd.DataFrame]:
-    """The four tables of a page.
-
-    months: date, volume, days_on, rate (per producing day), used, reason, fitted_p90, fitted_p50,
-    fitted_p10 (rates), log_residual, step_up (ratio). forecast: month (1 = first after the history), volume
-    mean, p90, p50, p10 of the month, and of the cumulative. parameters: Posterior.summary(). correlation:
-    of the hyperbolic draws' parameters (logs of rates and declines), uptime and log technical EUR."""
-    cleaned = clean(history)
-    months = pd.DataFrame(
-        {
-            "date": history.dates.astype(str),
-            "volume": history.volume(),
-            "days_on": history.days_on,
-            "rate_per_d": cleaned.rate,
-            "used": cleaned.used,
-            "reason": list(cleaned.reasons),
-        }
-    )
-    fitted = posterior.diagnostics.get("fitted_log_rate")
-    for k, name in enumerate(("fitted_p90", "fitted_p50", "fitted_p10")):
-        months[name] = np.nan
-        if fitted is not None:
-            months.loc[np.asarray(posterior.diagnostics["fitted_index"]), name] = np.exp(fitted[k])
-    with np.errstate(invalid="ignore", divide="ignore"):
-        months["log_residual"] = np.log(months["rate_per_d"] / months["fitted_p50"])
-    months["step_up"] = np.nan
-    for step in find_step_ups(history):
-        months.loc[step.index, "step_up"] = step.ratio
-    edges = np.arange(horizon_months + 1, dtype=np.float64)
-    total = posterior.cumulative(edges)
-    forecast = pd.DataFrame({"month": np.arange(1, horizon_months + 1)})
-    for name, values in (("volume", np.diff(total, axis=1)), ("cumulative", total[:, 1:])):
-        p90, p50, p10 = np.quantile(values, [0.1, 0.5, 0.9], axis=0)
-        forecast[f"{name}_mean"] = values.mean(axis=0)
-        forecast[f"{name}_p90"], forecast[f"{name}_p50"], forecast[f"{name}_p10"] = p90, p50, p10
-    return {
-        "months": months,
-        "forecast": forecast,
-        "parameters": pd.DataFrame(posterior.summary()),
-        "correlation": _correlation(posterior),
-    }
-
-
-def _correlation(posterior: Posterior) -> pd.DataFrame:
-    members = posterior.form == FORMS.index("modified_hyperbolic")
-    names = [*PARAMETERS, "uptime", "technical_eur"]
-    columns = np.vstack(
-        [posterior.slots[:, members], posterior.uptime[members], posterior.technical_eur[members]]
-    )
-    for k in (0, 1, 3, 5):
-        columns[k] = np.log(np.maximum(columns[k], 1e-12))
-    if members.sum() < 3:
-        values = np.full((6, 6), np.nan)
-    else:
-        with np.errstate(invalid="ignore", divide="ignore"):
-            values = np.corrcoef(columns)
-    table = pd.DataFrame(values, columns=names)
-    table.insert(0, "parameter", names)
-    return table
 
 
 def write_forecast_page(
@@ -120,16 +53,6 @@ def write_forecast_page(
     path = target / f"{stem}.png"
     figure.savefig(path, metadata={"Software": None})
     return [*files, path]
-
-
-def segment_text(months: pd.DataFrame) -> str:
-    """From which month the fit runs, and the segment the step-ups propose where it is another."""
-    used = months.loc[months["used"].astype(bool), "date"]
-    text = f"fitted from {used.iloc[0]}" if len(used) else "no month fitted"
-    steps = months.loc[months["step_up"].notna(), "date"]
-    if not len(steps):
-        return f"{text}, no step-up found"
-    return f"{text}, proposed segment start {steps.iloc[-1]} ({len(steps)} step-up{'s' * (len(steps) > 1)} found)"
 
 
 def _dates(table: pd.DataFrame) -> np.ndarray[tuple[int, ...], np.dtype[np.datetime64]]:

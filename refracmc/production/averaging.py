@@ -11,13 +11,13 @@ from scipy.special import ndtri, stdtrit
 
 from refracmc.production.decline import FORMS, cumulative_mixture
 from refracmc.production.fit_forms import slots_at_end
-from refracmc.production.fit_likelihood import Target, averaged_noise_sd, carried_residual
-from refracmc.production.fit_pooling import Discrepancy, PooledPrior
-from refracmc.production.fit_posterior import DAYS_PER_MONTH, TECHNICAL_MONTHS, Posterior
-from refracmc.production.fit_sampler import Generator, Sample, stratified
 from refracmc.production.fit_secondary import secondary_ratios
-from refracmc.production.fit_uptime import uptime_draws, uptime_state
 from refracmc.production.history import PHASES, History
+from refracmc.production.likelihood import Target, averaged_noise_sd, carried_residual
+from refracmc.production.posterior import DAYS_PER_MONTH, TECHNICAL_MONTHS, Posterior
+from refracmc.production.prior import Discrepancy, PooledPrior
+from refracmc.production.sampler import Generator, Sample, stratified
+from refracmc.production.uptime import uptime_draws, uptime_state
 
 Array = NDArray[np.float64]
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from refracmc.production.fit_likelihood import _sum_of_logs
+from refracmc.production.likelihood import _sum_of_logs
 from tests.production.fit_targets import FORMS, made_target, particles, plain_likelihood
 
 
