@@ -24,8 +24,8 @@ from threadpoolctl import threadpool_limits
 
 from refracmc.case.load import load_case
 from refracmc.engine.draws import draw
-from refracmc.engine.evaluate import evaluate
 from refracmc.engine.plan import WellPlan, build_plan
+from refracmc.engine.valuation import evaluate
 
 from .work import CURVE, DEMO
 

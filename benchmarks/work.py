@@ -12,8 +12,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from refracmc.case.load import load_case
-from refracmc.engine import evaluate as engine
-from refracmc.engine import money
+from refracmc.engine import block_jobs, block_model, money, valuation
 from refracmc.engine.cash import PER_TRIAL, JobOutcome
 from refracmc.engine.draws import draw
 from refracmc.engine.plan import WellPlan, build_plan
@@ -64,10 +63,10 @@ class Block:
 def block_of(plan: WellPlan, number: int, trials: int) -> Block:
     """Draw a block of so many trials, do its jobs and its price paths."""
     draws = draw(plan, number, trials)
-    model = engine.model_block(plan, draws)
+    model = block_model.model_block(plan, draws)
     outcomes = [
-        engine.outcome(plan, draws, model, strategy, job, cost)
-        for strategy, job, cost, _ in engine.simulate_jobs(plan, draws, plan.strategies)
+        block_jobs.outcome(plan, draws, model, strategy, job, cost)
+        for strategy, job, cost, _ in block_jobs.simulate_jobs(plan, draws, plan.strategies)
     ]
     paths, expected = money._paths(plan, draws, trials)
     assert expected is not None
@@ -129,7 +128,7 @@ def block_of(plan: WellPlan, number: int, trials: int) -> Block:
             for strategy, made in zip(plan.strategies, outcomes, strict=True)
         ),
     )
-    return Block(draws, engine.outcomes_of(outcomes, trials), told)
+    return Block(draws, block_jobs.outcomes_of(outcomes, trials), told)
 
 
 def engine_values(
@@ -138,8 +137,8 @@ def engine_values(
     """Streams, response and cash of a block whose jobs are done, by the engine; price paths unless they are ready."""
     if not paths_ready:
         money._LAST.clear()  # price paths are made anew: they are part of what is timed
-    model = engine.model_block(plan, block.draws)
-    return engine.value_jobs(plan, model, plan.strategies, block.jobs, wanted)
+    model = block_model.model_block(plan, block.draws)
+    return valuation.value_jobs(plan, model, plan.strategies, block.jobs, wanted)
 
 
 def engine_few(plan: WellPlan, block: Block) -> dict[str, Array]:
@@ -149,7 +148,7 @@ def engine_few(plan: WellPlan, block: Block) -> dict[str, Array]:
 
 def whole_run(plan: WellPlan, number: int, trials: int) -> dict[str, Array]:
     """A block as the product runs it: draws, jobs, prices, streams, cash, all measures."""
-    return engine.evaluate(plan, draw(plan, number, trials)).measures
+    return valuation.evaluate(plan, draw(plan, number, trials)).measures
 
 
 Timed = Callable[[WellPlan, int], tuple[Callable[[], dict[str, Array]], int]]

@@ -22,9 +22,9 @@ from refracmc.decisions.gather import (
     leading,
     sample_drivers,
 )
+from refracmc.engine.block_model import forget_streams
 from refracmc.engine.cash import PER_TRIAL
 from refracmc.engine.draws import PROCESSES, draw
-from refracmc.engine.evaluate import forget_streams
 from refracmc.engine.executors import run_tasks
 from refracmc.engine.plan import Strategy, WellOutline, WellPlan
 from refracmc.engine.progress import Silent

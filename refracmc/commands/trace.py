@@ -12,18 +12,13 @@ import numpy as np
 from refracmc.case import units
 from refracmc.case.load import load_case
 from refracmc.case.validated_case import Case, WellCase
+from refracmc.engine.block_model import chunks_of
 from refracmc.engine.cash import PER_TRIAL
 from refracmc.engine.draws import draw
-from refracmc.engine.evaluate import (
-    StrategyStreams,
-    at_its_date,
-    chunks_of,
-    evaluate,
-    evaluate_one,
-    strategy_log,
-)
 from refracmc.engine.ledger import LEDGER_COLUMNS, month_ledger, nothing_ledger
+from refracmc.engine.one_trial import StrategyStreams, at_its_date, evaluate_one, strategy_log
 from refracmc.engine.plan import WellPlan, blocks_of, build_plan, fit_well
+from refracmc.engine.valuation import evaluate
 from refracmc.errors import Fault, InputError
 from refracmc.job.sleeves import PlanRefused
 from refracmc.production.fit import FitRefused
@@ -231,7 +226,7 @@ def _plain(value: object) -> object:
 
 
 def _forecast(plan: WellPlan, draws: dict[str, Any], row: int) -> dict[str, Any]:
-    from refracmc.engine.evaluate import forecast_row
+    from refracmc.engine.one_trial import forecast_row
 
     return forecast_row(plan, draws, row)
 

@@ -14,15 +14,11 @@ from refracmc.case import units
 from refracmc.decisions.compare import month_reached
 from refracmc.decisions.job_tables import failures, parts_of, pressure_rows, sleeve_map, stress_state
 from refracmc.decisions.reach_table import reach_rows
+from refracmc.engine.block_jobs import simulate_jobs
+from refracmc.engine.block_model import model_block
 from refracmc.engine.draws import draw
-from refracmc.engine.evaluate import (
-    at_its_date,
-    model_block,
-    planned_log,
-    service_index,
-    simulate_jobs,
-    strategy_log,
-)
+from refracmc.engine.money import service_index
+from refracmc.engine.one_trial import at_its_date, planned_log, strategy_log
 from refracmc.engine.plan import Strategy, WellPlan, blocks_of
 from refracmc.engine.triggers import trigger_months, triggered_job
 from refracmc.job.machine import KINDS

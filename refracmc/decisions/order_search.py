@@ -28,9 +28,10 @@ from numpy.typing import NDArray
 
 from refracmc.case import units
 from refracmc.case.uncertain_inputs import well_reach_ft
+from refracmc.engine.block_jobs import job_inputs
 from refracmc.engine.draws import draw, job_luck
-from refracmc.engine.evaluate import evaluate, job_inputs
 from refracmc.engine.plan import Strategy, WellPlan, order_plan
+from refracmc.engine.valuation import evaluate
 from refracmc.job.orders import NAMED_ORDERS, named_order
 from refracmc.job.shared import prepare
 from refracmc.job.sleeves import PlanRefused

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from refracmc.case import units
 from refracmc.decisions import compare
+from refracmc.engine.block_model import model_block
 from refracmc.engine.draws import draw
-from refracmc.engine.evaluate import model_block
 from refracmc.engine.fan import left_alone, main_volumes
 from refracmc.engine.plan import Strategy, WellPlan
 from refracmc.engine.trials import Rows

@@ -16,8 +16,8 @@ from refracmc.job.sleeves import PlanRefused
 from refracmc.production.fit import FitRefused, Posterior
 
 from . import store
+from .block_model import Draws, posterior_rows
 from .draws import draw
-from .evaluate import Draws, evaluate, posterior_rows
 from .executors import START, run_tasks
 from .measures import statistics, summary_table
 from .plan import Priors, Strategy, WellOutline, WellPlan, build_plan, fit_well, pooled_priors, use_compiled
@@ -32,6 +32,7 @@ from .trials import (
     stored_inputs,
     stored_measures,
 )
+from .valuation import evaluate
 from .wells import FitOutline, StoredPlans, write_posterior
 
 if TYPE_CHECKING:

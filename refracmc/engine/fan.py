@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 
 from refracmc.production.response import refrac_scale
 
+from .block_jobs import job_outcomes, outcome_rows
+from .block_model import BlockModel, model_block
 from .cash import MONTH_DAYS, late_volumes
-from .evaluate import BlockModel, job_outcomes, model_block, outcome_rows
 from .plan import Strategy, WellPlan
 
 Array = NDArray[np.float64]

@@ -11,7 +11,8 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from .evaluate import StrategyStreams, chunks_of, kernel_of, model_block
+from .block_model import chunks_of, kernel_of, model_block
+from .one_trial import StrategyStreams
 from .plan import WellPlan
 
 Array = NDArray[np.float64]

@@ -11,9 +11,11 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from .block_jobs import job_outcomes
+from .block_model import BlockModel, Draws, model_block, same_draws
 from .cash import JobOutcome
-from .evaluate import BlockModel, Draws, evaluate, job_outcomes, model_block, same_draws, value_jobs
 from .plan import Strategy, WellPlan
+from .valuation import evaluate, value_jobs
 
 Array = NDArray[np.float64]
 JOB_DRAWS = ("job.", "luck.", "stress.", "strategies.")

@@ -16,7 +16,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,24 +25,19 @@ from refracmc.job.methods import simulate_method
 from refracmc.job.shared import prepare
 from refracmc.job.simulate import JobResult, simulate
 
+from .block_jobs import cost_rates, job_inputs, method_terms, outcome, outcome_rows
+from .block_model import BlockModel, chunks_of, kernel_of
 from .cash import MONTH_DAYS, JobOutcome
 from .draws import job_luck
 from .plan import Strategy, Trigger, WellPlan
 
-if TYPE_CHECKING:
-    from .evaluate import BlockModel
-
 Array = NDArray[np.float64]
 IntArray = NDArray[np.intp]
-Value = Callable[
-    [WellPlan, "BlockModel", Sequence[Strategy], JobOutcome, Collection[str]], Mapping[str, Array]
-]
+Value = Callable[[WellPlan, BlockModel, Sequence[Strategy], JobOutcome, Collection[str]], Mapping[str, Array]]
 
 
 def trigger_months(model: BlockModel, trigger: Trigger) -> IntArray:
     """Month of the job (n,), from the valuation month 0; -1 where the trigger never fires."""
-    from .evaluate import chunks_of, kernel_of
-
     window = np.arange(trigger.first, trigger.last + 1)
     n = model.trials
     limit = np.concatenate([kernel_of(model, part).nothing.limit for part in chunks_of(n)])
@@ -69,8 +63,6 @@ def triggered_job(
 ) -> tuple[JobResult, Array, dict[str, Array]]:
     """Job, cost (n,) and cost parts before the service-cost index of a strategy whose month differs by trial;
     never fired: as in the first month of the window."""
-    from .evaluate import cost_rates, job_inputs, method_terms
-
     assert strategy.trigger is not None
     inputs, luck, tally = job_inputs(plan, draws), job_luck(draws), plan.well.tally
     shared = prepare(inputs, luck, tally, plan.policy.max_tries)
@@ -97,8 +89,6 @@ def value_trigger(
 ) -> tuple[dict[str, Array], dict[str, Array]]:
     """Measures and cost parts, each (n,), of a triggered strategy; nothing: the measures wanted of the well left alone;
     value: makes measures of strategies of fixed dates."""
-    from .evaluate import outcome, outcome_rows
-
     assert strategy.trigger is not None
     months = trigger_months(model, strategy.trigger)
     n = months.size

@@ -13,8 +13,10 @@ import pytest
 from refracmc.case.load import load_case
 from refracmc.commands.job_outputs import write_job
 from refracmc.decisions import job_report
+from refracmc.engine.block_jobs import simulate_jobs
+from refracmc.engine.block_model import model_block
 from refracmc.engine.draws import draw
-from refracmc.engine.evaluate import model_block, service_index, simulate_jobs
+from refracmc.engine.money import service_index
 from refracmc.engine.plan import blocks_of, build_plan
 from refracmc.engine.triggers import trigger_months
 from tests.second_route.awkward import CURVE, HEAD, SAMPLING, TALLY

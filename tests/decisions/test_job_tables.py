@@ -8,8 +8,9 @@ import pytest
 
 from refracmc.case.load import load_case
 from refracmc.decisions.job_tables import job_tables
+from refracmc.engine.block_jobs import simulate_jobs
 from refracmc.engine.draws import draw
-from refracmc.engine.evaluate import simulate_jobs, strategy_log
+from refracmc.engine.one_trial import strategy_log
 from refracmc.engine.plan import build_plan
 from tests.second_route.awkward import CURVE, HEAD, SAMPLING
 

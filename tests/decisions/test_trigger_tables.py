@@ -13,9 +13,10 @@ import pytest
 from refracmc.case.load import load_case
 from refracmc.decisions import trigger_tables
 from refracmc.decisions.gather import gather_well, results_of
+from refracmc.engine.block_model import chunks_of
 from refracmc.engine.blocks import block_task, read_results
 from refracmc.engine.draws import draw
-from refracmc.engine.evaluate import at_its_date, chunks_of, evaluate_one, strategy_log
+from refracmc.engine.one_trial import at_its_date, evaluate_one, strategy_log
 from refracmc.engine.plan import blocks_of, build_plan
 from tests.decisions.test_job_report import TEXT
 from tests.second_route.awkward import TALLY

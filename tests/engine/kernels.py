@@ -7,8 +7,8 @@ import numpy as np
 
 from refracmc.case.load import load_case
 from refracmc.engine.draws import draw
-from refracmc.engine.evaluate import evaluate
 from refracmc.engine.plan import build_plan
+from refracmc.engine.valuation import evaluate
 from refracmc.sampling.streams import BLOCK_SIZE
 from tests.second_route.awkward import CASES
 

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from refracmc.engine import evaluate as engine
+from refracmc.engine import valuation as engine
 from refracmc.engine.job_arguments import RULES
 from refracmc.engine.shapes import check_jobs
 from refracmc.job.cost import COST_PARTS

@@ -11,9 +11,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from refracmc.engine.block_model import chunks_of
 from refracmc.engine.cash import late_volumes
-from refracmc.engine.evaluate import chunks_of, evaluate, evaluate_one
 from refracmc.engine.fan import main_volumes
+from refracmc.engine.one_trial import evaluate_one
+from refracmc.engine.valuation import evaluate
 from tests.engine.kernels import CASES, EDGES, awkward_plan, drawn
 
 WITH_NUMBA = pytest.param(True, marks=pytest.mark.skipif(not find_spec("numba"), reason="numba is an extra"))

@@ -12,8 +12,8 @@ import pytest
 from refracmc.case.load import load_case
 from refracmc.economics.measures import BREAKEVEN_BOUND
 from refracmc.engine.draws import draw
-from refracmc.engine.evaluate import evaluate
 from refracmc.engine.plan import build_plan, fit_well
+from refracmc.engine.valuation import evaluate
 from tests.system.small_case import CASE, TALLY, changed, history_text, write_case
 
 B_ONLY = changed(CASE, (CASE[CASE.index('[[wells]]\nid = "A"') : CASE.index('[[wells]]\nid = "B"')], ""))

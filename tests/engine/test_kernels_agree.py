@@ -13,9 +13,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from refracmc.engine.block_jobs import outcome_rows
+from refracmc.engine.block_model import model_block
 from refracmc.engine.cash import PER_TRIAL, JobOutcome
-from refracmc.engine.evaluate import evaluate, model_block, outcome_rows, value_jobs
 from refracmc.engine.shapes import check_kernel
+from refracmc.engine.valuation import evaluate, value_jobs
 from tests.engine.kernels import CASES, EDGES, TOLERANCE, awkward_plan, both, differences, drawn
 
 pytest.importorskip("numba")
@@ -185,7 +187,7 @@ def test_chunks_do_not_show(name: str, tmp_path: Path, monkeypatch: pytest.Monke
     plan = replace(awkward_plan(name, tmp_path), compiled=False)
     draws = drawn(plan, trials=40)
     whole = evaluate(plan, draws).measures
-    monkeypatch.setattr("refracmc.engine.evaluate.CHUNK", 7)
+    monkeypatch.setattr("refracmc.engine.block_model.CHUNK", 7)
     for measure, values in evaluate(plan, draws).measures.items():
         assert np.array_equal(values, whole[measure], equal_nan=True), measure
 

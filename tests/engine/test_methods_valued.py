@@ -11,9 +11,11 @@ import numpy as np
 import pytest
 
 from refracmc.case.load import load_case
+from refracmc.engine.block_jobs import simulate_jobs
 from refracmc.engine.draws import draw
-from refracmc.engine.evaluate import evaluate, planned_log, simulate_jobs, strategy_log
+from refracmc.engine.one_trial import planned_log, strategy_log
 from refracmc.engine.plan import build_plan
+from refracmc.engine.valuation import evaluate
 from refracmc.errors import InputError
 from tests.second_route.awkward import CURVE, HEAD, SAMPLING, TALLY
 

@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 
 from refracmc.engine.draws import GROUPS, draw, group_names
-from refracmc.engine.evaluate import evaluate
 from refracmc.engine.mixed import evaluate_mixed
+from refracmc.engine.valuation import evaluate
 from tests.engine.kernels import CASES, awkward_plan
 
 WANTED = ("npv", "incremental_npv", "eur", "job_cost", "job_days")

@@ -9,10 +9,11 @@ import pytest
 
 from refracmc.case.load import load_case
 from refracmc.commands.trace import trace_content
+from refracmc.engine.block_model import kernel_of, model_block
 from refracmc.engine.draws import draw
-from refracmc.engine.evaluate import evaluate, kernel_of, model_block
 from refracmc.engine.plan import build_plan
 from refracmc.engine.triggers import trigger_months
+from refracmc.engine.valuation import evaluate
 from refracmc.errors import InputError
 from tests.second_route.awkward import CURVE, HEAD, SAMPLING, TALLY
 

@@ -6,9 +6,11 @@ from importlib.util import find_spec
 
 import numpy as np
 
+from refracmc.engine.block_model import chunks_of
 from refracmc.engine.draws import draw
-from refracmc.engine.evaluate import at_its_date, chunks_of, evaluate, evaluate_one
 from refracmc.engine.ledger import month_ledger, nothing_ledger
+from refracmc.engine.one_trial import at_its_date, evaluate_one
+from refracmc.engine.valuation import evaluate
 from tests.second_route import trial as second
 from tests.second_route.inputs import trial_inputs
 

@@ -1,0 +1,260 @@
+"""Streams, prices and response terms of a block of trials, before any job: draws -> `BlockModel`."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from refracmc.production.response import headroom_ultimate
+
+from .base import (
+    BaseStream,
+    OwnCurve,
+    Ratio,
+    StreamTable,
+    UnitCurve,
+    UnitStream,
+    other_phases,
+    stream_table,
+    unit_curve,
+)
+from .cash import (
+    CashKernel,
+    ResponseTerms,
+)
+from .draws import ROW
+from .money import BlockMoney, block_money
+from .plan import WellPlan
+
+Array = NDArray[np.float64]
+
+
+CHUNK = 128
+"""Trials valued together: a (trials, months) array of them stays in a core's cache."""
+
+
+Draws = Mapping[str, Array]
+
+
+Part = slice | NDArray[np.intp]
+
+
+OWN_DRAWS = (ROW, "type_curve.", "response.ultimate")
+
+
+MONEY_DRAWS = ("prices.", "opex.", "costs.", "job.cost.service_index_beta")
+
+
+RESPONSE_DRAWS = ("response.",)
+
+
+SHARE_DRAWS = ("luck.z_share", "luck.z_potential")
+"""How the names of the draws begin that the own stream (and with them the refrac stream and its terms), the money and
+the shares of sleeves follow from."""
+
+
+@dataclass(frozen=True, eq=False)
+class BlockModel:
+    """Streams, prices and response terms of a block, before any job; month by month only where it is asked for."""
+
+    own: OwnCurve
+    refrac: UnitCurve
+    economics: BlockMoney
+    terms: ResponseTerms
+    share: Array
+    potential: Array
+
+    @property
+    def trials(self) -> int:
+        """n."""
+        return self.own.row.size
+
+    @cached_property
+    def base(self) -> BaseStream:
+        """Own stream by month."""
+        return self.own.stream()
+
+    @cached_property
+    def unit(self) -> UnitStream:
+        """Unit stream of a refrac by month."""
+        return self.refrac.stream()
+
+    def rows(self, part: slice | NDArray[np.intp]) -> BlockModel:
+        """The same model for some of the trials; the service-cost index, which no kernel reads, is left whole."""
+        terms = {name: getattr(self.terms, name)[part] for name in ResponseTerms.__dataclass_fields__}
+        return BlockModel(
+            self.own.rows(part),
+            self.refrac.rows(part),
+            self.economics.rows(part),
+            ResponseTerms(**terms),
+            self.share[part],
+            self.potential[part],
+        )
+
+
+def posterior_rows(plan: WellPlan, draws: Draws) -> NDArray[np.intp]:
+    """Row of the posterior each trial takes (n,): those whose recovery passes a stated ultimate are not used."""
+    assert plan.posterior is not None
+    count = plan.posterior.form.size
+    usable: Array | int = count
+    if "response.ultimate" in draws:
+        below = np.searchsorted(plan.posterior.technical_eur, draws["response.ultimate"], side="right")
+        usable = np.maximum(below, 1).astype(np.float64)
+    return np.minimum(draws[ROW] * usable, count - 1).astype(np.intp)
+
+
+_TABLES: OrderedDict[int, tuple[WellPlan, StreamTable]] = OrderedDict()
+
+
+_KEPT_TABLES = 16  # as many wells as a worker does in a row
+
+
+def _posterior_table(plan: WellPlan) -> StreamTable:
+    """Streams of every posterior row of a well, kept for the wells used last."""
+    key = id(plan)
+    if key not in _TABLES:
+        posterior = plan.posterior
+        assert posterior is not None
+        none = np.zeros(posterior.form.size)
+        ratios = {
+            phase: Ratio(*(np.asarray(part) for part in posterior.secondary[phase]))
+            if phase in posterior.secondary
+            else Ratio(none, none, none + 1.0)
+            for phase in other_phases(plan.well.main_phase)
+        }
+        table = stream_table(
+            posterior.form,
+            posterior.slots,
+            posterior.uptime,
+            ratios,
+            plan.months_before,
+            plan.horizon,
+            posterior.running_uptime,
+            plan.compiled,
+        )
+        _TABLES[key] = (plan, table)
+        if len(_TABLES) > _KEPT_TABLES:
+            _TABLES.popitem(last=False)
+    return _TABLES[key][1]
+
+
+def forget_streams() -> None:
+    """Let go of the streams of all wells: they grow where months are spelled out."""
+    _TABLES.clear()
+
+
+def _own(plan: WellPlan, draws: Draws) -> OwnCurve:
+    """Own stream of each trial."""
+    main, n = plan.well.main_phase, draws["response.uplift"].size
+    if plan.posterior is not None:
+        row = posterior_rows(plan, draws)
+        return OwnCurve(main, _posterior_table(plan), row, plan.np_anchor)
+    curve = plan.well.type_curve
+    assert curve is not None
+    names = ("initial_rate_per_d", "initial_decline_per_year", "b", "terminal_decline_per_year")
+    slots = np.stack([draws[f"type_curve.{name}"] for name in names])
+    flat = {"oil": curve.oil_ratio, "gas": curve.gas_ratio, "water": curve.water_ratio}
+    ratios = {p: Ratio(*(np.full(n, v) for v in (flat[p], flat[p], 1.0))) for p in other_phases(main)}
+    form = np.zeros(n, dtype=np.int8)
+    uptime = draws["type_curve.uptime"]
+    table = stream_table(
+        form, slots, uptime, ratios, plan.months_before, plan.horizon, compiled=plan.compiled
+    )
+    return OwnCurve(main, table, np.arange(n), plan.np_anchor)
+
+
+def _shares(plan: WellPlan, draws: Draws) -> tuple[Array, Array]:
+    """Shares (n, N) of old production over the old producers and of refrac potential over treatable sleeves: sleeve
+    by sleeve in memory, or trial by trial where the compiled jobs read them most."""
+    by_trial = plan.compiled and not plan.methods
+    tally, response = plan.well.tally, plan.well.settings.response
+    n = draws["luck.z_share"].shape[0]
+    rho = response.share_potential_correlation
+    z_share = draws["luck.z_share"]
+    z_potential = rho * z_share + np.sqrt(max(1.0 - rho * rho, 0.0)) * draws["luck.z_potential"]
+    made = []
+    for stated, z, sd, mask in (
+        (tally.production_share, z_share, response.share_log_sd, tally.old_producers),
+        (tally.potential_share, z_potential, response.potential_log_sd, tally.treatable),
+    ):
+        weight = np.exp(sd * z) if stated is None else np.broadcast_to(stated, (n, tally.count))
+        weight = weight * mask
+        total = weight.sum(axis=1, keepdims=True)
+        weight /= np.where(total > 0.0, total, 1.0)
+        made.append(weight if by_trial else np.asfortranarray(weight))
+    return made[0], made[1]
+
+
+def same_draws(draws: Draws, others: Draws, *names: str) -> bool:
+    """Whether all draws whose names begin so are the very arrays of others."""
+    return all(values is others.get(key) for key, values in draws.items() if key.startswith(names))
+
+
+def model_block(plan: WellPlan, draws: Draws, like: tuple[Draws, BlockModel] | None = None) -> BlockModel:
+    """Everything of a block that comes before the job.
+
+    like: draws some of which are these very arrays, and their model. What follows from those alone is taken from it.
+    """
+    response = plan.well.settings.response
+    alike = ({}, None) if like is None else like
+
+    def held(*names: str) -> BlockModel | None:
+        """The model of `like`, if all draws whose names begin so are its own."""
+        return alike[1] if same_draws(draws, alike[0], *names) else None
+
+    own = known.own if (known := held(*OWN_DRAWS)) else _own(plan, draws)
+    economics = known.economics if (known := held(*MONEY_DRAWS)) else block_money(plan, draws)
+    known = held(*SHARE_DRAWS)
+    share, potential = (known.share, known.potential) if known else _shares(plan, draws)
+    if known := held(*OWN_DRAWS, *RESPONSE_DRAWS):
+        return BlockModel(own, known.refrac, economics, known.terms, share, potential)
+    main = plan.well.main_phase
+    now = {phase: own.table.ratios[phase].now[own.row] for phase in other_phases(main)}
+    ends = {
+        phase: (
+            now[phase] * draws[f"response.{phase}_start_factor"],
+            now[phase] * draws[f"response.{phase}_final_factor"],
+        )
+        for phase in other_phases(main)
+    }
+    n = own.row.size
+    slots = np.stack(
+        [
+            np.ones(n),
+            draws["response.decline_per_year"],
+            draws["response.b"],
+            draws["response.terminal_decline_per_year"],
+        ]
+    )
+    change = response.ratio_change_fraction
+    refrac = unit_curve(main, slots, own.running, ends, change, plan.horizon, plan.compiled)
+    headroom = headroom_ultimate(own.np0, own.to_horizon, draws["response.headroom"], plan.intensity)
+    stated = draws.get("response.ultimate")
+    terms = ResponseTerms(
+        uplift=draws["response.uplift"] * draws["response.play_factor"] * plan.intensity,
+        q_peak=draws["type_curve.peak_rate_per_d"] if plan.q_peak is None else np.full(n, plan.q_peak),
+        depletion_exponent=draws["response.depletion_exponent"],
+        kept_fraction=draws["response.kept_fraction"],
+        acceleration_fraction=draws["response.acceleration_fraction"],
+        ultimate=headroom if stated is None else np.where(np.isnan(stated), headroom, stated),
+    )
+    return BlockModel(own, refrac, economics, terms, share, potential)
+
+
+def kernel_of(model: BlockModel, part: slice) -> CashKernel:
+    """The cash kernel of one chunk of a block."""
+    terms = model.terms
+    rows = {name: getattr(terms, name)[part] for name in ResponseTerms.__dataclass_fields__}
+    return CashKernel(
+        model.base.rows(part), model.unit.rows(part), model.economics.money.rows(part), ResponseTerms(**rows)
+    )
+
+
+def chunks_of(trials: int) -> list[slice]:
+    """The chunks in which a block of this many trials is valued."""
+    return [slice(start, min(start + CHUNK, trials)) for start in range(0, trials, CHUNK)]

@@ -1,0 +1,130 @@
+"""One strategy, or one trial, in full: every step between its draws and its measures."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from refracmc.job.log import LogRow, job_log, planned_steps
+from refracmc.job.method_log import method_log, planned_method
+from refracmc.job.shared import prepare
+from refracmc.job.simulate import JobResult
+from refracmc.production.decline import FORMS
+
+from .block_jobs import job_inputs, method_terms, outcome, outcome_rows, simulate_jobs
+from .block_model import BlockModel, Draws, kernel_of, model_block, posterior_rows
+from .cash import (
+    PER_TRIAL,
+    CashKernel,
+    DateKernel,
+    JobOutcome,
+    Valued,
+)
+from .draws import job_luck
+from .plan import Strategy, WellPlan
+from .triggers import trigger_months
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class StrategyStreams:
+    """One strategy in full: the job of the whole block, and the cash of one chunk (`part`) of its trials."""
+
+    part: slice
+    model: BlockModel
+    job: JobResult
+    outcome: JobOutcome
+    parts: dict[str, Array]
+    kernel: CashKernel
+    date: DateKernel
+    valued: Valued
+    measures: dict[str, Array]
+
+
+def evaluate_one(
+    plan: WellPlan,
+    draws: Draws,
+    strategy: Strategy,
+    parts: Sequence[slice],
+    names: Collection[str] = PER_TRIAL,
+) -> list[StrategyStreams]:
+    """One strategy with every intermediate result, chunk by chunk; the numbers are those of `evaluate`, to the bit.
+
+    parts: chunks wanted, out of `chunks_of` the block; names: measures wanted.
+    """
+    model = model_block(plan, draws)
+    ((_, job, cost, by_part),) = simulate_jobs(plan, draws, [strategy], detail=True)
+    made = outcome(plan, draws, model, strategy, job, cost)
+    index = model.economics.service_index[strategy.month]
+    costs = {name: values * index for name, values in by_part.items()}
+    streams = []
+    for part in parts:
+        kernel = kernel_of(model, part)
+        date = kernel.date(strategy.month, plan.well.settings.opex.lease_holding_months)
+        rows = {name: np.zeros((1, part.stop - part.start)) for name in names}
+        valued = date.value(outcome_rows(made, (None, part)), rows).strategy(0)
+        measures = {name: values[0] for name, values in rows.items()}
+        streams.append(StrategyStreams(part, model, job, made, costs, kernel, date, valued, measures))
+    return streams
+
+
+def at_its_date(
+    plan: WellPlan, draws: Draws, strategy: Strategy, row: int
+) -> tuple[WellPlan, Strategy | None]:
+    """A triggered strategy as the fixed date it has in one trial, with a plan that knows the date; None where the
+    trigger does not fire there."""
+    assert strategy.trigger is not None
+    month = int(trigger_months(model_block(plan, draws), strategy.trigger)[row])
+    if month < 0:
+        return plan, None
+    fixed = replace(strategy, month=month, trigger=None)
+    return replace(plan, ages={**plan.ages, month: plan.ages_at(month)}), fixed
+
+
+def forecast_row(plan: WellPlan, draws: Draws, row: int) -> dict[str, object]:
+    """The decline of one trial in words and numbers: form, slots, uptime and present ratios."""
+    if plan.posterior is None:
+        return {"form": "modified_hyperbolic", "from": "type curve of the case"}
+    posterior = plan.posterior
+    k = int(posterior_rows(plan, draws)[row])
+    return {
+        "form": FORMS[int(posterior.form[k])],
+        "from": "posterior of the fit",
+        "posterior_row": k,
+        "slots": [float(value) for value in posterior.slots[:, k]],
+        "uptime_fraction": float(posterior.uptime[k]),
+        "running_uptime_fraction": float(
+            (posterior.uptime if posterior.running_uptime is None else posterior.running_uptime)[k]
+        ),
+        "ratios": {
+            phase: [float(np.asarray(part)[k]) for part in parts]
+            for phase, parts in posterior.secondary.items()
+        },
+        "months_before_valuation": plan.months_before,
+        "cumulative_at_anchor": plan.np_anchor,
+    }
+
+
+def strategy_log(plan: WellPlan, draws: Draws, strategy: Strategy, row: int) -> list[LogRow]:
+    """The timeline of one trial (row of the block) of a strategy."""
+    inputs, luck = job_inputs(plan, draws), job_luck(draws)
+    tally = plan.well.tally
+    if strategy.order in plan.methods:
+        shared = prepare(inputs, luck, tally, plan.policy.max_tries)
+        terms = method_terms(plan, draws, strategy.order)
+        return method_log(plan.methods[strategy.order].method, shared, terms, row)
+    made = plan.orders[strategy.order].job
+    return job_log(made, tally, inputs, luck, plan.ages[strategy.month], plan.policy, row)
+
+
+def planned_log(plan: WellPlan, draws: Draws, order: str) -> list[LogRow]:
+    """The timeline of an order or method if nothing goes wrong, with the mean hours of the block."""
+    inputs = job_inputs(plan, draws).mean()
+    if order not in plan.methods:
+        return planned_steps(plan.orders[order].job, inputs)
+    terms = {key: float(value.mean()) for key, value in method_terms(plan, draws, order).items()}
+    return planned_method(plan.methods[order].method, inputs, terms)
