@@ -1,9 +1,9 @@
 """Print pyproject's dependencies pinned to their lower bounds, one requirement a line.
 
-The lower environment runs the tests, with the compiled cash flow of the extra `fast`, and nothing else. So of
-the extra `test` only the runner is pinned; the linter, the type checker and the type stubs are of no use at the
-old versions (the stubs of scipy ask for a newer scipy than the package does). The old wheels exist for Python
-3.11 and 3.12 only: on a newer Python this prints nothing and says so on standard error.
+The lower environment runs the tests and nothing else. So of the extra `test` only the runner is pinned; the linter,
+the type checker and the type stubs are of no use at the old versions (the stubs of scipy ask for a newer scipy than
+the package does). The old wheels exist for Python 3.11 and 3.12 only: on a newer Python this prints nothing and says
+so on standard error.
 """
 
 import re
@@ -12,7 +12,7 @@ import tomllib
 from pathlib import Path
 
 NEWEST_PYTHON_WITH_OLD_WHEELS = (3, 12)
-RUNNER = {"pytest", "hypothesis"}
+RUNNER = {"pytest", "pytest-xdist", "hypothesis"}
 REQUIREMENT = re.compile(r"^\s*([A-Za-z0-9._-]+)\s*>=\s*([0-9][0-9A-Za-z.]*)\s*(;.*)?$")
 
 
@@ -32,7 +32,7 @@ def main() -> int:
     text = Path(__file__).parents[1].joinpath("pyproject.toml").read_text("utf-8")
     project = tomllib.loads(text)["project"]
     extras = project["optional-dependencies"]
-    pins = [pinned(line)[1] for line in [*project["dependencies"], *extras["fast"]]]
+    pins = [pinned(line)[1] for line in project["dependencies"]]
     tests = dict(pinned(line) for line in extras["test"])
     missing = RUNNER - tests.keys()
     if missing:
