@@ -13,9 +13,10 @@ from pathlib import Path
 
 from refracmc.case.load import load_case
 from refracmc.engine import block_jobs, block_model, money, valuation
-from refracmc.engine.cash import PER_TRIAL, JobOutcome
+from refracmc.engine.cash import JobOutcome
 from refracmc.engine.draws import draw
 from refracmc.engine.plan import WellPlan, build_plan
+from refracmc.measures import PER_TRIAL
 from refracmc.sampling.streams import BLOCK_SIZE
 
 from . import floor, small_arrays, whole_arrays

@@ -5,7 +5,7 @@ everywhere. Inputs carry the key path of the case file as their name. ``source``
 comes from (a paper, "definition", or "common practice, no source"); the source of a default value stands with
 the default in the case schema.
 
-Standard library only; nothing is imported from the rest of the package.
+Standard library only. The measures come from their records in :mod:`refracmc.measures`.
 """
 
 from __future__ import annotations
@@ -13,6 +13,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
+
+from refracmc.measures import SUMMARY
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,31 +39,6 @@ _DEF = "definition"
 _CP = "common practice, no source"
 _ARPS = "Arps 1945; Robertson 1988 (SPE-18731)"
 _STRESS = "Sneddon 1946; Sneddon & Elliott 1946 (plane-strain crack)"
-
-_MEASURES: tuple[tuple[str, str, str, str, str], ...] = (
-    ("npv", "NPV", "US$", "Net present value at the valuation date, mid-month discounting", _DEF),
-    ("incremental_npv", "dNPV", "US$", "NPV minus the NPV of doing nothing in the same trial", _DEF),
-    ("irr", "IRR", "1/year",
-     "Effective annual rate at which the incremental NPV is zero, where the root is unique",
-     "Norstrom 1972 (uniqueness)"),
-    ("payout_months", "", "months",
-     "Months from job start until the incremental cash is first recovered", _DEF),
-    ("eur", "EUR", "main phase", "Ultimate recovery of the main phase to the economic limit", _DEF),
-    ("incremental_eur", "dEUR", "main phase", "EUR minus the EUR of doing nothing in the same trial", _DEF),
-    ("capital_efficiency", "", "1",
-     "Mean incremental NPV over mean discounted job cost (a ratio of means)", _DEF),
-    ("p_loss", "P(loss)", "1", "Share of trials with an incremental NPV below zero", _DEF),
-    ("cvar", "CVaR", "US$", "Mean incremental NPV of the worst trials (the stated tail fraction)",
-     "Rockafellar & Uryasev 2000"),
-    ("breakeven_price", "", "US$/unit of main phase",
-     "Flat main-phase price at which the incremental NPV is zero, all else held", _DEF),
-    ("job_days", "", "days", "Days the well is shut in for the job", _DEF),
-    ("job_cost", "", "US$", "Cost of the job, all its parts together", _DEF),
-    ("capex", "", "US$", "Cost of the job at the working interest, 0 where it is not carried out", _DEF),
-    ("effective_share", "", "1", "Mean effectiveness of the planned stages, before the stress effect", _DEF),
-    ("executed_share", "", "1", "Share of trials in which the job is carried out", _DEF),
-    ("capped_share", "", "1", "Share of trials in which the ultimate cut the refrac stream", _DEF),
-)  # fmt: skip
 
 _INPUTS: tuple[tuple[str, str, str, str, str], ...] = (
     ("forecast.posterior", "", "row",
@@ -202,8 +179,10 @@ _INPUTS: tuple[tuple[str, str, str, str, str], ...] = (
      "Most a reached pressure limit takes from a stage's effect", "assumption"),
 )  # fmt: skip
 
-MEASURES: Mapping[str, Quantity] = MappingProxyType({row[0]: Quantity(*row) for row in _MEASURES})
-"""The measures of ``summary.csv``, in their fixed order."""
+MEASURES: Mapping[str, Quantity] = MappingProxyType(
+    {m.name: Quantity(m.name, m.symbol, m.unit, m.meaning, m.source) for m in SUMMARY}
+)
+"""The measures of ``summary.csv``, in their order, from their records."""
 
 INPUTS: Mapping[str, Quantity] = MappingProxyType({row[0]: Quantity(*row) for row in _INPUTS})
 """Uncertain and fixed inputs by the key path of the case."""

@@ -7,10 +7,9 @@ from pathlib import Path
 
 from refracmc.case.load import load_case
 from refracmc.case.uncertain_inputs import well_reach_ft
-from refracmc.engine.cash import PER_TRIAL
 from refracmc.engine.plan import blocks_of
-from refracmc.engine.trials import KEPT_MEASURES
 from refracmc.errors import Fault
+from refracmc.measures import KEPT_MEASURES, PER_TRIAL
 
 BYTES_PER_WORKER = 350e6
 """Memory of one worker with libraries and block arrays, rounded up from measurement."""

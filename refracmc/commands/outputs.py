@@ -23,7 +23,6 @@ from refracmc.decisions.gather import (
     sample_drivers,
 )
 from refracmc.engine.block_model import forget_streams
-from refracmc.engine.cash import PER_TRIAL
 from refracmc.engine.draws import PROCESSES, draw
 from refracmc.engine.executors import run_tasks
 from refracmc.engine.plan import Strategy, WellOutline, WellPlan
@@ -31,6 +30,7 @@ from refracmc.engine.progress import Silent
 from refracmc.engine.trials import stored_measures
 from refracmc.engine.wells import StoredPlans
 from refracmc.errors import Fault
+from refracmc.measures import PER_TRIAL
 from refracmc.reporting.columns import TABLES
 from refracmc.reporting.page import write_report
 from refracmc.reporting.row_files import GROUP_ROWS, ParquetRows

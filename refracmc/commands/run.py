@@ -32,10 +32,10 @@ from refracmc.engine.blocks import (
 from refracmc.engine.executors import check_scheduler, default_workers, run_tasks
 from refracmc.engine.plan import WellOutline, blocks_of, identity
 from refracmc.engine.progress import Progress, Silent
-from refracmc.engine.trials import KEPT_MEASURES
 from refracmc.engine.wells import PASSING, StoredPlans
 from refracmc.errors import Fault, InputError, RunFailure
 from refracmc.interrupts import held
+from refracmc.measures import KEPT_MEASURES
 
 if TYPE_CHECKING:
     import pandas as pd

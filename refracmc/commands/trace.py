@@ -13,7 +13,6 @@ from refracmc.case import units
 from refracmc.case.load import load_case
 from refracmc.case.validated_case import Case, WellCase
 from refracmc.engine.block_model import chunks_of
-from refracmc.engine.cash import PER_TRIAL
 from refracmc.engine.draws import draw
 from refracmc.engine.ledger import LEDGER_COLUMNS, month_ledger, nothing_ledger
 from refracmc.engine.one_trial import StrategyStreams, at_its_date, evaluate_one, strategy_log
@@ -21,6 +20,7 @@ from refracmc.engine.plan import WellPlan, blocks_of, build_plan, fit_well
 from refracmc.engine.valuation import evaluate
 from refracmc.errors import Fault, InputError
 from refracmc.job.sleeves import PlanRefused
+from refracmc.measures import PER_TRIAL
 from refracmc.production.fit import FitRefused
 from refracmc.sampling.streams import BLOCK_SIZE
 

@@ -13,18 +13,17 @@ from refracmc.case.validated_case import Case
 from refracmc.errors import Fault
 from refracmc.job.cost import COST_PARTS
 from refracmc.job.sleeves import PlanRefused
+from refracmc.measures import EXTRA_MEASURES, KEPT_MEASURES
 from refracmc.production.fit import FitRefused, Posterior
 
 from . import store
 from .block_model import Draws, posterior_rows
 from .draws import draw
 from .executors import START, run_tasks
-from .measures import statistics, summary_table
 from .plan import Priors, Strategy, WellOutline, WellPlan, build_plan, fit_well, pooled_priors, use_compiled
 from .progress import Silent
+from .summary import statistics, summary_table
 from .trials import (
-    EXTRA_MEASURES,
-    KEPT_MEASURES,
     RECOVERY,
     WellResults,
     input_names,

@@ -22,6 +22,8 @@ from refracmc.economics.irr import SPAN
 from refracmc.economics.limits import clear_after, exact_limit, look_ahead_limit
 from refracmc.economics.measures import BREAKEVEN_BOUND, IRR_CEILING, irr_unique
 from refracmc.economics.rows import scratch
+from refracmc.measures import PER_TRIAL as PER_TRIAL
+from refracmc.measures import UNDEFINED_ALONE as UNDEFINED_ALONE
 from refracmc.production.response import RefracScale, refrac_scale
 
 from .base import BaseStream, UnitStream
@@ -31,25 +33,6 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
 MONTH_DAYS = 365.25 / 12.0
-PER_TRIAL = (
-    "npv",
-    "incremental_npv",
-    "irr",
-    "payout_months",
-    "eur",
-    "incremental_eur",
-    "breakeven_price",
-    "job_days",
-    "job_cost",
-    "capex",
-    "discounted_capex",
-    "effective_share",
-    "executed",
-    "capped",
-)
-"""Columns that the kernel fills per strategy and trial, in this order."""
-UNDEFINED_ALONE = frozenset(("irr", "payout_months", "breakeven_price"))
-"""Those that are NaN where there is no job."""
 
 
 @dataclass(frozen=True)

@@ -16,13 +16,12 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from refracmc.measures import EXTRA_MEASURES, KEPT_MEASURES, PER_TRIAL
+
 from . import store
-from .cash import PER_TRIAL
 from .plan import WellOutline, WellPlan
 
 Array = NDArray[np.float64]
-KEPT_MEASURES = ("npv", "incremental_npv", "capex", "job_days")
-EXTRA_MEASURES = tuple(name for name in PER_TRIAL if name not in KEPT_MEASURES)
 RECOVERY = "forecast: recovery without a refrac"
 HELD_BYTES = 32 << 20
 """Rows of one measure held at a time: one row at least."""

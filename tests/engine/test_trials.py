@@ -11,9 +11,9 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from refracmc.engine import measures, store, trials
-from refracmc.engine.cash import PER_TRIAL
+from refracmc.engine import store, summary, trials
 from refracmc.errors import RunFailure
+from refracmc.measures import PER_TRIAL, SUMMARY_MEASURES
 from refracmc.sampling import estimators
 
 SIZES = [64] * 9 + [40]
@@ -62,29 +62,29 @@ def test_statistics_do_not_depend_on_the_parts(written, monkeypatch: pytest.Monk
     folder, values = written
     found = trials.stored_measures(PLAN, folder, SIZES)
     design = "latin_hypercube"
-    whole = measures.statistics(found, 0, COUNT, SIZES, design, 0.1)
-    names = measures.SUMMARY_MEASURES
+    whole = summary.statistics(found, 0, COUNT, SIZES, design, 0.1)
+    names = SUMMARY_MEASURES
     for key, source in (("npv", "npv"), ("irr", "irr"), ("executed_share", "executed")):
         its = estimators.summarise(values[source], SIZES, design)
-        for k, statistic in enumerate(measures.STATISTICS):
+        for k, statistic in enumerate(summary.STATISTICS):
             assert whole[:, names.index(key), k].tobytes() == its[statistic].tobytes()
     tail = estimators.cvar_with_error(values["incremental_npv"], 0.1, SIZES, design)
     assert whole[:, names.index("cvar"), 0].tobytes() == tail.value.tobytes()
     monkeypatch.setattr(trials, "PART_BYTES", 8 * len(PER_TRIAL) * sum(SIZES) * 3)
     ranges = trials.parts_of(COUNT, sum(SIZES))
     assert ranges == [(0, 3), (3, 6), (6, 7)]
-    monkeypatch.setattr(measures, "HELD_BYTES", 8 * 2 * sum(SIZES))
-    parts = [measures.statistics(found, start, stop, SIZES, design, 0.1) for start, stop in ranges]
+    monkeypatch.setattr(summary, "HELD_BYTES", 8 * 2 * sum(SIZES))
+    parts = [summary.statistics(found, start, stop, SIZES, design, 0.1) for start, stop in ranges]
     assert np.concatenate(parts).tobytes() == whole.tobytes()
 
 
 def test_percentiles_by_another_way(written) -> None:
     """Against NumPy's own quantiles and moments."""
     folder, values = written
-    found = measures.statistics(trials.stored_measures(PLAN, folder, SIZES), 0, COUNT, SIZES, "plain", 0.1)
+    found = summary.statistics(trials.stored_measures(PLAN, folder, SIZES), 0, COUNT, SIZES, "plain", 0.1)
     for name in ("npv", "irr", "job_cost"):
         its = values[name]
-        row = found[:, measures.SUMMARY_MEASURES.index(name)]
+        row = found[:, SUMMARY_MEASURES.index(name)]
         assert row[:, 0] == pytest.approx(np.nanmean(its, axis=1), rel=1e-12, abs=1e-14)
         assert pytest.approx(np.nanquantile(its, [0.1, 0.5, 0.9], axis=1), rel=1e-12) == row[:, 2:5].T
         assert row[:, 5] == pytest.approx(np.isnan(its).mean(axis=1), abs=1e-15)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from refracmc.measures import CHANCE_BELOW_ZERO, DISTRIBUTION, RATIO, SHARE, SUMMARY, SUMMARY_MEASURES, units
 from refracmc.sampling import estimators
 
 from .trials import HELD_BYTES, StoredRows
@@ -17,48 +19,8 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-SUMMARY_MEASURES = (
-    "npv",
-    "incremental_npv",
-    "irr",
-    "payout_months",
-    "eur",
-    "incremental_eur",
-    "capital_efficiency",
-    "p_loss",
-    "cvar",
-    "breakeven_price",
-    "job_days",
-    "job_cost",
-    "capex",
-    "effective_share",
-    "executed_share",
-    "capped_share",
-)
 STATISTICS = ("mean", "se", "p90", "p50", "p10", "undefined_share")
-
-
-def units(main_phase: str) -> dict[str, str]:
-    """Unit of every summary measure for a well of this main phase."""
-    volume = "bbl" if main_phase == "oil" else "Mcf"
-    return {
-        "npv": "US$",
-        "incremental_npv": "US$",
-        "irr": "1/year",
-        "payout_months": "months",
-        "eur": volume,
-        "incremental_eur": volume,
-        "capital_efficiency": "US$/US$",
-        "p_loss": "fraction",
-        "cvar": "US$",
-        "breakeven_price": f"US$/{volume}",
-        "job_days": "days",
-        "job_cost": "US$",
-        "capex": "US$",
-        "effective_share": "fraction",
-        "executed_share": "fraction",
-        "capped_share": "fraction",
-    }
+_SHARED = {name for name, uses in Counter(measure.column for measure in SUMMARY).items() if uses > 1}
 
 
 def statistics(
@@ -75,26 +37,28 @@ def statistics(
     sizes: trials of each block. `p_loss`, `cvar` and `capital_efficiency` are statistics of all trials and
     have no percentiles.
     """
-    made = np.full((stop - start, len(SUMMARY_MEASURES), len(STATISTICS)), np.nan)
-    of_all = {"capital_efficiency", "p_loss", "cvar"}
+    made = np.full((stop - start, len(SUMMARY), len(STATISTICS)), np.nan)
     step = max(1, HELD_BYTES // (8 * sum(sizes)))
     for at in range(start, stop, step):
         rows = slice(at - start, min(at + step, stop) - start)
-        inc = measures["incremental_npv"].rows(at, min(at + step, stop))
-        for k, name in enumerate(SUMMARY_MEASURES):
-            if name not in of_all:
-                source = {"executed_share": "executed", "capped_share": "capped"}.get(name, name)
-                values = inc if name == "incremental_npv" else measures[source].rows(at, min(at + step, stop))
+        held: dict[str, Array] = {}
+        for k, measure in enumerate(SUMMARY):
+            values = held.get(measure.column)
+            if values is None:
+                values = measures[measure.column].rows(at, min(at + step, stop))
+            if measure.column in _SHARED:
+                held[measure.column] = values
+            if measure.summed in (DISTRIBUTION, SHARE):
                 found = estimators.summarise(values, sizes, design)
                 made[rows, k] = np.stack([found[key] for key in STATISTICS], axis=-1)
                 continue
-            if name == "p_loss":
-                got = estimators.chance_below(inc, 0.0, sizes, design)
-            elif name == "cvar":
-                got = estimators.cvar_with_error(inc, tail_fraction, sizes, design)
+            if measure.summed == CHANCE_BELOW_ZERO:
+                got = estimators.chance_below(values, 0.0, sizes, design)
+            elif measure.summed == RATIO:
+                over = measures[measure.over].rows(at, min(at + step, stop))
+                got = estimators.ratio_with_error(values, over, sizes, design)
             else:
-                spent = measures["discounted_capex"].rows(at, min(at + step, stop))
-                got = estimators.ratio_with_error(inc, spent, sizes, design)
+                got = estimators.cvar_with_error(values, tail_fraction, sizes, design)
             made[rows, k, 0], made[rows, k, 1] = got.value, got.se
             made[rows, k, -1] = np.isnan(got.value)
     return made
