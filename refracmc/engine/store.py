@@ -13,12 +13,12 @@ import io
 import json
 import os
 import shutil
-import time
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import IO, Any
+from typing import Any
 
 import numpy as np
+from filelock import FileLock, Timeout
 from numpy.typing import NDArray
 
 from refracmc.errors import Fault, InputError, RunFailure
@@ -248,14 +248,24 @@ class RunFolder:
 
     @contextlib.contextmanager
     def locked(self) -> Iterator[None]:
-        """Hold the folder; a second run into it is refused. Workers of a killed run get time to end."""
-        for place in (self.final, self.work, self._old):
-            if os.path.islink(place) or (os.path.lexists(place) and not os.path.isdir(place)):
-                found = "a link" if os.path.islink(place) else "a file"
-                raise _fault(str(place), found, "a folder, or a free name", "move it or choose another --out")
+        """Hold the folder. Raises RunFailure where another run holds it, InputError where it cannot be used."""
+        for place, kind, is_kind in (
+            (self.final, "a folder", os.path.isdir),
+            (self.work, "a folder", os.path.isdir),
+            (self._old, "a folder", os.path.isdir),
+            (self._lock, "a lock file", os.path.isfile),
+        ):
+            if os.path.islink(place) or (os.path.lexists(place) and not is_kind(place)):
+                found = "a link" if os.path.islink(place) else "a folder" if place.is_dir() else "a file"
+                raise _fault(str(place), found, f"{kind}, or a free name", "move it or choose another --out")
+        lock = FileLock(self._lock, timeout=LOCK_PATIENCE)
         try:
             self.out.mkdir(parents=True, exist_ok=True)
-            handle = self._take_lock()
+            lock.acquire()
+        except Timeout:
+            raise RunFailure(
+                f"{self.final}: another run is writing into it now; wait for it to end or choose another --out."
+            ) from None
         except OSError as fault:
             raise _fault(
                 str(self.out),
@@ -263,41 +273,13 @@ class RunFolder:
                 "a folder that this user may write to",
                 "choose another --out or change its permissions",
             ) from None
-        if handle is None:
-            raise _fault(
-                str(self.final),
-                "another run that is writing into it now",
-                "one run at a time into one output folder",
-                "wait for it to end or choose another --out",
-            )
-        with handle:
-            try:
-                self._settle()
-                yield
-            finally:
-                with contextlib.suppress(OSError):
-                    self._lock.unlink()
-
-    def _take_lock(self) -> IO[str] | None:
-        """The locked file, or None where another process holds it still after LOCK_PATIENCE seconds."""
-        import fcntl
-
-        until = time.monotonic() + LOCK_PATIENCE
-        while True:
-            handle = open(self._lock, "a+")  # noqa: SIM115  (closed by the caller, or below)
-            try:
-                fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-                # the holder before may have removed this very file: then another run may lock its successor
-                if os.path.samestat(os.fstat(handle.fileno()), os.stat(self._lock)):
-                    return handle
-            except FileNotFoundError:
-                pass
-            except BlockingIOError:
-                if time.monotonic() >= until:
-                    handle.close()
-                    return None
-                time.sleep(0.05)
-            handle.close()
+        try:
+            self._settle()
+            yield
+        finally:
+            with contextlib.suppress(OSError):
+                self._lock.unlink()  # while it is held: who waits for it sees that it is gone, and makes a new one
+            lock.release()
 
     def _settle(self) -> None:
         """Complete the exchange of an old run for a new one where a kill came between its steps."""
