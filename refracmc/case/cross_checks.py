@@ -10,7 +10,8 @@ from refracmc.case.faults import KeyPath, nearest, path_text
 from refracmc.case.response_section import Response
 from refracmc.case.shared_sections import Completion, Dependence, TypeCurve, Valuation
 from refracmc.case.strategies import Strategies
-from refracmc.case.uncertain_inputs import is_shared, job_reach_ft, method_plan, order_sleeves, variable_names
+from refracmc.case.uncertain_inputs import is_shared, variable_names
+from refracmc.case.well_strategies import job_reach_ft, method_plan, order_sleeves
 from refracmc.errors import Fault
 from refracmc.job.orders import NAMED_ORDERS
 from refracmc.job.sleeves import PlanRefused, Tally

@@ -1,4 +1,4 @@
-"""Every number that may be uncertain, with its stream, unit, source and group; a well's strategies."""
+"""Every number that may be uncertain: its stream, unit, source and group."""
 
 from __future__ import annotations
 
@@ -7,22 +7,16 @@ from typing import TYPE_CHECKING, Any, get_args
 
 from pydantic import BaseModel
 
-from refracmc.case import units
 from refracmc.case.job_section import Job
 from refracmc.case.key_rules import Section, rule_of
-from refracmc.case.methods_section import Bullhead, Methods, Straddle
+from refracmc.case.methods_section import Methods
 from refracmc.case.pressure_section import PressureScreen
 from refracmc.case.reach_section import ReachForces
 from refracmc.case.response_section import Response, Stress
 from refracmc.case.shared_sections import Opex, Prices, TypeCurve
-from refracmc.case.tubing_reach import stated_reach_ft
-from refracmc.job.methods import MethodPlan, plan_method
-from refracmc.job.orders import NAMED_ORDERS, named_order, validate
 
 if TYPE_CHECKING:
-    from refracmc.case.strategies import Strategies
     from refracmc.case.validated_case import Case, Group, InputVariable, WellCase
-    from refracmc.job.sleeves import Tally
 
 STATED = "stated in the case"
 SHARED_NAMES = frozenset({"response.play_factor"})
@@ -144,68 +138,3 @@ def inputs_of(case: Case, well: WellCase) -> tuple[InputVariable, ...]:
         "strategies.methods": settings.strategies.methods,
     }
     return well_variables(well.id, case.prices, sections, well.main_phase, case.data_status)
-
-
-def input_sources(case: Case, well: WellCase) -> dict[str, str]:
-    """Source of every variable by name: 'stated in the case (...)', a named source, or 'assumption...'."""
-    return {variable.name: variable.source for variable in inputs_of(case, well)}
-
-
-def job_reach_ft(strategies: Strategies, tally: Tally, ct_reach_ft: float | None) -> float | None:
-    """Deepest measured depth the job works at [ft]: the reach of the tubing, and no deeper than a patch on
-    record that stops the tools (patched_restricts = "lost"). None: no limit."""
-    patched = tally.in_state("patched")
-    if strategies.patched_restricts != "lost" or not patched.any():
-        return ct_reach_ft
-    patch = float(tally.depth_ft[patched].min())
-    return patch if ct_reach_ft is None else min(ct_reach_ft, patch)
-
-
-def well_reach_ft(well: WellCase) -> float | None:
-    """Deepest measured depth a well's job works at [ft], by stated depth, force at the tool, and patches on record."""
-    settings = well.settings
-    stated = stated_reach_ft(settings.completion, settings.job, well.tally)
-    return job_reach_ft(settings.strategies, well.tally, stated)
-
-
-def order_sleeves(strategies: Strategies, tally: Tally, name: str, reach_ft: float | None) -> tuple[int, ...]:
-    """The sleeves of an order, in the order treated; PlanRefused naming the sleeve that stands against it."""
-    if name in NAMED_ORDERS:
-        return named_order(name, tally, reach_ft)
-    return validate(strategies.custom_orders[name], tally, reach_ft)
-
-
-def method_plan(strategies: Strategies, tally: Tally, name: str, reach_ft: float | None) -> MethodPlan:
-    """The plan of one of the case's isolation methods; PlanRefused naming the sleeve that stands against it."""
-    section = getattr(strategies.methods, name)
-    if isinstance(section, Bullhead):
-        factor = section.pumping_hours_factor
-        return plan_method(name, tally, reach_ft, drops=section.diverter_drops, pumping_hours_factor=factor)
-    if isinstance(section, Straddle):
-        return plan_method(
-            name,
-            tally,
-            reach_ft,
-            sleeves=section.sleeves,
-            sets_per_trip=section.sets_per_trip,
-            pumping_hours_factor=section.pumping_hours_factor,
-        )
-    return plan_method(name, tally, reach_ft, stage_spacing_ft=section.stage_spacing_ft)
-
-
-def strategies_of(case: Case, well: WellCase) -> list[tuple[str, str, tuple[int, ...], int]]:
-    """The strategies of a well beside doing nothing: (name '<order>@YYYY-MM', order, sleeves, month index).
-
-    Dates first, orders and then isolation methods (by their own names) within a date; month index counts from
-    the valuation month.
-    """
-    strategies = well.settings.strategies
-    reach = well_reach_ft(well)
-    sleeves = {name: order_sleeves(strategies, well.tally, name, reach) for name in strategies.orders}
-    methods = strategies.methods.names
-    sleeves |= {name: method_plan(strategies, well.tally, name, reach).sleeves for name in methods}
-    return [
-        (f"{order}@{month}", order, sleeves[order], units.months_between(case.valuation.date, month))
-        for month in strategies.months
-        for order in (*strategies.orders, *methods)
-    ]

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from refracmc.case.load import load_case
-from refracmc.case.uncertain_inputs import well_reach_ft
+from refracmc.case.well_strategies import well_reach_ft
 from refracmc.engine.plan import blocks_of
 from refracmc.errors import Fault
 from refracmc.measures import KEPT_MEASURES, PER_TRIAL

@@ -8,8 +8,8 @@ from pathlib import Path
 from refracmc.case.load import load_case
 from refracmc.commands.output_folders import check_folder
 from refracmc.commands.trace import refuse, well_of
-from refracmc.engine.plan import fit_well, pooled_priors
 from refracmc.engine.progress import Progress, Silent
+from refracmc.engine.well_fit import fit_well, pooled_priors
 from refracmc.errors import Fault
 from refracmc.production.fit import FitRefused
 

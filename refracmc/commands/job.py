@@ -12,7 +12,7 @@ import numpy as np
 
 from refracmc.case import units
 from refracmc.case.load import load_case
-from refracmc.case.uncertain_inputs import well_reach_ft
+from refracmc.case.well_strategies import well_reach_ft
 from refracmc.commands.output_folders import check_folder
 from refracmc.commands.trace import plan_of, well_of
 from refracmc.decisions.job_report import COUNTS, UNITS, StrategyJobs, order_rows, simulate_all

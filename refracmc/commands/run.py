@@ -29,9 +29,10 @@ from refracmc.engine.blocks import (
     summary_task,
     summary_tasks,
 )
-from refracmc.engine.executors import check_scheduler, default_workers, run_tasks
+from refracmc.engine.executors import default_workers, run_tasks
 from refracmc.engine.plan import WellOutline, blocks_of, identity
 from refracmc.engine.progress import Progress, Silent
+from refracmc.engine.scheduler import check_scheduler
 from refracmc.engine.wells import PASSING, StoredPlans
 from refracmc.errors import Fault, InputError, RunFailure
 from refracmc.interrupts import held

@@ -16,8 +16,9 @@ from refracmc.engine.block_model import chunks_of
 from refracmc.engine.draws import draw
 from refracmc.engine.ledger import LEDGER_COLUMNS, month_ledger, nothing_ledger
 from refracmc.engine.one_trial import StrategyStreams, at_its_date, evaluate_one, strategy_log
-from refracmc.engine.plan import WellPlan, blocks_of, build_plan, fit_well
+from refracmc.engine.plan import WellPlan, blocks_of, build_plan
 from refracmc.engine.valuation import evaluate
+from refracmc.engine.well_fit import fit_well
 from refracmc.errors import Fault, InputError
 from refracmc.job.sleeves import PlanRefused
 from refracmc.measures import PER_TRIAL

@@ -27,10 +27,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.case import units
-from refracmc.case.uncertain_inputs import well_reach_ft
+from refracmc.case.well_strategies import well_reach_ft
 from refracmc.engine.block_jobs import job_inputs
 from refracmc.engine.draws import draw, job_luck
-from refracmc.engine.plan import Strategy, WellPlan, order_plan
+from refracmc.engine.job_plans import order_plan
+from refracmc.engine.plan import Strategy, WellPlan
 from refracmc.engine.valuation import evaluate
 from refracmc.job.orders import NAMED_ORDERS, named_order
 from refracmc.job.shared import prepare

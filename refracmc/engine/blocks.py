@@ -20,7 +20,7 @@ from . import store
 from .block_model import Draws, posterior_rows
 from .draws import draw
 from .executors import START, run_tasks
-from .plan import Priors, Strategy, WellOutline, WellPlan, build_plan, fit_well, pooled_priors, use_compiled
+from .plan import Strategy, WellOutline, WellPlan, build_plan, use_compiled
 from .progress import Silent
 from .summary import statistics, summary_table
 from .trials import (
@@ -32,6 +32,7 @@ from .trials import (
     stored_measures,
 )
 from .valuation import evaluate
+from .well_fit import Priors, fit_well, pooled_priors
 from .wells import FitOutline, StoredPlans, write_posterior
 
 if TYPE_CHECKING:

@@ -7,7 +7,6 @@ import ctypes
 import gc
 import multiprocessing
 import os
-import re
 import signal
 import sys
 import threading
@@ -15,13 +14,12 @@ import warnings
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
-from importlib.util import find_spec
 from multiprocessing.connection import wait as wait_for
 from typing import Any, TypeVar
 
 from threadpoolctl import threadpool_limits
 
-from refracmc.errors import Fault, InputError, RunFailure
+from refracmc.errors import RunFailure
 from refracmc.interrupts import held
 
 Result = TypeVar("Result")
@@ -29,7 +27,6 @@ _TRIM_THRESHOLD, _MMAP_THRESHOLD = -1, -3
 """Options of mallopt(3)."""
 LOCAL = "local"
 """In place of a scheduler's address: one is started here."""
-_ADDRESS = re.compile(r"^((tcp|tls|ws|wss)://)?([A-Za-z0-9_.-]+|\[[0-9A-Fa-f:.]+\]):[0-9]{1,5}$", re.ASCII)
 START = "fork" if sys.platform.startswith("linux") else "spawn"
 """How workers begin: as copies of this process with all that it has loaded, or anew."""
 _state: Any = None
@@ -117,32 +114,3 @@ def run_tasks(
             finally:
                 for future in pending:
                     future.cancel()
-
-
-def check_scheduler(address: str | None) -> None:
-    """Raise InputError where dask is missing or the address is none, RunFailure where nobody answers there."""
-    if address is None:
-        return
-    where = "--scheduler"
-    if find_spec("distributed") is None:
-        raise InputError(
-            [
-                Fault(
-                    where,
-                    f"'{address}', but the package distributed is not installed",
-                    "a scheduler where the extra `cluster` is installed",
-                    "install it: pip install -e '.[cluster]'; or leave --scheduler out",
-                )
-            ]
-        )
-    if address == LOCAL:
-        return
-    if _ADDRESS.match(address) is None or not 0 < int(address.rpartition(":")[2]) <= 65_535:
-        allowed = (
-            "local, or host:port of a running scheduler, port 1 to 65535, tcp:// or tls:// before it at most"
-        )
-        raise InputError([Fault(where, f"'{address}'", allowed, "correct the address")])
-    from .cluster import connected
-
-    with connected(address, None):
-        pass  # told before the fits, not after

@@ -18,7 +18,7 @@ from refracmc.job.machine import KINDS, Plan
 from refracmc.job.sleeves import Tally
 
 if TYPE_CHECKING:
-    from .plan import OrderPlan
+    from .job_plans import OrderPlan
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]

@@ -25,7 +25,8 @@ from refracmc.case.load import SHARED, load_case
 from refracmc.case.load_well import OWN
 from refracmc.case.merging import merge
 from refracmc.case.starter import STARTER_FILES, write_starter
-from refracmc.case.uncertain_inputs import input_sources, inputs_of, strategies_of, variable_names
+from refracmc.case.uncertain_inputs import inputs_of, variable_names
+from refracmc.case.well_strategies import dated_strategies, order_sleeves
 from refracmc.errors import Fault, InputError
 
 Edit = Callable[[str, str, str], None]
@@ -108,7 +109,7 @@ def test_variables_have_scope_group_unit_and_source(edit: Edit, folder: Path) ->
         "prices.oil_level": "prices",
     }
     assert {name: variables[name].group for name in groups} == groups
-    sources = input_sources(case, case.wells[0])
+    sources = {name: variable.source for name, variable in variables.items()}
     assert sources["response.uplift"] == "look-back 2025"
     assert sources["job.close_chance"] == "stated in the case (invented)"
     assert sources["job.open_chance"] == "assumption"
@@ -142,12 +143,15 @@ def test_every_key_is_described_with_unit_and_source() -> None:
 
 def test_strategies_count_months_from_the_valuation(folder: Path) -> None:
     case = load_case(folder / "case.toml")
-    assert strategies_of(case, case.wells[0]) == [
-        ("toe_to_heel@2027-01", "toe_to_heel", (1, 2, 3, 4, 5), 3),
-        ("mine@2027-01", "mine", (1, 3, 2), 3),
-        ("toe_to_heel@2028-01", "toe_to_heel", (1, 2, 3, 4, 5), 15),
-        ("mine@2028-01", "mine", (1, 3, 2), 15),
+    well = case.wells[0]
+    assert [(s.name, s.order, s.month, s.date) for s in dated_strategies(case, well)] == [
+        ("toe_to_heel@2027-01", "toe_to_heel", 3, "2027-01"),
+        ("mine@2027-01", "mine", 3, "2027-01"),
+        ("toe_to_heel@2028-01", "toe_to_heel", 15, "2028-01"),
+        ("mine@2028-01", "mine", 15, "2028-01"),
     ]
+    assert order_sleeves(well.settings.strategies, well.tally, "toe_to_heel", None) == (1, 2, 3, 4, 5)
+    assert order_sleeves(well.settings.strategies, well.tally, "mine", None) == (1, 3, 2)
 
 
 def test_date_series(edit: Edit, folder: Path) -> None:
@@ -174,7 +178,8 @@ def test_case_travels_to_a_worker(folder: Path) -> None:
     u = np.linspace(0.01, 0.99, 7)
     for name, distribution in case.wells[0].inputs.items():
         np.testing.assert_array_equal(again.wells[0].inputs[name].ppf(u), distribution.ppf(u))
-    assert input_sources(again, again.wells[0]) == input_sources(case, case.wells[0])
+    before, after = inputs_of(case, case.wells[0]), inputs_of(again, again.wells[0])
+    assert [variable.source for variable in after] == [variable.source for variable in before]
 
 
 def test_si_and_field_units_are_one_case(folder: Path, edit: Edit) -> None:
@@ -273,7 +278,7 @@ def test_starter_runs_as_it_is_and_overwrites_nothing(tmp_path: Path) -> None:
     case = load_case(paths[0])
     assert not case.refused
     assert case.data_status == "invented"
-    assert strategies_of(case, case.wells[0])
+    assert dated_strategies(case, case.wells[0])
     paths[1].unlink()
     paths[0].write_text("mine")
     with pytest.raises(InputError) as caught:
@@ -290,7 +295,7 @@ def test_demo_is_sound_and_its_script_makes_its_files(tmp_path: Path) -> None:
     assert not case.refused
     assert len(case.wells) == 3
     assert {well.tally.count for well in case.wells} == {24, 40, 60}
-    assert all(len(strategies_of(case, well)) == 48 for well in case.wells)
+    assert all(len(dated_strategies(case, well)) == 48 for well in case.wells)
     assert any("stuck_open" in well.tally.state for well in case.wells)
     assert case.sampling.trials == 10_000
     subprocess.run([sys.executable, str(DEMO / "make_demo_data.py"), str(tmp_path)], check=True)

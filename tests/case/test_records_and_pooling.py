@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from refracmc.case.load import load_case
-from refracmc.case.uncertain_inputs import input_sources
+from refracmc.case.uncertain_inputs import inputs_of
 from refracmc.errors import InputError
 
 Edit = Callable[[str, str, str], None]
@@ -29,7 +29,7 @@ def test_a_shipped_record_is_named(edit: Edit, folder: Path) -> None:
     read = case.wells[0].inputs["response.uplift"]
     assert read.mean() == pytest.approx(sum(kept) / len(kept))
     assert read.cdf(0.0) == pytest.approx(kept.count(0) / len(kept))
-    assert input_sources(case, case.wells[0])["response.uplift"] == source
+    assert [v.source for v in inputs_of(case, case.wells[0]) if v.name == "response.uplift"] == [source]
 
 
 @pytest.mark.parametrize(
@@ -55,7 +55,7 @@ def test_a_wrong_record_is_refused(key: str, spec: str, told: str, edit: Edit, f
 
 def test_fits_stand_alone_unless_pooled(edit: Edit, folder: Path) -> None:
     """Alone a fit is the same whatever the others are; pooled, the prior says how many moved it."""
-    from refracmc.engine.plan import fit_well, pooled_priors
+    from refracmc.engine.well_fit import fit_well, pooled_priors
 
     case = load_case(folder / "case.toml")
     assert not case.fit.pool

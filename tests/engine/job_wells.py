@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from refracmc.engine.job_arguments import Chosen, Dates, ages_of, orders_of, trials_of, well_of
-from refracmc.engine.plan import OrderPlan
+from refracmc.engine.job_plans import OrderPlan
 from refracmc.job.changes import ChangeRules, with_changes
 from refracmc.job.cost import COST_PARTS, CostRates, job_cost
 from refracmc.job.inputs import PER_SLEEVE_LUCK, PER_TRIAL_LUCK, JobInputs, JobLuck, JobPolicy

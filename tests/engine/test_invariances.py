@@ -12,8 +12,9 @@ import pytest
 from refracmc.case.load import load_case
 from refracmc.economics.measures import BREAKEVEN_BOUND
 from refracmc.engine.draws import draw
-from refracmc.engine.plan import build_plan, fit_well
+from refracmc.engine.plan import build_plan
 from refracmc.engine.valuation import evaluate
+from refracmc.engine.well_fit import fit_well
 from tests.system.small_case import CASE, TALLY, changed, history_text, write_case
 
 B_ONLY = changed(CASE, (CASE[CASE.index('[[wells]]\nid = "A"') : CASE.index('[[wells]]\nid = "B"')], ""))

@@ -14,7 +14,8 @@ import numpy as np
 import pytest
 
 from refracmc.case.load import load_case
-from refracmc.engine.plan import build_plan, fit_well
+from refracmc.engine.plan import build_plan
+from refracmc.engine.well_fit import fit_well
 from tests.second_route import job, money, prices, response, trial
 from tests.second_route.awkward import CASES
 from tests.second_route.compare import compare

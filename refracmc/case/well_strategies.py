@@ -1,0 +1,125 @@
+"""What is compared in one well: strategies by date and by trigger, sleeves of each order, depth the tubing reaches."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from refracmc.case import units
+from refracmc.case.methods_section import Bullhead, Straddle
+from refracmc.case.tubing_reach import stated_reach_ft
+from refracmc.job.methods import MethodPlan, plan_method
+from refracmc.job.orders import NAMED_ORDERS, named_order, validate
+from refracmc.job.sleeves import PlanRefused, Tally
+
+if TYPE_CHECKING:
+    from refracmc.case.strategies import Strategies
+    from refracmc.case.validated_case import Case, WellCase
+
+NOTHING = "nothing"
+
+
+@dataclass(frozen=True)
+class Trigger:
+    """When a job may start: see `refracmc.engine.triggers`. first, last: months of the window from the valuation month
+    0; rates in the main phase's unit a day, price in US$ per unit of it."""
+
+    name: str
+    when: str
+    first: int
+    last: int
+    rate_per_d: float = 0.0
+    min_rate_per_d: float | None = None
+    min_price_usd: float | None = None
+    max_service_index: float | None = None
+
+
+@dataclass(frozen=True)
+class Strategy:
+    """One refrac strategy: `<order>@YYYY-MM`, its order and the month index counted from the valuation month; or
+    `<order>@<trigger>` with month -1."""
+
+    name: str
+    order: str
+    month: int
+    date: str
+    trigger: Trigger | None = None
+
+
+def dated_strategies(case: Case, well: WellCase) -> tuple[Strategy, ...]:
+    """Strategies of the case's dates: by date, and within a date the stage orders, then the isolation methods."""
+    chosen = well.settings.strategies
+    return tuple(
+        Strategy(f"{order}@{date}", order, units.months_between(case.valuation.date, date), date)
+        for date in chosen.months
+        for order in chosen.all_orders
+    )
+
+
+def triggered_strategies(case: Case, well: WellCase) -> tuple[Strategy, ...]:
+    """Strategies of the case's triggers; PlanRefused where a window has no month to decide in."""
+    chosen, valuation = well.settings.strategies, case.valuation
+    strategies: list[Strategy] = []
+    for name, trigger in chosen.triggers.items():
+        first = max(units.months_between(valuation.date, trigger.earliest), 1)
+        last = min(units.months_between(valuation.date, trigger.latest), valuation.horizon_months - 1)
+        if last < first:
+            raise PlanRefused(
+                f"trigger {name} has no month between the one after the valuation month {valuation.date} and the "
+                "horizon"
+            )
+        rule = Trigger(
+            name,
+            trigger.when,
+            first,
+            last,
+            trigger.rate_per_d or 0.0,
+            trigger.min_rate_per_d,
+            trigger.min_price_usd,
+            trigger.max_service_index,
+        )
+        orders = trigger.orders or chosen.all_orders
+        strategies += [Strategy(f"{order}@{name}", order, -1, name, rule) for order in orders]
+    return tuple(strategies)
+
+
+def job_reach_ft(strategies: Strategies, tally: Tally, ct_reach_ft: float | None) -> float | None:
+    """Deepest measured depth the job works at [ft]: the reach of the tubing, and no deeper than a patch on
+    record that stops the tools (patched_restricts = "lost"). None: no limit."""
+    patched = tally.in_state("patched")
+    if strategies.patched_restricts != "lost" or not patched.any():
+        return ct_reach_ft
+    patch = float(tally.depth_ft[patched].min())
+    return patch if ct_reach_ft is None else min(ct_reach_ft, patch)
+
+
+def well_reach_ft(well: WellCase) -> float | None:
+    """Deepest measured depth a well's job works at [ft], by stated depth, force at the tool, and patches on record."""
+    settings = well.settings
+    stated = stated_reach_ft(settings.completion, settings.job, well.tally)
+    return job_reach_ft(settings.strategies, well.tally, stated)
+
+
+def order_sleeves(strategies: Strategies, tally: Tally, name: str, reach_ft: float | None) -> tuple[int, ...]:
+    """The sleeves of an order, in the order treated; PlanRefused naming the sleeve that stands against it."""
+    if name in NAMED_ORDERS:
+        return named_order(name, tally, reach_ft)
+    return validate(strategies.custom_orders[name], tally, reach_ft)
+
+
+def method_plan(strategies: Strategies, tally: Tally, name: str, reach_ft: float | None) -> MethodPlan:
+    """The plan of one of the case's isolation methods; PlanRefused naming the sleeve that stands against it."""
+    section = getattr(strategies.methods, name)
+    if isinstance(section, Bullhead):
+        factor = section.pumping_hours_factor
+        return plan_method(name, tally, reach_ft, drops=section.diverter_drops, pumping_hours_factor=factor)
+    if isinstance(section, Straddle):
+        return plan_method(
+            name,
+            tally,
+            reach_ft,
+            sleeves=section.sleeves,
+            sets_per_trip=section.sets_per_trip,
+            pumping_hours_factor=section.pumping_hours_factor,
+        )
+    return plan_method(name, tally, reach_ft, stage_spacing_ft=section.stage_spacing_ft)
