@@ -1,8 +1,12 @@
 """A small invented case for runs from end to end: two wells (a history, a type curve), three blocks, quick."""
 
+import contextlib
+import io
 import subprocess
 import sys
 from pathlib import Path
+
+from refracmc import cli
 
 TRIALS = 1100
 CASE = """schema_version = 1
@@ -108,7 +112,15 @@ def changed(text: str, *pairs: tuple[str, str]) -> str:
     return text
 
 
-def refracmc(*arguments: object, timeout: float = 120.0) -> subprocess.CompletedProcess[str]:
+def refracmc(*arguments: object) -> subprocess.CompletedProcess[str]:
+    """The command line in this process, with its exit code and what it said."""
+    said, errors, words = io.StringIO(), io.StringIO(), [*map(str, arguments)]
+    with contextlib.redirect_stdout(said), contextlib.redirect_stderr(errors):
+        code = cli.main(words)
+    return subprocess.CompletedProcess(words, code, said.getvalue(), errors.getvalue())
+
+
+def refracmc_process(*arguments: object, timeout: float = 120.0) -> subprocess.CompletedProcess[str]:
     """The command line in a process of its own."""
     command = [sys.executable, "-m", "refracmc", *map(str, arguments)]
     return subprocess.run(command, capture_output=True, text=True, timeout=timeout, check=False)

@@ -16,9 +16,10 @@ import pytest
 
 from refracmc.commands.run import run_case
 from refracmc.errors import InputError
-from tests.system.small_case import CASE, changed, refracmc, run_bytes, write_case
+from tests.system.small_case import CASE, changed, refracmc_process, run_bytes, write_case
 
 pytest.importorskip("distributed")
+pytestmark = pytest.mark.slow
 
 ROOT = Path(__file__).parents[2]
 TEXT = changed(
@@ -122,7 +123,7 @@ def test_a_scheduler_is_lost(case: Path, reference: dict[str, bytes], start: Sta
         path: path.stat().st_mtime_ns for path in (out / ".small.partial" / "blocks").glob("*.values.npy")
     }
     assert done
-    again = refracmc("run", case, "--out", out, "--resume", "--quiet", "--workers", 1)
+    again = refracmc_process("run", case, "--out", out, "--resume", "--quiet", "--workers", 1)
     assert again.returncode == 0, again.stderr
     assert run_bytes(out / "small") == reference
     for path, stamp in done.items():
@@ -130,14 +131,14 @@ def test_a_scheduler_is_lost(case: Path, reference: dict[str, bytes], start: Sta
 
 
 def test_a_scheduler_started_here(case: Path, reference: dict[str, bytes], tmp_path: Path) -> None:
-    done = refracmc("run", case, "--out", tmp_path, "--scheduler", "local", "--workers", 2, "--quiet")
+    done = refracmc_process("run", case, "--out", tmp_path, "--scheduler", "local", "--workers", 2, "--quiet")
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""
     assert run_bytes(tmp_path / "small") == reference
 
 
 def test_nobody_answers(case: Path, tmp_path: Path) -> None:
-    done = refracmc("run", case, "--out", tmp_path, "--scheduler", "tcp://127.0.0.1:9", "--quiet")
+    done = refracmc_process("run", case, "--out", tmp_path, "--scheduler", "tcp://127.0.0.1:9", "--quiet")
     assert done.returncode == 1
     (line,) = done.stderr.splitlines()
     assert "no scheduler answers at tcp://127.0.0.1:9" in line
