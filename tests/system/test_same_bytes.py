@@ -27,7 +27,7 @@ from refracmc.engine.progress import Silent
 from refracmc.engine.wells import PASSING
 from refracmc.errors import InputError, RunFailure
 from refracmc.production.fit import FitRefused
-from tests.system.small_case import BLOCKS, refracmc, run_bytes, write_case
+from tests.system.small_case import BLOCKS, refracmc, refracmc_process, run_bytes, write_case
 
 WELLS = 2
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="signals and process trees of POSIX")
@@ -52,11 +52,10 @@ def run_part(manifest: Path) -> dict:
 @pytest.fixture(scope="module")
 def reference(case: Path, folder: Path) -> Path:
     """The folder of a run by one worker, never interrupted."""
-    out = folder / "one"
-    done = refracmc("run", case, "--out", out, "--keep-trials", "--workers", 1, "--quiet")
+    done = refracmc_process("run", case, "--out", folder / "one", "--keep-trials", "--workers", 1, "--quiet")
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""
-    return out / "small"
+    return folder / "one" / "small"
 
 
 def assert_same(made: Path, reference: Path) -> None:
