@@ -128,6 +128,10 @@ def _parser() -> argparse.ArgumentParser:
     trace.add_argument("--trials", type=_at_least(2), metavar="N", help="as given to run")
     trace.add_argument("--seed", type=_at_least(0), metavar="N", help="as given to run")
     trace.add_argument("--json", action="store_true")
+
+    explain = commands.add_parser("explain", help="print the reference: topics, keys, tables, measures, commands")
+    explain.add_argument("words", nargs="*", metavar="TOPIC", help="a topic, a key or another name; none: the topics")
+    explain.add_argument("--html", metavar="FILE", help="write the whole reference as one page")
     return parser
 
 
@@ -280,6 +284,16 @@ def _hindcast(options: argparse.Namespace) -> int:
     return DONE
 
 
+def _explain(options: argparse.Namespace) -> int:
+    from refracmc.commands.explain import explain, write_page
+
+    if options.html is not None:
+        print(write_page(options.html, _parser()))
+    if options.words or options.html is None:
+        print(explain(options.words, _parser()))
+    return DONE
+
+
 _COMMANDS: dict[str, Callable[[Any], int]] = {
     "new": _new,
     "check": _check,
@@ -289,6 +303,7 @@ _COMMANDS: dict[str, Callable[[Any], int]] = {
     "orders": _orders,
     "forecast": _forecast,
     "hindcast": _hindcast,
+    "explain": _explain,
 }
 
 

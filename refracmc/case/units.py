@@ -20,7 +20,7 @@ KG_M_PER_LB_FT = 0.45359237 / 0.3048
 KPA_PER_PSI = 0.45359237 * 9.80665 / 0.0254**2 / 1000
 
 # (suffix of the key in field units, suffix of its SI twin, factor: SI value x factor = field value)
-_SI_TWINS: tuple[tuple[str, str, float], ...] = (
+SI_TWINS: tuple[tuple[str, str, float], ...] = (
     ("_usd_per_bbl", "_usd_per_m3", M3_PER_BBL),
     ("_usd_per_mcf", "_usd_per_e3m3", E3M3_PER_MCF),
     ("_bbl_per_stage", "_m3_per_stage", 1 / M3_PER_BBL),
@@ -77,7 +77,7 @@ def days_in_month(number: int) -> int:
 
 def si_twin(key: str) -> tuple[str, float] | None:
     """The SI spelling of a field-unit key and its factor, or None where it has none."""
-    for field_suffix, si_suffix, factor in _SI_TWINS:
+    for field_suffix, si_suffix, factor in SI_TWINS:
         if key.endswith(field_suffix):
             return key[: -len(field_suffix)] + si_suffix, factor
     return None

@@ -62,6 +62,11 @@ _LISTS = ("values", "weights")
 _TEXTS = ("file", "column")
 
 
+def may_be_added(kind: str) -> tuple[str, ...]:
+    """The keys that may stand in a table of this kind beside those that state it."""
+    return (*_OPTIONAL.get(kind, ()), *(() if kind in _UNTRUNCATED else ("min", "max")))
+
+
 def from_spec(spec: object, where: str, base_dir: str | Path | None = None) -> Distribution:
     """The distribution a case states at key path `where`.
 

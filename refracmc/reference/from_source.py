@@ -1,0 +1,180 @@
+"""What the reference takes from the source: keys, distributions, tables, charts, measures, commands, public names.
+
+Each function gives pieces of text; a file of this folder asks for them by a line ``{{ name }}``.
+"""
+
+from __future__ import annotations
+
+import argparse
+import inspect
+from collections.abc import Callable, Iterable, Mapping
+from types import MappingProxyType
+
+from refracmc.reference.text import Heading, Paragraph, Piece, Table
+
+
+def _cell(text: str) -> str:
+    return text or "-"
+
+
+def keys() -> list[Piece]:
+    """One table a section of the case: every key with all that the schema says of it."""
+    from refracmc.case.keys import KeyRow, key_rows
+    from refracmc.case.units import si_twin
+
+    sections: dict[str, list[KeyRow]] = {}
+    for row in key_rows():
+        sections.setdefault(row.path.rpartition(".")[0], []).append(row)
+    pieces: list[Piece] = []
+    for section, members in sections.items():
+        rows, others = [], {}
+        for row in members:
+            name = row.path.removeprefix(f"{section}.")
+            cell = f"`{name}`" + (" *" if row.uncertain else "")
+            twin = si_twin(name)
+            if twin is not None:
+                others[cell] = twin[0]
+            rows.append(
+                (
+                    cell,
+                    _cell(row.unit),
+                    _cell(row.allowed),
+                    row.default,
+                    _cell(row.source),
+                    f"`{twin[0]}`, multiplied by {twin[1]:.9g}" if twin else "-",
+                    row.meaning,
+                )
+            )
+        head = ("key", "unit", "allowed", "default", "source", "or in SI", "meaning")
+        pieces += [Heading(f"[{section}]"), Table(head, tuple(rows), section, (0, 1, 3, 6), others)]
+    return pieces
+
+
+def distributions() -> list[Piece]:
+    """The kinds of distribution with the keys that state them."""
+    from refracmc.sampling.distributions import KINDS, may_be_added
+
+    rows = []
+    for kind, sets in KINDS.items():
+        ways = "; or ".join(", ".join(f"`{key}`" for key in keys) for keys in sets)
+        rows.append((f"`{kind}`", ways, _cell(", ".join(f"`{key}`" for key in may_be_added(kind)))))
+    return [Table(("dist", "keys that state it", "may be added"), tuple(rows))]
+
+
+def si_twins() -> list[Piece]:
+    """Endings of keys in field units, their SI twins and the factor to field units."""
+    from refracmc.case.units import SI_TWINS
+
+    rows = tuple((f"`{field}`", f"`{si}`", f"{factor:.9g}") for field, si, factor in SI_TWINS)
+    return [Table(("key ends in", "may be written", "multiplied by"), rows)]
+
+
+def _columns(specs: Iterable[object]) -> list[Piece]:
+    from refracmc.reporting.columns import TableSpec
+
+    pieces: list[Piece] = []
+    for spec in specs:
+        assert isinstance(spec, TableSpec)
+        rows = tuple(
+            (f"`{c.name}`", f"{c.kind}, may be missing" if c.optional else c.kind, _cell(c.unit), c.meaning)
+            for c in spec.columns
+        )
+        pieces += [
+            Heading(spec.key),
+            Paragraph(f"{spec.title}. One row is {spec.row}."),
+            Table(("column", "kind", "unit", "meaning"), rows, spec.key, (0, 2, 3)),
+        ]
+    return pieces
+
+
+def run_tables() -> list[Piece]:
+    """The tables of a run, column by column."""
+    from refracmc.reporting.columns import TABLES
+
+    return _columns(TABLES.values())
+
+
+def job_tables() -> list[Piece]:
+    """The tables of the job alone, column by column."""
+    from refracmc.reporting.job_columns import JOB_TABLES
+
+    return _columns(JOB_TABLES.values())
+
+
+def measures() -> list[Piece]:
+    """The measures of a strategy."""
+    from refracmc.quantities import MEASURES
+
+    rows = tuple((f"`{q.name}`", q.unit, q.meaning) for q in MEASURES.values())
+    return [Table(("measure", "unit", "definition"), rows)]
+
+
+def charts() -> list[Piece]:
+    """The charts of a run and what each shows."""
+    from refracmc.reporting.charts import CHARTS
+
+    return [Table(("chart", "what it shows"), tuple((f"`{kind.key}`", kind.caption) for kind in CHARTS))]
+
+
+def _bare(function: Callable[..., object]) -> str:
+    """Names and defaults of a function's arguments, without their types."""
+    parts, keywords = [], False
+    for name, p in inspect.signature(function).parameters.items():
+        if p.kind is p.KEYWORD_ONLY and not keywords:
+            parts.append("*")
+            keywords = True
+        parts.append(name if p.default is p.empty else f"{name}={p.default!r}")
+    return f"({', '.join(parts)})".replace("'", '"')
+
+
+def python_names() -> list[Piece]:
+    """The public names with their arguments and the first sentence of what they say of themselves."""
+    import refracmc
+
+    rows = []
+    for name in refracmc.__all__:
+        thing = getattr(refracmc, name)
+        if isinstance(thing, str):
+            rows.append((f"`{name}`", "-", "the release"))
+            continue
+        text = " ".join((inspect.getdoc(thing) or "").partition("\n\n")[0].split())
+        rows.append((f"`{name}`", "-" if inspect.isclass(thing) else f"`{name}{_bare(thing)}`", text))
+    return [Table(("name", "call", "what it is"), tuple(rows))]
+
+
+def _words(action: argparse.Action) -> str:
+    if action.option_strings:
+        return " ".join([action.option_strings[-1], *([str(action.metavar)] if action.metavar else [])])
+    return str(action.metavar or action.dest) + ("..." if action.nargs in ("+", "*") else "")
+
+
+def commands(parser: argparse.ArgumentParser) -> list[Piece]:
+    """Every command with its options, as the parser of the command line knows them."""
+    action = next(a for a in parser._actions if isinstance(a, argparse._SubParsersAction))
+    told = {choice.dest: choice.help or "" for choice in action._choices_actions}
+    pieces: list[Piece] = []
+    for name, command in action.choices.items():
+        actions = [a for a in command._actions if a.dest != "help"]
+        rows = tuple(
+            (f"`{_words(a)}`", ("must be given: " if a.required and a.option_strings else "") + (a.help or "-"))
+            for a in actions
+        )
+        needed = [_words(a) for a in actions if a.required or (not a.option_strings and a.nargs != "*")]
+        line = " ".join(["refracmc", name, *needed])
+        pieces += [Heading(name), Paragraph(f"`{line}`: {told[name]}."), Table(("option", "meaning"), rows, name)]
+    return pieces
+
+
+SOURCES: Mapping[str, Callable[[], list[Piece]]] = MappingProxyType(
+    {
+        "keys": keys,
+        "distributions": distributions,
+        "si_twins": si_twins,
+        "run_tables": run_tables,
+        "job_tables": job_tables,
+        "measures": measures,
+        "charts": charts,
+        "python_names": python_names,
+    }
+)
+"""What a line ``{{ name }}`` stands for; ``{{ commands }}`` is asked of the parser."""

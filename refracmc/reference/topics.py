@@ -1,0 +1,159 @@
+"""The topics of the reference, and how a word is found in them."""
+
+from __future__ import annotations
+
+import argparse
+import difflib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+from refracmc.errors import Fault, InputError
+from refracmc.reference.from_source import SOURCES, commands
+from refracmc.reference.text import Heading, Piece, Table, names_in, read_pieces
+
+FOLDER = Path(__file__).parent
+NAMES = (
+    "case",
+    "keys",
+    "numbers",
+    "data",
+    "strategies",
+    "triggers",
+    "methods",
+    "screens",
+    "measures",
+    "model",
+    "limits",
+    "commands",
+    "run_files",
+    "tables",
+    "job_files",
+    "search_files",
+    "forecast_files",
+    "hindcast_files",
+    "trials",
+    "manifest",
+    "json",
+    "cluster",
+    "words",
+    "charts",
+    "python",
+)
+"""The topics in the order of the page; each has a file of this name. The last two load charts and all commands."""
+_LOADS_MUCH = ("charts", "python")
+_MOST = 4
+"""Places of one name that are printed together; with more the reader is asked for a longer name."""
+
+
+@dataclass(frozen=True)
+class Topic:
+    """One topic: its name, its title, its pieces."""
+
+    name: str
+    title: str
+    pieces: tuple[Piece, ...]
+
+    def group(self, table: Table) -> tuple[Piece, ...]:
+        """The pieces under the heading that a table stands below."""
+        at = self.pieces.index(table)
+        heads = [k for k, piece in enumerate(self.pieces) if isinstance(piece, Heading)]
+        start = max((k for k in heads if k <= at), default=0)
+        stop = min((k for k in heads if k > at), default=len(self.pieces))
+        return self.pieces[start:stop]
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a name stands: its full name, the topic, the table, and the row (None: the table as a whole)."""
+
+    name: str
+    topic: Topic
+    table: Table
+    row: tuple[str, ...] | None
+
+
+class Reference:
+    """All topics, read when asked for; `parser` knows the commands."""
+
+    def __init__(self, parser: argparse.ArgumentParser) -> None:
+        self._parser = parser
+        self._read: dict[str, Topic] = {}
+
+    def topic(self, name: str) -> Topic:
+        """One topic."""
+        if name not in self._read:
+            title, pieces = read_pieces((FOLDER / f"{name}.md").read_text("utf-8"), self._source)
+            self._read[name] = Topic(name, title, tuple(pieces))
+        return self._read[name]
+
+    @staticmethod
+    def title(name: str) -> str:
+        """Title of a topic, without reading the rest of it."""
+        with (FOLDER / f"{name}.md").open(encoding="utf-8") as file:
+            return file.readline().strip("# \n")
+
+    def _source(self, name: str) -> list[Piece]:
+        return commands(self._parser) if name == "commands" else SOURCES[name]()
+
+    @cached_property
+    def topics(self) -> tuple[Topic, ...]:
+        """All topics in their order."""
+        return tuple(self.topic(name) for name in NAMES)
+
+    def places(self, names: Sequence[str] = NAMES) -> Iterator[Place]:
+        """Every name of the tables of these topics."""
+        for topic in map(self.topic, names):
+            for table in topic.pieces:
+                if not isinstance(table, Table):
+                    continue
+                if table.path:
+                    yield Place(table.path, topic, table, None)
+                for row in table.rows:
+                    other = table.others.get(row[0])
+                    for name in (*names_in(row[0]), *([other] if other else [])):
+                        for spelled in dict.fromkeys((name, name.partition(" ")[0])):
+                            full = f"{table.path}.{spelled}" if table.path else spelled
+                            yield Place(full, topic, table, row)
+
+    def find(self, words: Sequence[str]) -> Topic | list[Place]:
+        """The topic of that name, or the places of a name or of a unique ending of one.
+
+        Raises InputError where there is none, with the nearest ones, and where an ending stands in many places.
+        """
+        word = "_".join(words).strip("[]`")
+        topic = word.replace("-", "_").lower()
+        if topic in NAMES:
+            return self.topic(topic)
+        for names in ([name for name in NAMES if name not in _LOADS_MUCH], _LOADS_MUCH):
+            found = self._matching(word.lower(), names)
+            if len(found) > _MOST:
+                listed = ", ".join(dict.fromkeys(place.name for place in found[:8]))
+                raise InputError(
+                    Fault("explain", f"{word!r} in {len(found)} places", f"a longer name, as {listed}", "write one")
+                )
+            if found:
+                return found
+        raise InputError(self._unknown(word))
+
+    def _matching(self, word: str, names: Sequence[str]) -> list[Place]:
+        """Places of that name or with that ending; of the name alone where both are too many."""
+        bare = word.removeprefix("wells.")
+        exact, ending = {}, {}
+        for place in self.places(names):
+            full = place.name.lower()
+            if full in (word, bare, f"wells.{word}"):
+                exact[id(place.table), place.row] = place
+            elif full.endswith(f".{word}"):
+                ending[id(place.table), place.row] = place
+        both = list((exact | ending).values())
+        return list(exact.values()) if exact and len(both) > _MOST else both
+
+    def _unknown(self, word: str) -> Fault:
+        names = {place.name for place in self.places()} | set(NAMES)
+        ends = {name.rpartition(".")[2]: name for name in sorted(names, reverse=True)}
+        near = difflib.get_close_matches(word, [*names, *ends], n=3, cutoff=0.6)
+        near = list(dict.fromkeys(ends.get(name, name) for name in near))
+        remedy = f"did you mean {' or '.join(near)}?" if near else "`refracmc explain` lists the topics"
+        return Fault("explain", f"{word!r}", "a topic, a key of the case, or another name of the reference", remedy)
