@@ -39,6 +39,19 @@ def _folder(text: str) -> str:
     return text
 
 
+_OPTIONS: dict[str, dict[str, Any]] = {
+    "--out": {"type": _folder, "default": "outputs", "metavar": "DIR",
+              "help": "folder in which the case's own is written; default: outputs"},
+    "--trials": {"type": _at_least(2), "metavar": "N",
+                 "help": "in place of sampling.trials; job and trace show a run's trials if it is that run's"},
+    "--seed": {"type": _at_least(0), "metavar": "N", "help": "in place of sampling.seed, as --trials"},
+    "--well": {"metavar": "W", "help": "one well only"},
+    "--quiet": {"action": "store_true", "help": "no progress on standard error"},
+    "--json": {"action": "store_true", "help": "for a machine: refracmc explain json has its keys"},
+}  # fmt: skip
+"""Options that several commands have."""
+
+
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="refracmc",
@@ -47,91 +60,86 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"refracmc {__version__}")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    cases = {"nargs": "+", "metavar": "CASE", "help": "case file"}
+    case = {"metavar": "CASE", "help": "case file"}
 
-    new = commands.add_parser("new", help="write a commented starter case with its CSV files")
-    new.add_argument("folder", type=_folder, metavar="DIR")
+    def command(name: str, text: str) -> Callable[..., Any]:
+        """A command; what it returns adds an argument, or by its name alone an option that several have."""
+        made = commands.add_parser(name, help=text, description=f"{text[0].upper()}{text[1:]}.")
+        return lambda option, **rule: made.add_argument(option, **{**_OPTIONS.get(option, {}), **rule})
 
-    check = commands.add_parser("check", help="say all that is wrong with a case, or what will run")
-    check.add_argument("cases", nargs="+", metavar="CASE")
+    new = command("new", "write a commented starter case with its CSV files; overwrites nothing")
+    new("folder", type=_folder, metavar="DIR", help="folder to write into")
 
-    run = commands.add_parser("run", help="value every strategy of the case's wells")
-    run.add_argument("cases", nargs="+", metavar="CASE")
-    run.add_argument("--out", type=_folder, default="outputs", metavar="DIR", help="default: outputs")
-    run.add_argument("--trials", type=_at_least(2), metavar="N", help="in place of the case's number")
-    run.add_argument("--seed", type=_at_least(0), metavar="N", help="in place of the case's seed")
-    run.add_argument("--workers", type=_at_least(1), metavar="N", help="processes; default: all processors")
-    run.add_argument(
+    check = command("check", "say all that is wrong with a case, or what will run")
+    check("cases", **cases)
+
+    run = command("run", "value every strategy of the case's wells, write the results, print the advice")
+    run("cases", **cases)
+    run("--out")
+    run("--trials")
+    run("--seed")
+    run("--workers", type=_at_least(1), metavar="N", help="processes; default: all processors")
+    run(
         "--scheduler",
         metavar="ADDRESS",
         help="evaluate on the workers of this dask scheduler (host:port), or of one started here (local)",
     )
-    run.add_argument("--resume", action="store_true", help="go on with an interrupted run")
-    run.add_argument(
-        "--keep-trials", action="store_true", help="also write every input and measure per trial"
-    )
-    run.add_argument("--quiet", action="store_true", help="no progress")
+    run("--resume", action="store_true", help="go on with an interrupted run")
+    run("--keep-trials", action="store_true", help="also write every input and measure of every trial")
+    run("--quiet")
 
-    job = commands.add_parser("job", help="plan, days and cost of the CT job per strategy, without its value")
-    job.add_argument("case", metavar="CASE")
-    job.add_argument("--trials", type=_at_least(2), metavar="N")
-    job.add_argument("--seed", type=_at_least(0), metavar="N")
-    job.add_argument("--well", metavar="W", help="one well only")
-    job.add_argument("--out", type=_folder, default="outputs", metavar="DIR", help="default: outputs")
-    job.add_argument("--json", action="store_true")
+    job = command("job", "plan, days and cost of the CT job per strategy, without its value")
+    job("case", **case)
+    for option in ("--well", "--trials", "--seed", "--out", "--json"):
+        job(option)
 
-    orders = commands.add_parser(
-        "orders", help="search the stage orders of one well for value, days and exposure"
-    )
-    orders.add_argument("case", metavar="CASE")
-    orders.add_argument("--well", required=True, metavar="W")
-    orders.add_argument("--date", metavar="YYYY-MM", help="month of the job; default: the case's first")
-    orders.add_argument(
-        "--budget", type=_at_least(0), default=600, metavar="N", help="orders valued; default: 600"
-    )
-    orders.add_argument("--out", type=_folder, default="outputs", metavar="DIR", help="default: outputs")
-    orders.add_argument("--trials", type=_at_least(2), metavar="N", help="as given to run")
-    orders.add_argument("--seed", type=_at_least(0), metavar="N", help="as given to run")
+    orders = command("orders", "search the stage orders of one well for value, days and exposure")
+    orders("case", **case)
+    orders("--well", required=True)
+    orders("--date", metavar="YYYY-MM", help="month of the job; default: the case's first")
+    orders("--budget", type=_at_least(0), default=600, metavar="N", help="orders valued; default: 600")
+    for option in ("--out", "--trials", "--seed"):
+        orders(option)
 
-    forecast = commands.add_parser(
-        "forecast", help="page per well: history, fit, residuals, parameters, months set aside, step-ups"
+    forecast = command(
+        "forecast", "page per well: history, fit, residuals, parameters, months set aside, step-ups"
     )
-    forecast.add_argument("case", metavar="CASE")
-    forecast.add_argument("--well", metavar="W", help="one well only")
-    forecast.add_argument("--seed", type=_at_least(0), metavar="N", help="as given to run")
-    forecast.add_argument("--out", type=_folder, default="outputs", metavar="DIR", help="default: outputs")
-    forecast.add_argument("--quiet", action="store_true", help="no progress")
+    forecast("case", **case)
+    for option in ("--well", "--seed", "--out", "--quiet"):
+        forecast(option)
 
-    hindcast = commands.add_parser(
-        "hindcast", help="hide the later months of every well, forecast them, and score the forecasts"
+    hindcast = command(
+        "hindcast", "hide the later months of every well, forecast them, and score the forecasts"
     )
-    hindcast.add_argument("histories", nargs="+", metavar="HISTORY", help="CSV or Parquet, many wells a file")
-    hindcast.add_argument(
-        "--months-in", required=True, metavar="N", help="months known, from first production"
-    )
-    hindcast.add_argument("--months-out", required=True, metavar="M", help="months hidden and forecast")
-    hindcast.add_argument("--phase", default="auto", metavar="P", help="oil, gas or auto; default: auto")
-    hindcast.add_argument(
+    hindcast("histories", nargs="+", metavar="HISTORY", help="CSV or Parquet, many wells a file")
+    hindcast("--months-in", required=True, metavar="N", help="months known, from first production; 3 or more")
+    hindcast("--months-out", required=True, metavar="M", help="months hidden and forecast")
+    hindcast("--phase", default="auto", metavar="P", help="oil, gas or auto; default: auto")
+    hindcast(
         "--wells", metavar="FILE", help="table of well_id and area: the prior may learn from other areas"
     )
-    hindcast.add_argument(
-        "--undeclared", default="list", metavar="U", help="a well with a hidden month missing: list or zero"
+    hindcast(
+        "--undeclared",
+        default="list",
+        metavar="U",
+        help="a well with a hidden month missing is listed and not scored (list, the default) or counts as zero (zero)",
     )
-    hindcast.add_argument("--seed", type=_at_least(0), metavar="N", help="root of the random streams")
-    hindcast.add_argument("--out", type=_folder, default="outputs", metavar="DIR", help="default: outputs")
-    hindcast.add_argument("--quiet", action="store_true", help="no progress")
+    hindcast("--seed", help="root of the random streams")
+    hindcast("--out", help="folder of its files; default: outputs")
+    hindcast("--quiet")
 
-    trace = commands.add_parser("trace", help="one trial, complete: inputs, job log, monthly cash flow")
-    trace.add_argument("case", metavar="CASE")
-    trace.add_argument("--well", required=True, metavar="W")
-    trace.add_argument("--strategy", required=True, metavar="S", help="nothing, or ORDER@YYYY-MM")
-    trace.add_argument("--trial", required=True, type=_at_least(0), metavar="N", help="counted from 0")
-    trace.add_argument("--trials", type=_at_least(2), metavar="N", help="as given to run")
-    trace.add_argument("--seed", type=_at_least(0), metavar="N", help="as given to run")
-    trace.add_argument("--json", action="store_true")
+    trace = command("trace", "one trial, complete: inputs, job log, monthly cash flow, reconciled to its NPV")
+    trace("case", **case)
+    trace("--well", required=True, help="the well")
+    trace("--strategy", required=True, metavar="S", help="nothing, ORDER@YYYY-MM or ORDER@TRIGGER")
+    trace("--trial", required=True, type=_at_least(0), metavar="N", help="counted from 0")
+    for option in ("--trials", "--seed", "--json"):
+        trace(option)
 
-    explain = commands.add_parser("explain", help="print the reference: topics, keys, tables, measures, commands")
-    explain.add_argument("words", nargs="*", metavar="TOPIC", help="a topic, a key or another name; none: the topics")
-    explain.add_argument("--html", metavar="FILE", help="write the whole reference as one page")
+    explain = command("explain", "print the reference: topics, keys of the case, tables, measures, commands")
+    explain("words", nargs="*", metavar="TOPIC", help="a topic, a key or another name; without: the topics")
+    explain("--html", metavar="FILE", help="write the whole reference as one page")
     return parser
 
 
@@ -289,8 +297,8 @@ def _explain(options: argparse.Namespace) -> int:
 
     if options.html is not None:
         print(write_page(options.html, _parser()))
-    if options.words or options.html is None:
-        print(explain(options.words, _parser()))
+    else:
+        print(explain(options.words, _parser()), flush=True)
     return DONE
 
 

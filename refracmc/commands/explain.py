@@ -11,7 +11,7 @@ from pathlib import Path
 from refracmc import __version__
 from refracmc.errors import Fault, InputError
 from refracmc.reference import terminal
-from refracmc.reference.text import Piece
+from refracmc.reference.text import Piece, Title
 from refracmc.reference.topics import NAMES, Place, Reference, Topic
 
 _WIDEST = 110
@@ -28,10 +28,12 @@ def explain(words: Sequence[str], parser: argparse.ArgumentParser, width: int | 
         return _topics(reference, columns)
     found = reference.find(words)
     if isinstance(found, Topic):
-        return f"{found.title}\n{'=' * len(found.title)}\n\n{terminal.text(found.pieces, columns)}"
+        return terminal.text([Title(found.title), *found.pieces], columns)
     parts = [_place(place, columns) for place in found]
     same = {k for k in range(1, len(found)) if found[k].row and found[k].name == found[k - 1].name}
-    return "\n".join(part.partition("\n")[2] if k in same else f"\n{part}" for k, part in enumerate(parts)).strip()
+    return "\n".join(
+        part.partition("\n")[2] if k in same else f"\n{part}" for k, part in enumerate(parts)
+    ).strip()
 
 
 def _topics(reference: Reference, width: int) -> str:
@@ -39,7 +41,9 @@ def _topics(reference: Reference, width: int) -> str:
     lines = ["Topics:", ""]
     lines += [f"  {name.ljust(size)}{reference.title(name)}" for name in NAMES]
     lines += ["", "refracmc explain TOPIC prints one. Any name of it can be asked for too:"]
-    lines += [f"  refracmc explain {name}" for name in ("job.close_chance", "close_chance", "alternating", "npv")]
+    lines += [
+        f"  refracmc explain {name}" for name in ("job.close_chance", "close_chance", "alternating", "npv")
+    ]
     lines += ["refracmc explain --html FILE writes all of it as one page."]
     return "\n".join(lines)
 
@@ -53,15 +57,22 @@ def _place(place: Place, width: int) -> str:
 
 
 def write_page(file: str, parser: argparse.ArgumentParser) -> Path:
-    """Write the whole reference as one HTML page, whole or not at all. Raises InputError where it cannot stand there."""
+    """Write the reference as one HTML page, whole or not at all. Raises InputError where it cannot stand there."""
     from refracmc.reference.one_page import page
 
     path = Path(file)
     if path.is_dir():
-        raise InputError(Fault("explain --html", f"{file!r}, a folder", "the name of a file", "name a file in it"))
+        raise InputError(
+            Fault("explain --html", f"{file!r}, a folder", "the name of a file", "name a file in it")
+        )
     if not path.parent.is_dir():
         raise InputError(
-            Fault("explain --html", f"{file!r}", "a file in a folder that exists", f"make the folder {path.parent}")
+            Fault(
+                "explain --html",
+                f"{file!r}",
+                "a file in a folder that exists",
+                f"make the folder {path.parent}",
+            )
         )
     beside = path.with_name(f".{path.name}.part")
     try:
@@ -70,6 +81,8 @@ def write_page(file: str, parser: argparse.ArgumentParser) -> Path:
     except OSError as error:
         beside.unlink(missing_ok=True)
         raise InputError(
-            Fault("explain --html", f"{file!r}: {error.strerror}", "a file that can be written", "name another")
+            Fault(
+                "explain --html", f"{file!r}: {error.strerror}", "a file that can be written", "name another"
+            )
         ) from None
     return path

@@ -19,7 +19,7 @@ def _cell(text: str) -> str:
 
 def keys() -> list[Piece]:
     """One table a section of the case: every key with all that the schema says of it."""
-    from refracmc.case.keys import KeyRow, key_rows
+    from refracmc.case.key_table import KeyRow, key_rows
     from refracmc.case.units import si_twin
 
     sections: dict[str, list[KeyRow]] = {}
@@ -156,12 +156,19 @@ def commands(parser: argparse.ArgumentParser) -> list[Piece]:
     for name, command in action.choices.items():
         actions = [a for a in command._actions if a.dest != "help"]
         rows = tuple(
-            (f"`{_words(a)}`", ("must be given: " if a.required and a.option_strings else "") + (a.help or "-"))
+            (
+                f"`{_words(a)}`",
+                ("must be given: " if a.required and a.option_strings else "") + (a.help or "-"),
+            )
             for a in actions
         )
         needed = [_words(a) for a in actions if a.required or (not a.option_strings and a.nargs != "*")]
         line = " ".join(["refracmc", name, *needed])
-        pieces += [Heading(name), Paragraph(f"`{line}`: {told[name]}."), Table(("option", "meaning"), rows, name)]
+        pieces += [
+            Heading(name),
+            Paragraph(f"`{line}`: {told[name]}."),
+            Table(("option", "meaning"), rows, name),
+        ]
     return pieces
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Sequence
 
-from refracmc.reference.text import Code, Heading, Listing, Paragraph, Piece, Table, plain
+from refracmc.reference.text import Code, Heading, Listing, Paragraph, Piece, Table, Title, plain
 
 _GAP = 2
 _LEAST_LAST = 30
@@ -38,7 +38,7 @@ def _widths(cells: Sequence[Sequence[str]], width: int) -> list[int] | None:
 def _grid(cells: Sequence[Sequence[str]], widths: Sequence[int]) -> list[str]:
     lines = []
     for row in cells:
-        parts = [_wrap(cell, size) for cell, size in zip(row, widths, strict=True)]
+        parts = [_wrap("" if cell == "-" else cell, size) for cell, size in zip(row, widths, strict=True)]
         for k in range(max(map(len, parts))):
             words = [part[k] if k < len(part) else "" for part in parts]
             lines.append((" " * _GAP).join(w.ljust(s) for w, s in zip(words, widths, strict=True)).rstrip())
@@ -67,7 +67,9 @@ def table(piece: Table, width: int) -> list[str]:
     lines = []
     for row in cells[1:]:
         lines += _wrap(row[0], width, "", "  ")
-        inner = [(name, cell) for name, cell in zip(cells[0][1:], row[1:], strict=True) if cell not in ("", "-")]
+        inner = [
+            (name, cell) for name, cell in zip(cells[0][1:], row[1:], strict=True) if cell not in ("", "-")
+        ]
         for name, cell in inner:
             lines += _wrap(cell if len(inner) == 1 else f"{name}: {cell}", width, "    ", "    ")
     return lines
@@ -77,8 +79,9 @@ def text(pieces: Sequence[Piece], width: int) -> str:
     """All pieces, a blank line between them."""
     parts = []
     for piece in pieces:
-        if isinstance(piece, Heading):
-            parts.append([piece.text, "-" * len(piece.text)])
+        if isinstance(piece, Title | Heading):
+            lines = _wrap(piece.text, width)
+            parts.append([*lines, ("=" if isinstance(piece, Title) else "-") * max(map(len, lines))])
         elif isinstance(piece, Paragraph):
             parts.append(_wrap(piece.text, width))
         elif isinstance(piece, Listing):

@@ -14,6 +14,13 @@ from dataclasses import dataclass, field
 
 
 @dataclass(frozen=True)
+class Title:
+    """What a topic is called."""
+
+    text: str
+
+
+@dataclass(frozen=True)
 class Heading:
     """A heading within a topic."""
 
@@ -57,7 +64,7 @@ class Table:
     others: Mapping[str, str] = field(default_factory=dict)
 
 
-Piece = Heading | Paragraph | Listing | Code | Table
+Piece = Title | Heading | Paragraph | Listing | Code | Table
 _CELLS = re.compile(r"(?<!\\)\|")
 
 

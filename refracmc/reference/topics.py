@@ -131,7 +131,12 @@ class Reference:
             if len(found) > _MOST:
                 listed = ", ".join(dict.fromkeys(place.name for place in found[:8]))
                 raise InputError(
-                    Fault("explain", f"{word!r} in {len(found)} places", f"a longer name, as {listed}", "write one")
+                    Fault(
+                        "explain",
+                        f"{word!r} in {len(found)} places",
+                        f"a longer name, as {listed}",
+                        "write one",
+                    )
                 )
             if found:
                 return found
@@ -156,4 +161,6 @@ class Reference:
         near = difflib.get_close_matches(word, [*names, *ends], n=3, cutoff=0.6)
         near = list(dict.fromkeys(ends.get(name, name) for name in near))
         remedy = f"did you mean {' or '.join(near)}?" if near else "`refracmc explain` lists the topics"
-        return Fault("explain", f"{word!r}", "a topic, a key of the case, or another name of the reference", remedy)
+        return Fault(
+            "explain", f"{word!r}", "a topic, a key of the case, or another name of the reference", remedy
+        )
