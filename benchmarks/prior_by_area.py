@@ -4,7 +4,7 @@
 
 Every number of the prior that was learned from wells (shapes, errors, uptime, discrepancy) is learned again
 from the OTHER areas, by a fixed procedure (prior_learning.py), and the area left out is then forecast with them at
-each cut-off. Prints what the procedure gives from all areas (the shipped numbers are others, see DEVELOPERS.md),
+each cut-off. Prints what the procedure gives from all areas (the shipped numbers are others, see `hindcast_scores.md`),
 then coverage of the P90 to P10 band, tails, loss against least squares and bias, by phase and
 cut-off and by area. Coverage has two errors: binomial, and with areas as clusters (years of the cut-off within
 an area), since wells of an area share shocks. `bias_uptime`: what is left of the bias if every well is forecast

@@ -20,7 +20,6 @@ PACKAGE = ROOT / "refracmc"
 LAYERS = {
     "errors": 0,
     "interrupts": 0,
-    "quantities": 0,
     "compiler": 0,
     "measures": 0,
     "sampling": 1,
@@ -31,10 +30,11 @@ LAYERS = {
     "engine": 6,
     "decisions": 7,
     "reporting": 8,
-    "commands": 9,
-    "cli": 10,
-    "__main__": 11,
-    "__init__": 11,
+    "reference": 9,
+    "commands": 10,
+    "cli": 11,
+    "__main__": 12,
+    "__init__": 12,
 }
 # Arrays in, arrays out: these know neither the samplers nor each other.
 CORE = ("production", "job", "economics")

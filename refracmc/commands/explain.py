@@ -30,7 +30,11 @@ def explain(words: Sequence[str], parser: argparse.ArgumentParser, width: int | 
     if isinstance(found, Topic):
         return terminal.text([Title(found.title), *found.pieces], columns)
     parts = [_place(place, columns) for place in found]
-    same = {k for k in range(1, len(found)) if found[k].row and found[k].name == found[k - 1].name}
+    same = {
+        k
+        for k in range(1, len(found))
+        if found[k].row and found[k].name == found[k - 1].name and found[k].topic is found[k - 1].topic
+    }
     return "\n".join(
         part.partition("\n")[2] if k in same else f"\n{part}" for k, part in enumerate(parts)
     ).strip()

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import inspect
+import sys
 from collections.abc import Callable, Iterable, Mapping
 from types import MappingProxyType
 
@@ -102,11 +103,25 @@ def job_tables() -> list[Piece]:
 
 
 def measures() -> list[Piece]:
-    """The measures of a strategy."""
-    from refracmc.quantities import MEASURES
+    """The measures of a strategy, from their records."""
+    from refracmc.measures import SUMMARY
 
-    rows = tuple((f"`{q.name}`", q.unit, q.meaning) for q in MEASURES.values())
-    return [Table(("measure", "unit", "definition"), rows)]
+    head = ("measure", "unit", "definition", "undefined", "source")
+    rows = tuple(
+        (f"`{m.name}`", m.unit_for("bbl") + (f" or {m.unit_for('Mcf')}" if m.unit_for("") != m.unit else ""),
+         m.meaning, _cell(m.undefined), m.source)
+        for m in SUMMARY
+    )  # fmt: skip
+    return [Table(head, rows, brief=(0, 1, 2))]
+
+
+def trial_columns() -> list[Piece]:
+    """The columns of every trial."""
+    from refracmc.measures import PER_TRIAL, trial_column
+
+    return [
+        Table(("column", "unit", "meaning"), tuple((f"`{name}`", *trial_column(name)) for name in PER_TRIAL))
+    ]
 
 
 def charts() -> list[Piece]:
@@ -127,19 +142,31 @@ def _bare(function: Callable[..., object]) -> str:
     return f"({', '.join(parts)})".replace("'", '"')
 
 
-def python_names() -> list[Piece]:
-    """The public names with their arguments and the first sentence of what they say of themselves."""
-    import refracmc
+def _carries(function: Callable[..., object]) -> str:
+    """Public names of the class a function gives, where it is one of its own module."""
+    gives = getattr(
+        sys.modules[function.__module__], str(inspect.signature(function).return_annotation), None
+    )
+    if not inspect.isclass(gives):
+        return ""
+    names = [*getattr(gives, "__dataclass_fields__", ()), *vars(gives)]
+    plain = [n if not inspect.isfunction(getattr(gives, n, None)) else f"{n}()" for n in dict.fromkeys(names)]
+    return ", ".join(f"`.{n}`" for n in plain if not n.startswith("_"))
 
+
+def python_names() -> list[Piece]:
+    """The public names with their arguments, what they give, and the first sentence they say of themselves."""
+    package = sys.modules["refracmc"]  # loaded before any of its modules, and above them all
     rows = []
-    for name in refracmc.__all__:
-        thing = getattr(refracmc, name)
+    for name in package.__all__:
+        thing = getattr(package, name)
         if isinstance(thing, str):
-            rows.append((f"`{name}`", "-", "the release"))
+            rows.append((f"`{name}`", "-", "-", "the release"))
             continue
         text = " ".join((inspect.getdoc(thing) or "").partition("\n\n")[0].split())
-        rows.append((f"`{name}`", "-" if inspect.isclass(thing) else f"`{name}{_bare(thing)}`", text))
-    return [Table(("name", "call", "what it is"), tuple(rows))]
+        call = "-" if inspect.isclass(thing) else f"`{name}{_bare(thing)}`"
+        rows.append((f"`{name}`", call, "-" if inspect.isclass(thing) else _cell(_carries(thing)), text))
+    return [Table(("name", "call", "result has", "what it is"), tuple(rows))]
 
 
 def _words(action: argparse.Action) -> str:
@@ -180,6 +207,7 @@ SOURCES: Mapping[str, Callable[[], list[Piece]]] = MappingProxyType(
         "run_tables": run_tables,
         "job_tables": job_tables,
         "measures": measures,
+        "trial_columns": trial_columns,
         "charts": charts,
         "python_names": python_names,
     }

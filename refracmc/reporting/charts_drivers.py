@@ -10,7 +10,6 @@ import pandas as pd
 from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 
-from refracmc.quantities import unit_of
 from refracmc.reporting import style
 from refracmc.reporting.charts_value import zero_line
 from refracmc.reporting.numbers import MILLION, significant
@@ -72,13 +71,9 @@ def tornado(data: ReportData, well: str) -> Figure | None:
                 "pad": 0.8,
             },  # the line at zero stops at a number
         )
-    units = [
-        str(u) if u and u != "1" else unit_of(str(n))
-        for n, u in zip(rows["input"], rows["unit"], strict=True)
-    ]
     names = [
         style.shorten(str(n), 40) + (f", {u}" if u not in ("", "1") and u not in str(n) else "")
-        for n, u in zip(rows["input"], units, strict=True)
+        for n, u in zip(rows["input"], rows["unit"], strict=True)
     ]
     style.set_ticks(axes, "y", list(y), [style.wrap(n, 44) for n in names], grid=False, size=7.6)
     style.value_axis(axes, "x", left - room, right + room)

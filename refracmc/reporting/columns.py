@@ -68,7 +68,7 @@ _SPECS: tuple[TableSpec, ...] = (
     table_spec("summary", "All measures of all strategies", "one measure of one strategy of one well", """
 well | text | | well id
 strategy | text | | nothing, <order>@YYYY-MM or <order>@<trigger>
-measure | text | | name of refracmc.quantities.MEASURES
+measure | text | | name of the measure
 unit | text | | unit of mean, se and percentiles
 mean | number? | | mean over the trials in which it is defined
 se | number? | | standard error of the mean
@@ -314,18 +314,3 @@ last_month | month? | | last of them
 
 TABLES: Mapping[str, TableSpec] = MappingProxyType({spec.key: spec for spec in _SPECS})
 """All tables of a report by key, in the order of the files."""
-
-
-def table_markdown(spec: TableSpec) -> list[str]:
-    """Title and columns of one table as lines of Markdown."""
-    lines = [f"**{spec.key}**: {spec.title}; one row is {spec.row}.", ""]
-    lines += ["| column | kind | unit | meaning |", "|---|---|---|---|"]
-    for c in spec.columns:
-        kind = f"{c.kind}, may be missing" if c.optional else c.kind
-        lines.append(f"| {c.name} | {kind} | {c.unit} | {c.meaning} |")
-    return [*lines, ""]
-
-
-def columns_markdown() -> str:
-    """All tables and their columns as Markdown, for the README; generated, so that it cannot fall behind."""
-    return "\n".join(line for spec in TABLES.values() for line in table_markdown(spec))

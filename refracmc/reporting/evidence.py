@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 import pandas as pd
 
-from refracmc.quantities import MEASURES
+from refracmc.measures import SUMMARY_MEASURES
 from refracmc.reporting.evidence_reach import reach_table
 from refracmc.reporting.files import file_stems
 from refracmc.reporting.numbers import (
@@ -280,7 +280,7 @@ def _summary(data: ReportData, well: str) -> Table:
     """All measures of all strategies of one well, strategies down and measures across."""
     rows = data.of_well("summary", well)
     present = [str(m) for m in rows["measure"].unique()]
-    measures = [m for m in MEASURES if m in present] + [m for m in present if m not in MEASURES]
+    measures = [m for m in SUMMARY_MEASURES if m in present]
     cells: dict[tuple[str, str], str] = {}
     units: dict[str, str] = {}
     numbers = rows[["mean", "se", "p90", "p50", "p10", "undefined_share"]].to_numpy(dtype=float).tolist()

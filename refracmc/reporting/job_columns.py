@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from refracmc.reporting.columns import TABLES, TableSpec, table_markdown, table_spec
+from refracmc.reporting.columns import TABLES, TableSpec, table_spec
 
 _SPECS = (
     table_spec("job_steps", "Planned steps", "one step of the plan of one order or isolation method", """
@@ -59,8 +59,3 @@ se | number? | unit | its standard error
 JOB_TABLES: Mapping[str, TableSpec] = MappingProxyType({spec.key: spec for spec in _SPECS})
 """Tables of the job alone by key, in the order of the files."""
 ALL_TABLES: Mapping[str, TableSpec] = MappingProxyType({**TABLES, **JOB_TABLES})
-
-
-def job_columns_markdown() -> str:
-    """The tables of the job alone as Markdown, for the README."""
-    return "\n".join(line for spec in JOB_TABLES.values() for line in table_markdown(spec))

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from refracmc.quantities import MEASURES
+from refracmc.measures import SUMMARY
 from refracmc.reporting.tables import NOTHING, ReportData, RunFacts, build_report_data
 
 ORDERS = ("toe_to_heel", "heel_to_toe", "alternating", "two_pass")
@@ -139,7 +139,8 @@ def make_tables(
             ):
                 rows["distribution"].append({"well": well, "strategy": name, "exceedance_percent":
                     int(pct), "npv_usd": a, "incremental_npv_usd": b})  # fmt: skip
-            for measure, known in MEASURES.items():
+            for known in SUMMARY:
+                measure = known.name
                 row = {"well": well, "strategy": name, "measure": measure, "unit": known.unit, "mean":
                     np.nan, "se": np.nan, "p90": np.nan, "p50": np.nan, "p10": np.nan,
                     "undefined_share": 0.0}  # fmt: skip

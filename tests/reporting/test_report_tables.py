@@ -1,4 +1,4 @@
-"""The tables a report is made of: what is refused, and that the registry covers the measures."""
+"""The tables a report is made of: what is refused."""
 
 from __future__ import annotations
 
@@ -8,31 +8,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from refracmc.quantities import INPUTS, MEASURES, quantity, unit_of
-from refracmc.reporting.columns import TABLES, columns_markdown, table_spec
+from refracmc.reporting.columns import TABLES, table_spec
 from refracmc.reporting.tables import ReportData, ReportDataProblem, RunFacts, build_report_data
 
 Facts = Callable[..., RunFacts]
-
-
-def test_measures_are_those_of_the_summary() -> None:
-    assert tuple(MEASURES) == (
-        "npv", "incremental_npv", "irr", "payout_months", "eur", "incremental_eur", "capital_efficiency",
-        "p_loss", "cvar", "breakeven_price", "job_days", "job_cost", "capex", "effective_share", "executed_share",
-        "capped_share")  # fmt: skip
-    for known in (*MEASURES.values(), *INPUTS.values()):
-        assert known.unit
-        assert known.meaning
-        assert known.source
-        assert not known.meaning.endswith(".")
-
-
-def test_unit_of_a_quantity() -> None:
-    assert quantity("response.uplift").symbol == "u"
-    assert unit_of("job.cost.trip_usd") == "US$/trip"
-    assert unit_of("nothing.known") == ""
-    with pytest.raises(KeyError, match=r"nothing\.known"):
-        quantity("nothing.known")
 
 
 def test_good_tables_are_accepted_in_the_given_order(data: ReportData) -> None:
@@ -101,13 +80,6 @@ def test_missing_values_are_allowed_where_the_column_says_so(
 ) -> None:
     made = build_report_data(fact_maker(), _with(tables, "decision", "lead_usd", 0, np.nan))
     assert np.isnan(made.tables["decision"]["lead_usd"].iloc[0])
-
-
-def test_every_column_is_in_the_printed_list() -> None:
-    text = columns_markdown()
-    for spec in TABLES.values():
-        for column in spec.columns:
-            assert f"| {column.name} |" in text
 
 
 def test_unknown_kind_of_column_is_refused() -> None:
