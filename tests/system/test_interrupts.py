@@ -8,6 +8,7 @@ import re
 import signal
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,14 @@ import pytest
 from refracmc import cli
 from refracmc.interrupts import held
 from tests.system.small_case import CASE, changed, write_case
+
+
+@pytest.fixture(autouse=True)
+def heeded() -> Iterator[None]:
+    """Interrupts are heeded here and by processes started here, also where a shell began all this in the background."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
 
 
 @pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")
