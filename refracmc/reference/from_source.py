@@ -38,16 +38,16 @@ def keys() -> list[Piece]:
             rows.append(
                 (
                     cell,
+                    row.meaning,
                     _cell(row.unit),
-                    _cell(row.allowed),
                     row.default,
+                    _cell(row.allowed),
                     _cell(row.source),
                     f"`{twin[0]}`, multiplied by {twin[1]:.9g}" if twin else "-",
-                    row.meaning,
                 )
             )
-        head = ("key", "unit", "allowed", "default", "source", "or in SI", "meaning")
-        pieces += [Heading(f"[{section}]"), Table(head, tuple(rows), section, (0, 1, 3, 6), others)]
+        head = ("key", "meaning", "unit", "default", "allowed", "source", "or in SI")
+        pieces += [Heading(f"[{section}]"), Table(head, tuple(rows), section, (0, 2, 3, 1), others)]
     return pieces
 
 

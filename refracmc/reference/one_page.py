@@ -13,7 +13,11 @@ def _marked(text: str) -> str:
     """Names and stress of a text as HTML, all else escaped."""
     from markupsafe import Markup, escape
 
-    html = re.sub(r"`([^`]+)`", r"<code>\1</code>", str(escape(text)))
+    def name(found: re.Match[str]) -> str:
+        long = found[1] if len(found[1]) < 40 else re.sub(r"([./])(?=\w)", r"\1<wbr>", found[1])
+        return f"<code>{long}</code>"
+
+    html = re.sub(r"`([^`]+)`", name, str(escape(text)))
     return Markup(re.sub(r"\*\*(.+?)\*\*", r"<strong>\1</strong>", html))
 
 

@@ -258,7 +258,7 @@ def test_values_a_case_may_name() -> None:
     for key, values in (("close_policy", CLOSE_POLICIES), ("reclose_habit", RECLOSE_HABITS)):
         assert {f"`{key}` = `{value}`" for value in values} <= rules
     for row in reading.rows("keys", "[strategies]"):
-        key, allowed = row[0].strip("` *"), row[2]
+        key, allowed = row[0].strip("` *"), row[4]
         if key.startswith("when_") or key == "patched_restricts":
             assert {f"`{key}` = `{value}`" for value in allowed.split(", ")} <= rules
 
