@@ -105,7 +105,8 @@ def connected(address: str, workers: int | None) -> Iterator[Client]:
                     n_workers=workers or default_workers(),
                     threads_per_worker=1,
                     processes=True,
-                    dashboard_address=None,
+                    dashboard_address="127.0.0.1:0",  # whatever port is free: nobody looks at it
+                    scheduler_kwargs={"dashboard": False},
                     memory_limit=0,
                 )
                 stack.callback(_quietly, cluster.close)
