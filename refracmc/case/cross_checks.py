@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING
+from typing import Any
 
 from refracmc.case import units
 from refracmc.case.faults import KeyPath, nearest, path_text
 from refracmc.case.response_section import Response
-from refracmc.case.shared_sections import Completion, Dependence, TypeCurve, Valuation
+from refracmc.case.shared_sections import Dependence, Valuation
 from refracmc.case.strategies import Strategies
 from refracmc.case.uncertain_inputs import is_shared, variable_names
+from refracmc.case.well_sections import Completion, TypeCurve
 from refracmc.case.well_strategies import job_reach_ft, method_plan, order_sleeves
 from refracmc.errors import Fault
 from refracmc.job.orders import NAMED_ORDERS
 from refracmc.job.sleeves import PlanRefused, Tally
-
-if TYPE_CHECKING:
-    from refracmc.production.history import History
 
 MIN_MONTHS_AFTER_REFRAC = 12
 
@@ -116,9 +114,9 @@ def _matrix_faults(pairs: list[tuple[str, str, float]], file: str) -> list[Fault
     return []
 
 
-def last_month(history: History) -> int:
-    """Month number of the last month of a history."""
-    return int(history.dates[-1].astype("datetime64[M]").astype(int)) + 1970 * 12
+def month_of(date: Any) -> int:
+    """Month number of a date of a history."""
+    return int(date.astype("datetime64[M]").astype(int)) + 1970 * 12
 
 
 def order_faults(

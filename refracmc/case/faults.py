@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable, Mapping
-from typing import Any, get_origin
+from pathlib import Path
+from typing import Any, TypeVar, get_origin
 
-from pydantic import BaseModel, ValidationError
+from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from refracmc.case import units
-from refracmc.case.key_rules import Problem, range_text, rule_of
+from refracmc.case.key_rules import Section, inner_section, rule_of
+from refracmc.case.key_values import found_text, range_text
 from refracmc.errors import Fault
 
 KeyPath = tuple[str | int, ...]
+S = TypeVar("S", bound=Section)
+MISSING = "nothing: the key is missing"
 
 
 def nearest(name: str, known: Iterable[str]) -> str:
@@ -36,19 +40,6 @@ def path_text(path: KeyPath) -> str:
     return text
 
 
-def describe(value: Any) -> str:
-    """A found value in short."""
-    if isinstance(value, bool):
-        return f"the truth value {str(value).lower()}"
-    if isinstance(value, Mapping):
-        return "a table"
-    if isinstance(value, list | tuple):
-        return f"a list of {len(value)}"
-    if isinstance(value, str):
-        return f"the text {value[:60]!r}"
-    return f"{value}"
-
-
 def unknown_key(
     where: str, key: str, known: Iterable[str], elsewhere: Mapping[str, Iterable[str]] | None = None
 ) -> Fault:
@@ -64,34 +55,51 @@ def unknown_key(
     return Fault(where, f"the unknown key {key!r}", allowed, remedy or "remove it")
 
 
-def _model_at(model: type[BaseModel], path: KeyPath) -> type[BaseModel] | None:
+def _section_at(model: type[Section], path: KeyPath) -> type[Section] | None:
     """The section class that a key path leads into."""
-    current: type[BaseModel] | None = model
+    current: type[Section] | None = model
     named = False
     for part in path:
-        if named:
+        if named or isinstance(part, int):
             named = False
             continue
-        if current is None or isinstance(part, int) or part not in current.model_fields:
-            if isinstance(part, int):
-                continue
+        if current is None or part not in current.model_fields:
             return None
         annotation = current.model_fields[part].annotation
-        inner = _classes(annotation)
-        current = inner[0] if inner else None
+        current = inner_section(annotation)
         named = get_origin(annotation) is dict  # then a name of the engineer's own follows
     return current
 
 
-def _classes(annotation: Any) -> list[type[BaseModel]]:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return [annotation]
-    return [item for part in getattr(annotation, "__args__", ()) for item in _classes(part)]
+def read_section(
+    model: type[S],
+    raw: Any,
+    base_dir: Path,
+    file: str,
+    prefix: KeyPath,
+    table: str,
+    elsewhere: Mapping[str, Iterable[str]] | None = None,
+) -> tuple[S | None, list[tuple[KeyPath, Fault]]]:
+    """A table of the case as its section, None where it is none, and every fault with its key path inside the section.
+
+    table: how its heading is written, for the remedy; elsewhere: keys of other sections, by section.
+    """
+    where = f"{file}: {path_text(prefix)}"
+    if not isinstance(raw, Mapping):
+        return None, [((), Fault(where, found_text(raw), "a table", f"write {table}"))]
+    try:
+        section = model.model_validate(raw, context={"base_dir": base_dir})
+    except ValidationError as error:
+        return None, from_validation(error, model, file, prefix, elsewhere)
+    return section, [
+        (path, Fault(f"{file}: {path_text((*prefix, *path))}", found, allowed, remedy))
+        for path, found, allowed, remedy in section.all_problems()
+    ]
 
 
 def from_validation(
     error: ValidationError,
-    model: type[BaseModel],
+    model: type[Section],
     file: str,
     prefix: KeyPath,
     elsewhere: Mapping[str, Iterable[str]] | None = None,
@@ -103,13 +111,26 @@ def from_validation(
     ]
 
 
+_TABLE = ("a table", "write a table")
+_WANTED = {
+    "bool_type": ("true or false", "write true or false without quotes"),
+    "string_type": ("a text in quotes", "put it in quotes"),
+    "int_type": ("a whole number", "write a whole number"),
+    "tuple_type": ("a list", "write a list [...]"),
+    "dict_type": _TABLE,
+    "model_type": _TABLE,
+    "model_attributes_type": _TABLE,
+}
+"""What is allowed and what to do, by kind of error."""
+
+
 def _fault(
-    item: ErrorDetails, model: type[BaseModel], where: str, elsewhere: Mapping[str, Iterable[str]] | None
+    item: ErrorDetails, model: type[Section], where: str, elsewhere: Mapping[str, Iterable[str]] | None
 ) -> Fault:
     kind, path, context = item["type"], tuple(item["loc"]), item.get("ctx") or {}
     if kind == "refracmc":
         return Fault(where, context["found"], context["allowed"], context["remedy"])
-    home = _model_at(model, path[:-1]) if path else None
+    home = _section_at(model, path[:-1]) if path else None
     name = str(path[-1]) if path else ""
     if kind == "extra_forbidden":
         known = list(home.model_fields) if home else []
@@ -124,29 +145,12 @@ def _fault(
             rule = rule_of(home, name)
             text = rule["text"]
             allowed = range_text(rule) if "low" in rule else text
-        return Fault(
-            where, "nothing: the key is missing", allowed, f"state {name}" + (f" ({text})" if text else "")
-        )
-    found = describe(item["input"])
+        return Fault(where, MISSING, allowed, f"state {name}" + (f" ({text})" if text else ""))
+    found = found_text(item["input"])
     if kind in ("literal_error", "enum"):
         expected = str(context.get("expected", ""))
         names = [part.strip(" '") for part in expected.replace(" or ", ", ").split(",")]
         hint = nearest(item["input"], names) if isinstance(item["input"], str) else ""
         return Fault(where, found, ", ".join(names), hint or "take one of these")
-    wants = {
-        "bool_type": ("true or false", "write true or false without quotes"),
-        "string_type": ("a text in quotes", "put it in quotes"),
-        "int_type": ("a whole number", "write a whole number"),
-        "tuple_type": ("a list", "write a list [...]"),
-        "dict_type": ("a table", "write a table"),
-        "model_type": ("a table", "write a table"),
-        "model_attributes_type": ("a table", "write a table"),
-    }
-    allowed, remedy = wants.get(kind, (item["msg"], "correct it"))
+    allowed, remedy = _WANTED.get(kind, (item["msg"], "correct it"))
     return Fault(where, found, allowed, remedy)
-
-
-def from_problem(problem: Problem, file: str, prefix: KeyPath) -> Fault:
-    """The fault of a check between keys."""
-    path, found, allowed, remedy = problem
-    return Fault(f"{file}: {path_text((*prefix, *path))}", found, allowed, remedy)

@@ -1,20 +1,17 @@
-"""How one key of the case is declared and read: kind, unit, allowed range, default and its source.
+"""How one key of the case is declared: kind, unit, allowed range, default and its source.
 
 Every section derives from `Section`. Its fields are declared with the functions below, which keep unit,
 range and source beside the default, so that checks, error texts, the key table and the report all say the
-same thing. Reading is strict: a truth value is no number, inf and nan are refused, a text is no month.
+same thing.
 """
 
 from __future__ import annotations
 
-import datetime
-import difflib
 import math
-from collections.abc import Mapping
-from pathlib import Path
-from typing import Annotated, Any, Final, Self
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from typing import Annotated, Any, Self, get_args
 
-import numpy as np
 from pydantic import (
     BaseModel,
     ConfigDict,
@@ -26,16 +23,12 @@ from pydantic import (
     model_validator,
 )
 from pydantic.functional_validators import ModelWrapValidatorHandler
-from pydantic_core import PydanticCustomError
 
 from refracmc.case import units
-from refracmc.sampling.distributions import Distribution, SpecError, from_spec
+from refracmc.case.key_values import read_month, read_number, read_uncertain, record
+from refracmc.sampling.distributions import Distribution
 
 ASSUMPTION = "assumption"
-LARGEST: Final = {"h": 1e4, "d": 3_650.0}
-"""Size no value of a key passes, by unit, where its range has no end: beyond it sums overflow or a job never ends."""
-LARGEST_OTHER: Final = 1e12
-RARE: Final = 1e-9  # chance at each end of a distribution that its reach is told at
 Uncertain = Annotated[Distribution, SkipValidation]
 Problem = tuple[tuple[str | int, ...], str, str, str]
 """A fault inside a section: key path within it, found, allowed, remedy."""
@@ -108,13 +101,6 @@ def rule_of(model: type[BaseModel], name: str) -> dict[str, Any]:
     return dict(extra) if isinstance(extra, dict) else {"kind": "plain", "unit": "", "source": "", "text": ""}
 
 
-def refuse(found: str, allowed: str, remedy: str) -> PydanticCustomError:
-    """The error a field raises; the three texts reach the Fault unchanged."""
-    return PydanticCustomError(
-        "refracmc", "input fault", {"found": found, "allowed": allowed, "remedy": remedy}
-    )
-
-
 class Section(BaseModel):
     """A frozen table of the case; unknown keys are refused, SI twins of keys are converted."""
 
@@ -138,7 +124,7 @@ class Section(BaseModel):
                 if isinstance(value, dict) and isinstance(value.get("source"), str):
                     section._stated_sources[key] = value["source"]
                 elif isinstance(value, dict) and value.get("dist") == "empirical" and "named" in value:
-                    section._stated_sources[key] = _record(value["named"])[1]
+                    section._stated_sources[key] = record(value["named"])[1]
         return section
 
     @model_validator(mode="before")
@@ -160,191 +146,45 @@ class Section(BaseModel):
         if value is None and cls.model_fields[str(info.field_name)].default is None:
             return None
         if rule["kind"] == "uncertain":
-            return _read_uncertain(value, rule, (info.context or {}).get("base_dir"))
+            return read_uncertain(value, rule, (info.context or {}).get("base_dir"))
         if rule["kind"] in ("number", "integer"):
-            return _read_number(value, rule)
+            return read_number(value, rule)
         if rule["kind"] == "month":
-            return _read_month(value)
+            return read_month(value)
         return value
 
     def problems(self) -> list[Problem]:
-        """Faults between keys of this section (each key alone is sound by now)."""
+        """Faults between keys of this section (each key alone is sound by now), those of its tables apart."""
         return []
 
-
-def _unit(unit: str) -> str:
-    """The unit as it stands behind a number."""
-    return f"[{unit}]" if unit[:1].isdigit() else unit
-
-
-def _plain(value: float) -> str:
-    return f"{value:,}" if isinstance(value, int) else f"{value:,.12g}"
-
-
-def range_text(rule: dict[str, Any]) -> str:
-    """The allowed range in words, with the unit."""
-    low, high = rule["low"], rule["high"]
-    bare = rule["unit"] in ("", "fraction")
-    unit = "" if bare else f" {_unit(rule['unit'])}"
-    what = "a fraction" if rule["unit"] == "fraction" else "a number"
-    if rule["kind"] == "integer":
-        what = "a whole number"
-    if math.isinf(low) and math.isinf(high):
-        return what + (f" in{unit}" if unit else "")
-    if math.isinf(high):
-        return f"{what} {'above' if rule['above'] else 'of at least'} {low:g}{unit}"
-    if math.isinf(low):
-        return f"{what} {'below' if rule['below'] else 'of at most'} {high:g}{unit}"
-    if rule["above"] or rule["below"]:
-        left, right = ("above" if rule["above"] else "from"), ("below" if rule["below"] else "up to")
-        return f"{what} {left} {low:g} and {right} {high:g}{unit}"
-    return f"{what} from {_plain(low)} to {_plain(high)}{unit}"
+    def all_problems(self) -> list[Problem]:
+        """Faults between keys of this section and of the tables in it, with their key paths."""
+        found = self.problems()
+        for name in type(self).model_fields:
+            value = getattr(self, name)
+            tables = (
+                {(name, key): item for key, item in value.items()}
+                if isinstance(value, dict)
+                else {(name,): value}
+            )
+            for path, table in tables.items():
+                if isinstance(table, Section):
+                    found += [((*path, *inner), *rest) for inner, *rest in table.all_problems()]  # type: ignore[misc]
+        return found
 
 
-def _found(value: Any, unit: str = "") -> str:
-    if isinstance(value, bool):
-        return f"the truth value {str(value).lower()}"
-    if isinstance(value, str):
-        return f"the text {value[:60]!r}"
-    if isinstance(value, dict):
-        return "a table"
-    if isinstance(value, list | tuple):
-        return f"a list of {len(value)}"
-    if isinstance(value, int | float):
-        return f"{value:.12g}" + (f" ({unit})" if unit == "fraction" else f" {_unit(unit)}" if unit else "")
-    return f"{value} ({type(value).__name__})"
+def inner_section(annotation: Any) -> type[Section] | None:
+    """The section class in the type of a field: of a table, of a list or of tables with names of their own."""
+    if isinstance(annotation, type):
+        return annotation if issubclass(annotation, Section) else None
+    return next((inner for part in get_args(annotation) if (inner := inner_section(part))), None)
 
 
-def _outside(value: float, rule: dict[str, Any]) -> bool:
-    below = value <= rule["low"] if rule["above"] else value < rule["low"]
-    above = value >= rule["high"] if rule["below"] else value > rule["high"]
-    return bool(below or above)
-
-
-def _refuse_absurd(low: float, high: float, rule: dict[str, Any], what: str) -> None:
-    """Refuse a value, or the reach of a distribution, whose size no key can mean."""
-    limit, size = LARGEST.get(rule["unit"], LARGEST_OTHER), max(abs(low), abs(high))
-    if not size <= limit:
-        unit = f" {_unit(rule['unit'])}" if rule["unit"] else ""
-        raise refuse(
-            f"{what}{size:.6g}{unit}",
-            f"{range_text(rule)}, at most {limit:g}{unit} in size",
-            "correct the value",
-        )
-
-
-def _read_number(value: Any, rule: dict[str, Any]) -> float | int:
-    whole = rule["kind"] == "integer"
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        remedy = "write it without quotes" if isinstance(value, str) else "write a number"
-        if isinstance(value, dict) and "dist" in value:
-            remedy = "this number must be fixed: write a plain number"
-        raise refuse(_found(value), range_text(rule), remedy)
-    if isinstance(value, int) and abs(value) > 1e300:
-        value = math.copysign(math.inf, value > 0 or -1)  # more digits than a float holds
-    if not math.isfinite(value):
-        raise refuse(_found(value, rule["unit"]), range_text(rule), "write a finite number")
-    if whole and value != int(value):
-        raise refuse(_found(value, rule["unit"]), range_text(rule), "round it")
-    if _outside(value, rule):
-        raise refuse(_found(value, rule["unit"]), range_text(rule), "correct the value or its unit")
-    _refuse_absurd(value, value, rule, "")
-    return int(value) if whole else float(value)
-
-
-def _read_month(value: Any) -> str:
-    if isinstance(value, datetime.datetime | datetime.date):
-        if value.day != 1:
-            raise refuse(f"the day {value.isoformat()}", "a month 'YYYY-MM'", "leave the day out")
-        value = f"{value.year:04d}-{value.month:02d}"
-    if isinstance(value, str):
-        try:
-            return units.known_month(value)
-        except ValueError:
-            pass
-    raise refuse(_found(value), f"a month 'YYYY-MM' in quotes, {units.YEARS}", 'write it like "2027-01"')
-
-
-def read_months(value: Any) -> tuple[str, ...]:
-    """A list of months; refused as a whole with the first item that is none."""
-    if not isinstance(value, list | tuple):
-        raise refuse(
-            _found(value), "a list of months 'YYYY-MM' in quotes", 'write it like ["2027-01", "2027-04"]'
-        )
-    return tuple(_read_month(item) for item in value)
-
-
-def _record(name: str) -> tuple[tuple[float, ...], str]:
-    """Values and source of a shipped record. Raises ValueError where there is none of that name."""
-    from refracmc.production.uplift import named_uplift
-
-    return named_uplift(name)
-
-
-def _named_values(spec: Mapping[str, Any], rule: Mapping[str, Any]) -> dict[str, Any]:
-    """The table with the values of a shipped record in place of its name."""
-    from refracmc.production.uplift import RECORDS
-
-    allowed = f'{", ".join(sorted(RECORDS))}, with dist = "empirical" and no values or file'
-    if not rule.get("records"):
-        raise refuse(
-            f"named = {_found(spec['named'])} for an input no record is shipped for",
-            "named only for response.uplift",
-            "state values, a file or another kind",
-        )
-    if spec.get("dist") != "empirical" or {"values", "file", "column"} & set(spec):
-        raise refuse("named beside other keys, or with another kind", allowed, "leave the others out")
-    name = spec["named"]
-    if not isinstance(name, str) or name not in RECORDS:
-        close = difflib.get_close_matches(name, RECORDS, n=1) if isinstance(name, str) else []
-        remedy = f"did you mean {close[0]!r}?" if close else "name one of them"
-        raise refuse(f"named = {_found(name)}", allowed, remedy)
-    rest = {key: item for key, item in spec.items() if key != "named"}
-    return {**rest, "values": list(_record(name)[0])}
-
-
-def _read_uncertain(value: Any, rule: dict[str, Any], base_dir: Path | None) -> Distribution:
-    if isinstance(value, Distribution):
-        return value
-    unit = f" {rule['unit']}" if rule["unit"] else ""
-    if not isinstance(value, dict):
-        return from_spec(_read_number(value, rule), "", base_dir=base_dir)
-    spec = {key: item for key, item in value.items() if key != "source"}
-    if "named" in spec:
-        spec = _named_values(spec, rule)
-    allowed = f"{range_text(rule)}, or a distribution within it"
-    if "source" in value and not isinstance(value["source"], str):
-        raise refuse(f"source = {_found(value['source'])}", "a text", "name where the numbers come from")
-    if "dist" not in spec:
-        raise refuse(
-            "a table without dist", allowed, 'write {dist = "lognormal", p90 = ..., p10 = ...} or a number'
-        )
-    try:
-        distribution = from_spec(spec, "", base_dir=base_dir)
-    except SpecError as error:
-        found = "; ".join(
-            f"{problem.where.lstrip('.')} {problem.found}".strip() for problem in error.problems
-        )
-        allowed = "; ".join(dict.fromkeys(problem.allowed for problem in error.problems))
-        remedy = "; ".join(dict.fromkeys(problem.remedy for problem in error.problems))
-        raise refuse(f"{found} [{rule['unit'] or 'no unit'}]", allowed, remedy) from None
-    low, high = distribution.support()
-    if math.isnan(low) or math.isnan(high):
-        raise refuse("a distribution whose range is not a number", allowed, "correct its parameters")
-    if low < rule["low"]:
-        raise refuse(
-            f"a {spec['dist']} distribution reaching down to {low:.6g}{unit}",
-            allowed,
-            f"add min = {rule['low']:g}",
-        )
-    if high > rule["high"]:
-        raise refuse(
-            f"a {spec['dist']} distribution reaching up to {high:.6g}{unit}",
-            allowed,
-            f"add max = {rule['high']:g}",
-        )
-    if low == high and _outside(low, rule):
-        raise refuse(f"{low:.12g}{unit}", allowed, "correct the value or its unit")
-    ends = distribution.ppf(np.array([RARE, 1.0 - RARE]))
-    _refuse_absurd(float(ends[0]), float(ends[1]), rule, f"a {spec['dist']} distribution that reaches ")
-    return distribution
+def doubled(path: tuple[str | int, ...], values: Sequence[Any], what: str, remedy: str) -> list[Problem]:
+    """The fault of a list in which something stands more than once."""
+    twice = sorted(value for value, times in Counter(values).items() if times > 1)
+    if not twice:
+        return []
+    return [
+        (path, f"{what} {', '.join(map(str, twice))} more than once", f"each {what} at most once", remedy)
+    ]

@@ -6,11 +6,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, Literal, get_args, get_origin
 
-from pydantic import BaseModel
-
-from refracmc.case.key_rules import Section, range_text, rule_of
+from refracmc.case.key_rules import Section, inner_section, rule_of
+from refracmc.case.key_values import range_text
 from refracmc.case.load import SHARED
 from refracmc.case.load_well import OWN
+from refracmc.case.shared_sections import Pair
 
 
 @dataclass(frozen=True)
@@ -33,14 +33,12 @@ def key_rows() -> tuple[KeyRow, ...]:
     return (*shared, *wells)
 
 
-def _rows(prefix: str, model: type[BaseModel]) -> Iterator[KeyRow]:
+def _rows(prefix: str, model: type[Section]) -> Iterator[KeyRow]:
     for name, info in model.model_fields.items():
         rule = rule_of(model, name)
-        nested = [
-            part for part in _parts(info.annotation) if isinstance(part, type) and issubclass(part, Section)
-        ]
-        if rule["kind"] == "plain" and nested and nested[0].__name__ != "Pair":
-            yield from _rows(f"{prefix}.{name}", nested[0])
+        inner = inner_section(info.annotation)
+        if rule["kind"] == "plain" and inner is not None and inner is not Pair:
+            yield from _rows(f"{prefix}.{name}", inner)
             continue
         uncertain = rule["kind"] == "uncertain"
         required = info.is_required()

@@ -12,24 +12,18 @@ import re
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
-from pydantic import StrictStr, ValidationError, field_validator
+from pydantic import StrictStr, field_validator
 
 from refracmc.case.cross_checks import date_faults, dependence_faults
 from refracmc.case.deck_file import Deck, flat_deck, read_deck
-from refracmc.case.faults import (
-    KeyPath,
-    describe,
-    from_problem,
-    from_validation,
-    nearest,
-    unknown_key,
-)
+from refracmc.case.faults import MISSING, KeyPath, nearest, read_section, unknown_key
 from refracmc.case.input_tables import Files, decode
 from refracmc.case.job_section import Job
-from refracmc.case.key_rules import Section, choice, refuse
-from refracmc.case.load_well import WELL_KEYS, WellReader
+from refracmc.case.key_rules import Section, choice
+from refracmc.case.key_values import found_text, refuse
+from refracmc.case.load_well import WELL_KEYS, SharedPart, read_well
 from refracmc.case.response_section import Response, Stress
 from refracmc.case.shared_sections import (
     Dependence,
@@ -63,7 +57,6 @@ SHARED: Mapping[str, type[Section]] = {
 }
 HEAD_KEYS = ("schema_version", "name", "title", "data_status")
 _ID = re.compile(r"[A-Za-z0-9]([A-Za-z0-9 _.-]{0,62}[A-Za-z0-9_.-])?\Z")
-S = TypeVar("S", bound=Section)
 
 
 class Head(Section):
@@ -129,11 +122,9 @@ def parse_toml(path: Path, files: Files) -> dict[str, Any]:
 
 class _Loader:
     def __init__(self, path: Path) -> None:
-        self.path = path
-        self.file = path.name
-        self.files = Files(path.parent)
+        self.path, self.file, self.files = path, path.name, Files(path.parent)
         self.faults: list[Fault] = []
-        self.shared: dict[str, Section] = {}
+        self.sections: dict[str, Section] = {}
         self.failed: dict[str, set[KeyPath]] = {}
 
     def load(self) -> Case:
@@ -142,103 +133,75 @@ class _Loader:
             raise InputError(self.faults)
         head = self._head(raw)
         for key, model in SHARED.items():
-            self._shared(key, model, raw.get(key, {}))
-        valuation, prices = self._get("valuation", Valuation), self._get("prices", Prices)
-        strategies = self._get("strategies", Strategies)
-        deck = self._deck(prices, valuation)
+            self._read_shared(key, model, raw.get(key, {}))
+        shared = SharedPart(self.file, self.files, raw, self.sections, self.failed)
+        valuation, strategies = shared.get("valuation", Valuation), shared.get("strategies", Strategies)
+        deck = self._deck(shared.get("prices", Prices), valuation)
         if strategies is not None and valuation is not None:
             self.faults += date_faults(strategies, valuation, self.file, ("strategies",))
-        dependence = self._get("dependence", Dependence)
+        dependence = shared.get("dependence", Dependence)
         if dependence is not None:
             self.faults += dependence_faults(dependence, self.file)
-        status = head.data_status if head is not None else ""
-        reader = WellReader(self.file, self.files, self.shared, self.failed, raw, prices, valuation, status)
         wells: list[WellCase] = []
         refused: dict[str, tuple[Fault, ...]] = {}
-        for well_id, position, table in self._well_tables(raw):
-            well, faults = reader.read(well_id, position, table)
+        for well_id, table in self._well_tables(raw):
+            well, faults = read_well(shared, well_id, table)
             if faults:
                 refused[well_id] = tuple(faults)
-            if well is not None and not faults:
+            elif well is not None:
                 wells.append(well)
-        every = [*self.faults, *(fault for faults in refused.values() for fault in faults)]
         if self.faults or not wells:
+            every = [*self.faults, *(fault for faults in refused.values() for fault in faults)]
             only = next(iter(refused)) if len(refused) == 1 and not self.faults else None
             raise InputError(dict.fromkeys(every), well=only)
         _hash_distribution_files(raw, self.files)
         assert head is not None
-        assert valuation is not None
-        assert prices is not None
         assert deck is not None
+        sections: dict[str, Any] = {
+            key: self.sections[key] for key in SHARED if key not in ("job", "response", "stress")
+        }
         return Case(
             name=head.name,
             title=head.title or head.name,
             data_status=head.data_status,
             path=self.path,
-            sampling=self._sure("sampling", Sampling),
-            valuation=valuation,
-            prices=prices,
             deck=deck,
-            fiscal=self._sure("fiscal", Fiscal),
-            opex=self._sure("opex", Opex),
-            outputs=self._sure("outputs", Outputs),
-            dependence=self._sure("dependence", Dependence),
-            strategies=self._sure("strategies", Strategies),
             wells=tuple(wells),
             refused=refused,
             files=dict(sorted(self.files.hashes.items())),
-            fit=self._sure("fit", Pooling),
+            **sections,
         )
-
-    def _get(self, key: str, model: type[S]) -> S | None:
-        section = self.shared.get(key)
-        return section if isinstance(section, model) else None
-
-    def _sure(self, key: str, model: type[S]) -> S:
-        section = self._get(key, model)
-        assert section is not None
-        return section
 
     def _schema(self, raw: dict[str, Any]) -> bool:
         version = raw.get("schema_version")
         if isinstance(version, int) and not isinstance(version, bool) and version == SCHEMA_VERSION:
             return True
-        found = "nothing: the key is missing" if version is None else describe(version)
         remedy = f"write schema_version = {SCHEMA_VERSION} at the top"
         if isinstance(version, int) and version > SCHEMA_VERSION:
             remedy = "the case was written for a later release: use that one"
+        found = MISSING if version is None else found_text(version)
         self.faults.append(Fault(f"{self.file}: schema_version", found, f"{SCHEMA_VERSION}", remedy))
         return False
 
     def _head(self, raw: dict[str, Any]) -> Head | None:
         known = [*HEAD_KEYS, *SHARED, "wells"]
         homes = {key: list(model.model_fields) for key, model in SHARED.items()}
-        for key in raw:
-            if key not in known:
-                self.faults.append(unknown_key(f"{self.file}: {key}", key, known, homes))
-        try:
-            return Head.model_validate({key: raw[key] for key in HEAD_KEYS[1:] if key in raw})
-        except ValidationError as error:
-            self.faults += [fault for _, fault in from_validation(error, Head, self.file, ())]
-            return None
+        self.faults += [
+            unknown_key(f"{self.file}: {key}", key, known, homes) for key in raw if key not in known
+        ]
+        stated = {key: raw[key] for key in HEAD_KEYS[1:] if key in raw}
+        head, found = read_section(Head, stated, self.files.base_dir, self.file, (), "the keys")
+        self.faults += [fault for _, fault in found]
+        return head
 
-    def _shared(self, key: str, model: type[Section], raw: Any) -> None:
-        if not isinstance(raw, dict):
-            remedy = f"write [{key}] and its keys below it"
-            self.faults.append(Fault(f"{self.file}: {key}", describe(raw), "a table", remedy))
-            return
+    def _read_shared(self, key: str, model: type[Section], raw: Any) -> None:
         homes = {name: list(other.model_fields) for name, other in SHARED.items() if name != key}
-        try:
-            section = model.model_validate(raw, context={"base_dir": self.files.base_dir})
-        except ValidationError as error:
-            found = from_validation(error, model, self.file, (key,), homes)
-            self.faults += [fault for _, fault in found]
-            self.failed[key] = {path for path, _ in found}
-            return
-        problems = section.problems()
-        self.faults += [from_problem(problem, self.file, (key,)) for problem in problems]
-        self.failed[key] = {problem[0] for problem in problems}
-        self.shared[key] = section
+        heading = f"[{key}] and its keys below it"
+        section, found = read_section(model, raw, self.files.base_dir, self.file, (key,), heading, homes)
+        self.faults += [fault for _, fault in found]
+        self.failed[key] = {path for path, _ in found}
+        if section is not None:
+            self.sections[key] = section
 
     def _deck(self, prices: Prices | None, valuation: Valuation | None) -> Deck | None:
         if prices is None or valuation is None:
@@ -248,50 +211,51 @@ class _Loader:
                 return None
             return flat_deck(prices.oil_usd_per_bbl, prices.gas_usd_per_mcf, valuation.date)
         try:
-            deck, faults = read_deck(
-                self.files.table(prices.deck_file, f"{self.file}: prices.deck_file"), valuation.date
-            )
+            table = self.files.table(prices.deck_file, f"{self.file}: prices.deck_file")
         except InputError as error:
-            deck, faults = None, list(error.faults)
+            self.faults += error.faults
+            return None
+        deck, faults = read_deck(table, valuation.date)
         self.faults += faults
         return deck
 
-    def _well_tables(self, raw: dict[str, Any]) -> list[tuple[str, int, dict[str, Any]]]:
+    def _well_tables(self, raw: dict[str, Any]) -> list[tuple[str, dict[str, Any]]]:
+        """The [[wells]] tables that have an id of their own, with it."""
         tables = raw.get("wells")
         where = f"{self.file}: wells"
         if not isinstance(tables, list) or not tables:
-            found = "no wells" if tables is None or tables == [] else describe(tables)
-            self.faults.append(
-                Fault(where, found, "one table [[wells]] or more", "write [[wells]] with id and tally")
-            )
+            found = "no wells" if tables is None or tables == [] else found_text(tables)
+            remedy = "write [[wells]] with id and tally"
+            self.faults.append(Fault(where, found, "one table [[wells]] or more", remedy))
             return []
-        result: list[tuple[str, int, dict[str, Any]]] = []
+        result: list[tuple[str, dict[str, Any]]] = []
         seen: dict[str, int] = {}
         for k, table in enumerate(tables):
             here = f"{where}[{k + 1}]"
             if not isinstance(table, dict):
-                self.faults.append(Fault(here, describe(table), "a table", "write [[wells]]"))
+                self.faults.append(Fault(here, found_text(table), "a table", "write [[wells]]"))
                 continue
             name = table.get("id")
             if not isinstance(name, str) or not _ID.match(name):
-                found = "nothing: the key is missing" if name is None else describe(name)
-                allowed = "a text of a to z, A to Z, digits, blanks, _ . and -, up to 64; a blank inside only"
-                remedy = nearest("id", [key for key in table if key not in WELL_KEYS]) or (
-                    "write it of these alone, in the case and its files"
-                    if isinstance(name, str)
-                    else "give the well an id in quotes"
-                )
-                self.faults.append(Fault(f"{here}.id", found, allowed, remedy))
-                continue
-            if name.lower() in seen:
+                self.faults.append(_id_fault(f"{here}.id", name, table))
+            elif name.lower() in seen:
                 found = f"the id {name!r} a second time (first in wells[{seen[name.lower()] + 1}])"
-                self.faults.append(
-                    Fault(f"{here}.id", found, "each id once, upper or lower case", "rename one well")
-                )
-                continue
-            seen[name.lower()] = k
-            result.append((name, k, table))
+                allowed = "each id once, upper or lower case"
+                self.faults.append(Fault(f"{here}.id", found, allowed, "rename one well"))
+            else:
+                seen[name.lower()] = k
+                result.append((name, table))
         return result
+
+
+def _id_fault(where: str, name: Any, table: dict[str, Any]) -> Fault:
+    """What is wrong with the id of a well that has none, or one that no file can bear."""
+    allowed = "a text of a to z, A to Z, digits, blanks, _ . and -, up to 64; a blank inside only"
+    remedy = nearest("id", [key for key in table if key not in WELL_KEYS])
+    if not remedy and isinstance(name, str):
+        remedy = "write it of these alone, in the case and its files"
+    found = MISSING if name is None else found_text(name)
+    return Fault(where, found, allowed, remedy or "give the well an id in quotes")
 
 
 def _hash_distribution_files(raw: Any, files: Files) -> None:

@@ -2,50 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal, TypeVar
 
-from pydantic import ValidationError
-
 from refracmc.case import units
-from refracmc.case.cross_checks import (
-    curve_faults,
-    date_faults,
-    intensity_faults,
-    last_month,
-    order_faults,
-)
-from refracmc.case.faults import (
-    KeyPath,
-    describe,
-    from_problem,
-    from_validation,
-    nearest,
-    path_text,
-    unknown_key,
-)
+from refracmc.case.cross_checks import curve_faults, date_faults, intensity_faults, month_of, order_faults
+from refracmc.case.faults import MISSING, KeyPath, nearest, path_text, read_section, unknown_key
 from refracmc.case.history_file import read_history, to_history, unfit_reason
-from refracmc.case.input_tables import Files
+from refracmc.case.input_tables import Files, Table
 from refracmc.case.job_section import Job
 from refracmc.case.key_rules import Section
+from refracmc.case.key_values import found_text
 from refracmc.case.merging import merge, stands_in
 from refracmc.case.response_section import Response, Stress
-from refracmc.case.shared_sections import (
-    Completion,
-    Fiscal,
-    Fit,
-    Interests,
-    Opex,
-    Prices,
-    TypeCurve,
-    Valuation,
-)
+from refracmc.case.shared_sections import Fiscal, Opex, Valuation
 from refracmc.case.strategies import Strategies
 from refracmc.case.tally_file import read_tally
 from refracmc.case.tubing_reach import reach_faults, stated_reach_ft
-from refracmc.case.uncertain_inputs import well_variables
 from refracmc.case.validated_case import Settings, WellCase
+from refracmc.case.well_sections import Completion, Fit, Interests, TypeCurve
 from refracmc.errors import Fault, InputError
 from refracmc.job.sleeves import Tally
 
@@ -73,267 +49,220 @@ WELL_KEYS = ("id", *_TEXT_KEYS, *OWN, *OVERRIDES)
 S = TypeVar("S", bound=Section)
 
 
-@dataclass
-class WellReader:
-    """Reads the wells of one case; `failed` holds the key paths already faulted in the shared sections."""
+@dataclass(frozen=True)
+class SharedPart:
+    """What the wells of a case share: its file, the tables as written and as sections, and the key paths that were
+    faulted in them already."""
 
     file: str
     files: Files
-    shared: Mapping[str, Section]
-    failed: Mapping[str, set[KeyPath]]
     raw: Mapping[str, Any]
-    prices: Prices | None
-    valuation: Valuation | None
-    status: str
+    sections: Mapping[str, Section]
+    failed: Mapping[str, set[KeyPath]]
 
-    def read(self, well_id: str, position: int, table: dict[str, Any]) -> tuple[WellCase | None, list[Fault]]:
-        """The well and its faults; the well is None where it, or the shared part, cannot be used."""
-        faults: list[Fault] = []
-        prefix: KeyPath = (f"wells.{well_id}",)
+    def get(self, key: str, model: type[S]) -> S | None:
+        """A section, or None where it could not be read."""
+        section = self.sections.get(key)
+        return section if isinstance(section, model) else None
+
+
+def read_well(shared: SharedPart, well_id: str, table: dict[str, Any]) -> tuple[WellCase | None, list[Fault]]:
+    """The well and its faults; the well is None where it, or the shared part, cannot be used."""
+    reader = _WellReader(shared, well_id, table)
+    well = reader.read()
+    return (None if reader.faults else well), reader.faults
+
+
+class _WellReader:
+    def __init__(self, shared: SharedPart, well_id: str, table: dict[str, Any]) -> None:
+        self.shared, self.id, self.table = shared, well_id, table
+        self.prefix: KeyPath = (f"wells.{well_id}",)
+        self.faults: list[Fault] = []
+        self.valuation = shared.get("valuation", Valuation)
+        self.texts = {key: self._text(key, allowed) for key, allowed in _TEXT_KEYS.items()}
+        self.sections = {key: self._section(key, model) for key, model in {**OVERRIDES, **OWN}.items()}
+
+    def read(self) -> WellCase | None:
+        """The well, None where something of it cannot be used; `faults` says what."""
         homes = {key: list(model.model_fields) for key, model in {**OWN, **OVERRIDES}.items()}
-        for key in table:
-            if key not in WELL_KEYS:
-                where = f"{self.file}: {path_text((*prefix, key))}"
-                faults.append(unknown_key(where, key, WELL_KEYS, homes))
-        texts = {key: self._text(key, allowed, table, prefix, faults) for key, allowed in _TEXT_KEYS.items()}
-        merged = {key: self._merged(key, model, table, prefix, faults) for key, model in OVERRIDES.items()}
-        own = {key: self._own(key, model, table, prefix, faults) for key, model in OWN.items()}
-        fit, type_curve = own["fit"], own["type_curve"]
-        assert fit is None or isinstance(fit, Fit)
-        assert type_curve is None or isinstance(type_curve, TypeCurve)
-        history = self._history(texts, well_id, fit or Fit(), prefix, faults)
-        forecast, phase = self._forecast(texts, history, type_curve, table, prefix, faults)
-        completion = own["completion"]
-        assert completion is None or isinstance(completion, Completion)
-        first = self._first_month(history, type_curve)
-        tally = self._tally(texts["tally"], well_id, first, completion, prefix, faults)
-        strategies = merged["strategies"]
-        if isinstance(strategies, Strategies):
-            job = merged["job"]
-            reach = completion.ct_reach_ft if completion is not None else None
-            if isinstance(job, Job):
-                found = reach_faults(completion, job, tally, well_id, self.file, prefix)
-                faults += found
-                reach = reach if found else stated_reach_ft(completion, job, tally)
-            own_keys = table.get("strategies", {})
-            if self.valuation is not None:
-                at = (*prefix, "strategies")
-                faults += date_faults(strategies, self.valuation, self.file, at, own_keys)
-            place = (
-                (*prefix, "strategies") if {"orders", "custom_orders"} & set(own_keys) else ("strategies",)
-            )
-            faults += order_faults(strategies, tally, reach, well_id, self.file, place)
-        response = merged["response"]
-        if isinstance(response, Response) and completion is not None:
-            faults += intensity_faults(response, completion, self.file, prefix)
-        if faults or tally is None or self.prices is None or any(item is None for item in merged.values()):
-            return None, faults
-        settings = Settings(
-            job=_as(merged["job"], Job),
-            response=_as(merged["response"], Response),
-            stress=_as(merged["stress"], Stress),
-            opex=_as(merged["opex"], Opex),
-            fiscal=_as(merged["fiscal"], Fiscal),
-            strategies=_as(merged["strategies"], Strategies),
-            interests=_as(own["interests"], Interests),
-            completion=_as(own["completion"], Completion),
-        )
-        sections: dict[str, Section | None] = {
-            key: merged[key] for key in ("opex", "job", "response", "stress")
+        self.faults += [
+            unknown_key(self._where(key), key, WELL_KEYS, homes) for key in self.table if key not in WELL_KEYS
+        ]
+        fit = self._get("fit", Fit)
+        curve, completion = self._get("type_curve", TypeCurve), self._get("completion", Completion)
+        history = self._history(fit or Fit())
+        forecast, phase = self._forecast(history, curve)
+        tally = self._tally(history, curve, completion)
+        self._check_strategies(tally, completion)
+        response = self._get("response", Response)
+        if response is not None and completion is not None:
+            self.faults += intensity_faults(response, completion, self.shared.file, self.prefix)
+        if tally is None or any(self.sections[key] is None for key in (*OVERRIDES, "interests", "fit")):
+            return None
+        settings: dict[str, Any] = {
+            key: self.sections[key] for key in (*OVERRIDES, "interests", "completion")
         }
-        sections["type_curve"] = type_curve if forecast == "type_curve" else None
-        sections["strategies.methods"] = settings.strategies.methods
-        variables = well_variables(well_id, self.prices, sections, phase, self.status)
-        well = WellCase(
-            id=well_id,
-            settings=settings,
+        assert fit is not None
+        return WellCase(
+            id=self.id,
+            settings=Settings(**settings),
             main_phase=phase,
             forecast=forecast,
             history=history,
-            type_curve=type_curve,
-            fit=_as(fit, Fit),
+            type_curve=curve,
+            fit=fit,
             tally=tally,
-            inputs={variable.name: variable.distribution for variable in variables},
         )
-        return well, []
 
-    def _text(
-        self,
-        key: str,
-        allowed: tuple[str, ...] | None,
-        table: dict[str, Any],
-        prefix: KeyPath,
-        faults: list[Fault],
-    ) -> str | None:
-        value = table.get(key, allowed[0] if allowed else None)
-        where = f"{self.file}: {path_text((*prefix, key))}"
+    def _where(self, *path: str) -> str:
+        return f"{self.shared.file}: {path_text((*self.prefix, *path))}"
+
+    def _fault(self, where: str, found: str, allowed: str, remedy: str) -> None:
+        self.faults.append(Fault(where, found, allowed, remedy))
+
+    def _get(self, key: str, model: type[S]) -> S | None:
+        section = self.sections[key]
+        return section if isinstance(section, model) else None
+
+    def _text(self, key: str, allowed: tuple[str, ...] | None) -> str | None:
+        """A file name, or one of the allowed words (the first where none is stated)."""
+        value = self.table.get(key, allowed[0] if allowed else None)
         if value is None:
             return None
         if not isinstance(value, str) or not value.strip():
             wanted, remedy = (
                 ("a text in quotes", "correct it") if allowed else ("a file", "name a file in quotes")
             )
-            faults.append(Fault(where, describe(value), wanted, remedy))
+            self._fault(self._where(key), found_text(value), wanted, remedy)
             return None
         if allowed and value not in allowed:
             remedy = nearest(value, allowed) or "take one of these"
-            faults.append(Fault(where, f"{value!r}", ", ".join(allowed), remedy))
+            self._fault(self._where(key), f"{value!r}", ", ".join(allowed), remedy)
             return allowed[0]
         return value
 
-    def _merged(
-        self, key: str, model: type[Section], table: dict[str, Any], prefix: KeyPath, faults: list[Fault]
-    ) -> Section | None:
-        if key not in table:
-            return self.shared.get(key)
-        own = table[key]
-        if not isinstance(own, dict):
-            where = f"{self.file}: {path_text((*prefix, key))}"
-            faults.append(Fault(where, describe(own), "a table", f"write [wells.{key}] below [[wells]]"))
+    def _section(self, key: str, model: type[Section]) -> Section | None:
+        """A section of the well: its own keys over the shared ones where there are such."""
+        own = self.table.get(key, {})
+        known: set[KeyPath] = set()
+        raw = own
+        if key in OVERRIDES:
+            if key not in self.table:
+                return self.shared.sections.get(key)
+            below, known = self.shared.raw.get(key, {}), self.shared.failed.get(key, set())
+            if isinstance(own, dict):
+                raw = merge(below if isinstance(below, dict) else {}, own)
+        elif key == "type_curve" and key not in self.table:
             return None
-        shared = self.raw.get(key, {})
-        merged = merge(shared if isinstance(shared, dict) else {}, own)
-        known = self.failed.get(key, set())
-
-        def mine(paths: Iterable[tuple[KeyPath, Fault]]) -> list[Fault]:
-            return [fault for path, fault in paths if stands_in(path, own) or path not in known]
-
-        try:
-            section = model.model_validate(merged, context={"base_dir": self.files.base_dir})
-        except ValidationError as error:
-            faults += mine(from_validation(error, model, self.file, (*prefix, key)))
-            return None
-        problems = section.problems()
-        faults += mine((p[0], from_problem(p, self.file, (*prefix, key))) for p in problems)
+        section, faults = read_section(
+            model,
+            raw,
+            self.shared.files.base_dir,
+            self.shared.file,
+            (*self.prefix, key),
+            f"[wells.{key}] below [[wells]]",
+        )
+        self.faults += [fault for path, fault in faults if stands_in(path, own) or path not in known]
         return section
 
-    def _own(
-        self, key: str, model: type[Section], table: dict[str, Any], prefix: KeyPath, faults: list[Fault]
-    ) -> Section | None:
-        if key not in table and key == "type_curve":
-            return None
-        raw = table.get(key, {})
-        where = f"{self.file}: {path_text((*prefix, key))}"
-        if not isinstance(raw, dict):
-            faults.append(Fault(where, describe(raw), "a table", f"write [wells.{key}] below [[wells]]"))
-            return None
+    def _file(self, key: str, name: str) -> Table | None:
         try:
-            section = model.model_validate(raw, context={"base_dir": self.files.base_dir})
-        except ValidationError as error:
-            faults += [fault for _, fault in from_validation(error, model, self.file, (*prefix, key))]
-            return None
-        faults += [from_problem(problem, self.file, (*prefix, key)) for problem in section.problems()]
-        return section
-
-    def _history(
-        self, texts: Mapping[str, str | None], well_id: str, fit: Fit, prefix: KeyPath, faults: list[Fault]
-    ) -> Any:
-        name = texts["history"]
-        if name is None:
-            return None
-        try:
-            table = self.files.table(name, f"{self.file}: {path_text((*prefix, 'history'))}")
+            return self.shared.files.table(name, self._where(key))
         except InputError as error:
-            faults += error.faults
+            self.faults += error.faults
             return None
-        where = f"{self.file}: {path_text((*prefix, 'id'))}"
-        columns, found = read_history(table, well_id, where)
-        faults += found
+
+    def _history(self, fit: Fit) -> Any:
+        name = self.texts["history"]
+        table = None if name is None else self._file("history", name)
+        if name is None or table is None:
+            return None
+        columns, found = read_history(table, self.id, self._where("id"))
+        self.faults += found
         if columns is None:
             return None
-        history, found = to_history(
-            columns, well_id, texts["main_phase"] or "auto", fit.segment_start, fit.exclude, name
-        )
-        faults += found
+        phase = self.texts["main_phase"] or "auto"
+        history, found = to_history(columns, self.id, phase, fit.segment_start, fit.exclude, name)
+        self.faults += found
         if history is not None and self.valuation is not None:
-            last = last_month(history)
+            last = month_of(history.dates[-1])
             if last >= units.month_number(self.valuation.date):
-                text = f"{units.month_text(last)} as the last month of well {well_id}"
+                text = f"{units.month_text(last)} as the last month of well {self.id}"
                 allowed = f"months before the valuation date {self.valuation.date}"
                 remedy = (
                     f"set valuation.date to {units.month_text(last + 1)} or later, or shorten the history"
                 )
-                faults.append(Fault(name, text, allowed, remedy))
+                self._fault(name, text, allowed, remedy)
         return history
 
     def _forecast(
-        self,
-        texts: Mapping[str, str | None],
-        history: Any,
-        type_curve: TypeCurve | None,
-        table: dict[str, Any],
-        prefix: KeyPath,
-        faults: list[Fault],
+        self, history: Any, curve: TypeCurve | None
     ) -> tuple[Literal["history", "type_curve"], str]:
-        where = f"{self.file}: {path_text(prefix)}"
-        wanted = texts["forecast"] or "auto"
-        phase = history.main_phase if history is not None else texts["main_phase"] or "auto"
-        if "history" in table and texts["history"] is None:
-            return "history", phase  # told already
-        if texts["history"] is None and "type_curve" not in table:
-            remedy = "name a history file, or state [wells.type_curve]"
-            faults.append(Fault(where, "neither a history nor a type curve", "one of the two", remedy))
-            return "history", phase
-        if wanted == "history" and texts["history"] is None:
-            faults.append(
-                Fault(f"{where}.forecast", "'history' without a history", "a history", "name the file")
-            )
-        if wanted == "type_curve" and "type_curve" not in table:
+        """What the forecast is made of, and the main phase."""
+        name, wanted = self.texts["history"], self.texts["forecast"] or "auto"
+        phase = history.main_phase if history is not None else self.texts["main_phase"] or "auto"
+        stated = "type_curve" in self.table
+        if name is None:
+            if "history" in self.table:
+                return "history", phase  # told already
+            if not stated:
+                remedy = "name a history file, or state [wells.type_curve]"
+                self._fault(self._where(), "neither a history nor a type curve", "one of the two", remedy)
+                return "history", phase
+            if wanted == "history":
+                where = self._where("forecast")
+                self._fault(where, "'history' without a history", "a history", "name the file")
+        if wanted == "type_curve" and not stated:
             remedy = "state [wells.type_curve]"
-            faults.append(Fault(f"{where}.forecast", "'type_curve' without one", "a type curve", remedy))
+            self._fault(self._where("forecast"), "'type_curve' without one", "a type curve", remedy)
         reason = unfit_reason(history) if history is not None and wanted != "type_curve" else None
-        if reason is not None and (wanted == "history" or "type_curve" not in table):
+        if reason is not None and (wanted == "history" or not stated):
             allowed = (
                 "a history a decline can be fitted to: 4 producing months or more, 3 of them from the peak on"
             )
             remedy = "add months, or state [wells.type_curve]"
-            faults.append(
-                Fault(str(texts["history"]), f"{reason} of well {history.well_id}", allowed, remedy)
-            )
-        if wanted == "type_curve" or (wanted == "auto" and (texts["history"] is None or reason is not None)):
+            self._fault(str(name), f"{reason} of well {self.id}", allowed, remedy)
+        if wanted == "type_curve" or (wanted == "auto" and (name is None or reason is not None)):
             if phase == "auto":
-                faults.append(
-                    Fault(f"{where}.main_phase", "'auto' with a type curve", "oil, gas", "state the phase")
-                )
-            if type_curve is not None:
-                faults += curve_faults(type_curve, phase, self.valuation, self.file, prefix)
+                where = self._where("main_phase")
+                self._fault(where, "'auto' with a type curve", "oil, gas", "state the phase")
+            if curve is not None:
+                self.faults += curve_faults(curve, phase, self.valuation, self.shared.file, self.prefix)
             return "type_curve", phase
         return "history", phase
 
-    def _first_month(self, history: Any, curve: TypeCurve | None) -> int:
-        """Month the sleeves are taken to be installed in where the tally does not say: first production."""
-        if history is not None:
-            return int(history.dates[0].astype("datetime64[M]").astype(int)) + 1970 * 12
-        return units.month_number(curve.first_production) if curve is not None else 0
-
-    def _tally(
-        self,
-        name: str | None,
-        well_id: str,
-        first: int,
-        completion: Completion | None,
-        prefix: KeyPath,
-        faults: list[Fault],
-    ) -> Tally | None:
-        where = f"{self.file}: {path_text((*prefix, 'tally'))}"
+    def _tally(self, history: Any, curve: TypeCurve | None, completion: Completion | None) -> Tally | None:
+        """The sleeves; taken to be installed at first production where the tally does not say when."""
+        name, where = self.texts["tally"], self._where("tally")
         if name is None:
-            if not any(fault.where == where for fault in faults):
-                found = "nothing: the key is missing"
-                faults.append(Fault(where, found, "a CSV file of sleeves", 'write tally = "sleeves.csv"'))
+            if "tally" not in self.table:
+                self._fault(where, MISSING, "a CSV file of sleeves", 'write tally = "sleeves.csv"')
             return None
-        try:
-            table = self.files.table(name, where)
-        except InputError as error:
-            faults += error.faults
+        table = self._file("tally", name)
+        if table is None:
             return None
+        first = units.month_number(curve.first_production) if curve is not None else 0
+        if history is not None:
+            first = month_of(history.dates[0])
         valuation = units.month_number(self.valuation.date) if self.valuation is not None else 10**6
         toe = completion.toe_md_ft if completion is not None else None
-        at = f"{self.file}: {path_text((*prefix, 'id'))}"
-        tally, found_faults = read_tally(table, well_id, at, first, valuation, toe)
-        faults += found_faults
+        tally, found = read_tally(table, self.id, self._where("id"), first, valuation, toe)
+        self.faults += found
         return tally
 
-
-def _as(section: Section | None, model: type[S]) -> S:
-    assert isinstance(section, model)
-    return section
+    def _check_strategies(self, tally: Tally | None, completion: Completion | None) -> None:
+        """What stands against the well's dates, orders and methods, and the reach they count on."""
+        strategies, job, file = self._get("strategies", Strategies), self._get("job", Job), self.shared.file
+        if strategies is None:
+            return
+        reach = completion.ct_reach_ft if completion is not None else None
+        if job is not None:
+            found = reach_faults(completion, job, tally, self.id, file, self.prefix)
+            self.faults += found
+            reach = reach if found else stated_reach_ft(completion, job, tally)
+        own, place = self.table.get("strategies", {}), (*self.prefix, "strategies")
+        if self.valuation is not None:
+            self.faults += date_faults(strategies, self.valuation, file, place, own)
+        if not {"orders", "custom_orders"} & set(own):
+            place = ("strategies",)
+        self.faults += order_faults(strategies, tally, reach, self.id, file, place)

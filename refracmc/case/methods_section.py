@@ -7,11 +7,10 @@ where one is named.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
 
 from pydantic import StrictInt
 
-from refracmc.case.key_rules import Problem, Section, Uncertain, choice, integer, number, uncertain
+from refracmc.case.key_rules import Problem, Section, Uncertain, choice, doubled, integer, number, uncertain
 
 FRACTION = "fraction"
 
@@ -62,11 +61,7 @@ class Straddle(Section):
     def problems(self) -> list[Problem]:
         if self.sleeves is not None and not self.sleeves:
             return [(("sleeves",), "an empty list", "sleeve numbers", "list the sleeves, or remove the key")]
-        doubled = sorted({s for s in self.sleeves or () if (self.sleeves or ()).count(s) > 1})
-        if doubled:
-            text = f"sleeve {', '.join(map(str, doubled))} more than once"
-            return [(("sleeves",), text, "each sleeve at most once", "remove the doubled numbers")]
-        return []
+        return doubled(("sleeves",), self.sleeves or (), "sleeve", "remove the doubled numbers")
 
 
 class Liner(Section):
@@ -123,9 +118,3 @@ class Methods(Section):
     def names(self) -> tuple[str, ...]:
         """Names of the methods there are."""
         return tuple(name for name, _ in self.chosen())
-
-    def problems(self) -> list[Problem]:
-        found: list[Any] = []
-        for name, section in self.chosen():
-            found += [((name, *path), *rest) for path, *rest in section.problems()]
-        return found

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from typing import Any, Literal
 
 from pydantic import StrictInt, StrictStr, ValidationInfo, field_validator
 
 from refracmc.case import units
 from refracmc.case.faults import nearest
-from refracmc.case.key_rules import Problem, Section, choice, integer, month, number, read_months
+from refracmc.case.key_rules import Problem, Section, choice, doubled, integer, month, number
+from refracmc.case.key_values import read_months
 from refracmc.case.methods_section import Methods
 from refracmc.job.orders import NAMED_ORDERS
 
@@ -132,47 +134,44 @@ class Strategies(Section):
         found: list[Problem] = []
         if not self.orders:
             found.append((("orders",), "an empty list", "one order or more", "name an order"))
-        known = [*NAMED_ORDERS, *self.custom_orders]
-        for k, name in enumerate(self.orders):
-            if name not in known:
-                text = f"the order {name!r}"
-                found.append((("orders", k), text, ", ".join(known), nearest(name, known) or "define it"))
-            elif name in self.orders[:k]:
-                found.append((("orders", k), f"the order {name!r} twice", "each order once", "remove one"))
+        found += _names(("orders",), self.orders, (*NAMED_ORDERS, *self.custom_orders), "define it")
         for name, sleeves in self.custom_orders.items():
             path = ("custom_orders", name)
-            if not _NAME.match(name):
-                allowed = "letters, digits, _ and -, first a letter, up to 40"
-                found.append((path, f"the name {name!r}", allowed, "rename the order"))
+            found += _own_name(path, "order")
             if name in NAMED_ORDERS or name == "nothing" or name in Methods.model_fields:
                 found.append((path, "a name already in use", "a new name", "rename the order"))
             if not sleeves:
                 found.append((path, "an empty list", "sleeve numbers", "list the sleeves to treat"))
-            doubled = sorted({s for s in sleeves if sleeves.count(s) > 1})
-            if doubled:
-                text = f"sleeve {', '.join(map(str, doubled))} more than once"
-                found.append((path, text, "each sleeve at most once", "remove the doubled numbers"))
-        found += [(("methods", *path), *rest) for path, *rest in self.methods.problems()]  # type: ignore[misc]
+            found += doubled(path, sleeves, "sleeve", "remove the doubled numbers")
         for name, trigger in self.triggers.items():
-            if not _NAME.match(name):
-                allowed = "letters, digits, _ and -, first a letter, up to 40"
-                found.append((("triggers", name), f"the name {name!r}", allowed, "rename the trigger"))
-            found += [(("triggers", name, *path), *rest) for path, *rest in trigger.problems()]  # type: ignore[misc]
-            for k, order in enumerate(trigger.orders or ()):
-                if order not in self.all_orders:
-                    allowed = ", ".join(self.all_orders)
-                    remedy = nearest(order, self.all_orders) or "name one of them"
-                    found.append((("triggers", name, "orders", k), f"the order {order!r}", allowed, remedy))
-                elif order in (trigger.orders or ())[:k]:
-                    text = f"the order {order!r} twice"
-                    found.append((("triggers", name, "orders", k), text, "each order once", "remove one"))
+            path = ("triggers", name)
+            found += _own_name(path, "trigger")
+            found += _names((*path, "orders"), trigger.orders or (), self.all_orders, "name one of them")
         months = self.months
         if not months:
             found.append((("dates",), "an empty list", "one month or more", "give a refrac date"))
         if len(months) > MAX_DATES:
             found.append((("dates",), f"{len(months)} dates", f"up to {MAX_DATES}", "take fewer dates"))
-        doubled_months = sorted({m for m in months if months.count(m) > 1})
-        if doubled_months:
-            text = f"{', '.join(doubled_months)} more than once"
-            found.append((("dates",), text, "each month once", "remove the doubled dates"))
-        return found
+        return found + doubled(("dates",), months, "month", "remove the doubled dates")
+
+
+def _own_name(path: tuple[str, str], what: str) -> list[Problem]:
+    """The fault of a name given in the case that cannot be part of a strategy's name."""
+    if _NAME.match(path[1]):
+        return []
+    allowed = "letters, digits, _ and -, first a letter, up to 40"
+    return [(path, f"the name {path[1]!r}", allowed, f"rename the {what}")]
+
+
+def _names(
+    path: tuple[str, ...], names: Sequence[str], known: Sequence[str], otherwise: str
+) -> list[Problem]:
+    """Faults of a list of orders: one that is not known, one that stands twice."""
+    found: list[Problem] = []
+    for k, name in enumerate(names):
+        if name not in known:
+            remedy = nearest(name, known) or otherwise
+            found.append(((*path, k), f"the order {name!r}", ", ".join(known), remedy))
+        elif name in names[:k]:
+            found.append(((*path, k), f"the order {name!r} twice", "each order once", "remove one"))
+    return found

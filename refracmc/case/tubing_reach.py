@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from refracmc.case.faults import KeyPath, path_text
 from refracmc.case.job_section import Job
 from refracmc.case.reach_section import ReachForces
-from refracmc.case.shared_sections import Completion
+from refracmc.case.well_sections import Completion
 from refracmc.errors import Fault
 from refracmc.job import reach as model
 

@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import TYPE_CHECKING, Any, get_args
-
-from pydantic import BaseModel
+from typing import TYPE_CHECKING
 
 from refracmc.case.job_section import Job
-from refracmc.case.key_rules import Section, rule_of
+from refracmc.case.key_rules import Section, inner_section, rule_of
 from refracmc.case.methods_section import Methods
 from refracmc.case.pressure_section import PressureScreen
 from refracmc.case.reach_section import ReachForces
 from refracmc.case.response_section import Response, Stress
-from refracmc.case.shared_sections import Opex, Prices, TypeCurve
+from refracmc.case.shared_sections import Opex, Prices
+from refracmc.case.validated_case import InputVariable
+from refracmc.case.well_sections import TypeCurve
 
 if TYPE_CHECKING:
-    from refracmc.case.validated_case import Case, Group, InputVariable, WellCase
+    from refracmc.case.validated_case import Case, Group, WellCase
 
 STATED = "stated in the case"
 SHARED_NAMES = frozenset({"response.play_factor"})
@@ -34,14 +34,14 @@ _GROUPS: tuple[tuple[str, Group], ...] = (
 )
 
 
-def _declared(model: type[BaseModel], prefix: str) -> Iterator[str]:
+def _declared(model: type[Section], prefix: str) -> Iterator[str]:
+    """Key paths of the numbers of a section that may be uncertain, those of its tables included."""
     for field, info in model.model_fields.items():
+        inner = inner_section(info.annotation)
         if rule_of(model, field)["kind"] == "uncertain":
             yield f"{prefix}.{field}"
-            continue
-        for part in (info.annotation, *get_args(info.annotation)):
-            if isinstance(part, type) and issubclass(part, Section):
-                yield from _declared(part, f"{prefix}.{field}")
+        elif inner is not None:
+            yield from _declared(inner, f"{prefix}.{field}")
 
 
 LATER_NAMES: tuple[str, ...] = (
@@ -91,45 +91,21 @@ def variable_names() -> tuple[str, ...]:
     return tuple(name for key, model in UNCERTAIN_SECTIONS.items() for name in _declared(model, key))
 
 
-def _present(section: Section, prefix: str) -> Iterator[tuple[str, Any, dict[str, Any], bool]]:
-    """(name, distribution, rule, stated) of each uncertain number a section holds."""
+def _present(section: Section, prefix: str) -> Iterator[tuple[str, Section, str]]:
+    """(key path, section, field) of each uncertain number that a section and the tables in it hold."""
     for field in type(section).model_fields:
         value = getattr(section, field)
-        rule = rule_of(type(section), field)
-        if rule["kind"] == "uncertain" and value is not None:
-            yield f"{prefix}.{field}", value, rule, field in section.model_fields_set
-        elif isinstance(value, Section):
+        if isinstance(value, Section):
             yield from _present(value, f"{prefix}.{field}")
-
-
-def well_variables(
-    well_id: str, prices: Prices, sections: Mapping[str, Section | None], phase: str, status: str
-) -> tuple[InputVariable, ...]:
-    """The variables of one well from its merged sections (type_curve may be None)."""
-    from refracmc.case.validated_case import InputVariable
-
-    found = []
-    for key, section in {"prices": prices, **sections}.items():
-        if section is None:
-            continue
-        for name, distribution, rule, stated in _present(section, key):
-            unit = rule["unit"]
-            if unit == "bbl/d or Mcf/d":
-                unit = "bbl/d" if phase == "oil" else "Mcf/d"
-            elif unit == "bbl or Mcf":
-                unit = "bbl" if phase == "oil" else "Mcf"
-            source = rule["source"]
-            if stated:
-                source = section.stated_sources.get(name.rsplit(".", 1)[1], f"{STATED} ({status})")
-            scope = "" if is_shared(name) else well_id
-            found.append(InputVariable(name, scope, distribution, unit, source, group_of(name), stated))
-    return tuple(found)
+        elif value is not None and rule_of(type(section), field)["kind"] == "uncertain":
+            yield f"{prefix}.{field}", section, field
 
 
 def inputs_of(case: Case, well: WellCase) -> tuple[InputVariable, ...]:
     """Every variable of a well, stated or defaulted, fixed or uncertain, in the order of the sections."""
     settings = well.settings
     sections: dict[str, Section | None] = {
+        "prices": case.prices,
         "opex": settings.opex,
         "job": settings.job,
         "response": settings.response,
@@ -137,4 +113,26 @@ def inputs_of(case: Case, well: WellCase) -> tuple[InputVariable, ...]:
         "type_curve": well.type_curve if well.forecast == "type_curve" else None,
         "strategies.methods": settings.strategies.methods,
     }
-    return well_variables(well.id, case.prices, sections, well.main_phase, case.data_status)
+    by_phase = {
+        "bbl/d or Mcf/d": "bbl/d" if well.main_phase == "oil" else "Mcf/d",
+        "bbl or Mcf": "bbl" if well.main_phase == "oil" else "Mcf",
+    }
+    variables = []
+    for key, top in sections.items():
+        for name, section, field in () if top is None else _present(top, key):
+            rule, stated = rule_of(type(section), field), field in section.model_fields_set
+            source = rule["source"]
+            if stated:
+                source = section.stated_sources.get(field, f"{STATED} ({case.data_status})")
+            variables.append(
+                InputVariable(
+                    name=name,
+                    scope="" if is_shared(name) else well.id,
+                    distribution=getattr(section, field),
+                    unit=by_phase.get(rule["unit"], rule["unit"]),
+                    source=source,
+                    group=group_of(name),
+                    stated=stated,
+                )
+            )
+    return tuple(variables)

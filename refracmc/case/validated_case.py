@@ -14,20 +14,17 @@ from refracmc.case.faults import from_validation
 from refracmc.case.job_section import Job
 from refracmc.case.response_section import Response, Stress
 from refracmc.case.shared_sections import (
-    Completion,
     Dependence,
     Fiscal,
-    Fit,
-    Interests,
     Opex,
     Outputs,
     Pooling,
     Prices,
     Sampling,
-    TypeCurve,
     Valuation,
 )
 from refracmc.case.strategies import Strategies
+from refracmc.case.well_sections import Completion, Fit, Interests, TypeCurve
 from refracmc.errors import Fault, InputError
 from refracmc.job.sleeves import Tally
 from refracmc.sampling.distributions import Distribution
@@ -75,8 +72,7 @@ class WellCase:
     """One well, ready to run.
 
     forecast: "history" (a decline fitted to `history`) or "type_curve"; main_phase: oil or gas;
-    history: None where the case states none; fit: what the engineer fixed of the fit;
-    inputs: every variable of the well by name (shared ones with the well's own keys over them included).
+    history: None where the case states none; fit: what the engineer fixed of the fit.
     """
 
     id: str
@@ -87,7 +83,6 @@ class WellCase:
     type_curve: TypeCurve | None
     fit: Fit
     tally: Tally
-    inputs: Mapping[str, Distribution]
 
 
 @dataclass(frozen=True)

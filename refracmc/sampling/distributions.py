@@ -18,10 +18,11 @@ from typing import Any
 
 import numpy as np
 
+from refracmc.errors import Fault
 from refracmc.sampling.continuous import Beta, LogNormal, Normal, Pert, Triangular, Truncated, Uniform
 from refracmc.sampling.discrete import Bernoulli, Discrete, Empirical, Fixed
 from refracmc.sampling.distribution_base import Distribution
-from refracmc.sampling.spec_faults import Problem, SpecError, listing, nearest, read_column, shown
+from refracmc.sampling.spec_faults import SpecError, listing, nearest, read_column, shown
 
 __all__ = [
     "KINDS",
@@ -34,7 +35,6 @@ __all__ = [
     "LogNormal",
     "Normal",
     "Pert",
-    "Problem",
     "SpecError",
     "Triangular",
     "Truncated",
@@ -82,12 +82,12 @@ def from_spec(spec: object, where: str, base_dir: str | Path | None = None) -> D
         return spec
     if isinstance(spec, int | float) and not isinstance(spec, bool):
         if not math.isfinite(spec):
-            raise SpecError([Problem(where, str(spec), "a finite number", "state a number")])
+            raise SpecError([Fault(where, str(spec), "a finite number", "state a number")])
         return Fixed(float(spec))
     if not isinstance(spec, Mapping):
         raise SpecError(
             [
-                Problem(
+                Fault(
                     where,
                     shown(spec),
                     "a number or a table { dist = ... }",
@@ -104,10 +104,10 @@ class _Reader:
     def __init__(self, spec: Mapping[Any, Any], where: str, base_dir: Path) -> None:
         self.spec = {str(k): v for k, v in spec.items()}
         self.where, self.base_dir = where, base_dir
-        self.problems: list[Problem] = []
+        self.problems: list[Fault] = []
 
     def fault(self, key: str, found: str, allowed: str, remedy: str) -> None:
-        self.problems.append(Problem(f"{self.where}.{key}", found, allowed, remedy))
+        self.problems.append(Fault(f"{self.where}.{key}", found, allowed, remedy))
 
     def stop(self) -> None:
         if self.problems:

@@ -5,28 +5,16 @@ from __future__ import annotations
 import csv
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
 
-
-@dataclass(frozen=True)
-class Problem:
-    """One fault of an input: where (key path), what was found, what is allowed, what to do."""
-
-    where: str
-    found: str
-    allowed: str
-    remedy: str
-
-    def __str__(self) -> str:
-        return f"{self.where}: found {self.found}; allowed: {self.allowed}; {self.remedy}"
+from refracmc.errors import Fault
 
 
 class SpecError(ValueError):
     """All problems of one distribution; the text has one line for each."""
 
-    def __init__(self, problems: Sequence[Problem]) -> None:
+    def __init__(self, problems: Sequence[Fault]) -> None:
         self.problems = tuple(problems)
         super().__init__("\n".join(str(p) for p in self.problems))
 
@@ -66,12 +54,12 @@ def read_column(path: Path, name: str, column: str | None, where: str) -> list[f
     A first row that is not a number is the heading. `name` is how the case calls the file. Raises SpecError
     with every bad row.
     """
-    problems: list[Problem] = []
+    problems: list[Fault] = []
     try:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         reason = getattr(error, "strerror", None) or "not UTF-8 text"
-        fault = Problem(f"{where}.file", f"{name!r} ({reason})", "a readable text file", "correct the name")
+        fault = Fault(f"{where}.file", f"{name!r} ({reason})", "a readable text file", "correct the name")
         raise SpecError([fault]) from None
     rows = [(i, row) for i, row in enumerate(csv.reader(text.splitlines()), 1) if any(c.strip() for c in row)]
     heading: list[str] = []
@@ -82,11 +70,11 @@ def read_column(path: Path, name: str, column: str | None, where: str) -> list[f
         if column not in heading:
             allowed = f"in {name!r}: {listing(heading)}"
             hint = nearest(column, heading, "correct the heading")
-            raise SpecError([Problem(f"{where}.column", shown(column), allowed, hint)])
+            raise SpecError([Fault(f"{where}.column", shown(column), allowed, hint)])
         place = heading.index(column)
     elif any(len(row) > 1 for _, row in rows):
         allowed = "one column, or column = one of its headings"
-        raise SpecError([Problem(f"{where}.file", f"several columns in {name!r}", allowed, "add column")])
+        raise SpecError([Fault(f"{where}.file", f"several columns in {name!r}", allowed, "add column")])
     out: list[float] = []
     for number, row in rows:
         cell = row[place].strip() if place < len(row) else ""
@@ -94,10 +82,10 @@ def read_column(path: Path, name: str, column: str | None, where: str) -> list[f
             out.append(float(cell))
         else:
             found = f"{cell!r} in {name!r}, row {number}"
-            problems.append(Problem(f"{where}.file", found, "a finite number", "correct this row"))
+            problems.append(Fault(f"{where}.file", found, "a finite number", "correct this row"))
     if not rows:
         problems.append(
-            Problem(f"{where}.file", f"no numbers in {name!r}", "at least one number", "fill the file")
+            Fault(f"{where}.file", f"no numbers in {name!r}", "at least one number", "fill the file")
         )
     if problems:
         raise SpecError(problems)

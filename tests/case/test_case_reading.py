@@ -69,11 +69,11 @@ def test_a_wells_keys_stand_over_the_shared_ones(edit: Edit, folder: Path) -> No
     head, _, last = text.rpartition(tail)
     (folder / "case.toml").write_text(head.replace('id = "B"\n', 'id = "B"\n' + tail) + last)
     a, b = load_case(folder / "case.toml").wells
-    assert a.inputs["job.close_chance"].mean() == b.inputs["job.close_chance"].mean() == 0.9
-    assert a.inputs["job.open_chance"].mean() == pytest.approx(0.9)
-    assert b.inputs["job.open_chance"].support() == (0.5, 0.9)
-    assert (a.inputs["job.cost.trip_usd"].mean(), b.inputs["job.cost.trip_usd"].mean()) == (12_000, 7)
-    assert b.inputs["job.cost.mobilisation_usd"].mean() == 200_000
+    assert a.settings.job.close_chance.mean() == b.settings.job.close_chance.mean() == 0.9
+    assert a.settings.job.open_chance.mean() == pytest.approx(0.9)
+    assert b.settings.job.open_chance.support() == (0.5, 0.9)
+    assert (a.settings.job.cost.trip_usd.mean(), b.settings.job.cost.trip_usd.mean()) == (12_000, 7)
+    assert b.settings.job.cost.mobilisation_usd.mean() == 200_000
     assert a.settings.strategies.orders == ("toe_to_heel", "mine")
     assert b.settings.strategies.orders == ("two_pass",)
     assert b.settings.strategies.months == a.settings.strategies.months
@@ -92,14 +92,15 @@ def test_merge_replaces_distributions_whole() -> None:
 
 def test_variables_have_scope_group_unit_and_source(edit: Edit, folder: Path) -> None:
     edit("case.toml", "p10 = 1.0 }", 'p10 = 1.0, source = "look-back 2025" }')
+    edit("case.toml", "[job.cost]", '[job.cost]\ntrip_usd = { dist = "fixed", value = 9, source = "quote" }')
     case = load_case(folder / "case.toml")
     variables = {v.name: v for v in inputs_of(case, case.wells[0])}
-    assert set(variables) == set(case.wells[0].inputs)
     assert set(variables) <= set(variable_names())
     for name, variable in variables.items():
         shared = name.startswith(("prices.", "opex.", "job.cost.")) or name == "response.play_factor"
         assert variable.scope == ("" if shared else "A"), name
-        assert variable.distribution is case.wells[0].inputs[name]
+    settings = case.wells[0].settings
+    assert variables["job.cost.trip_usd"].distribution is settings.job.cost.trip_usd
     groups = {
         "job.close_chance": "job",
         "job.cost.trip_usd": "costs",
@@ -111,6 +112,7 @@ def test_variables_have_scope_group_unit_and_source(edit: Edit, folder: Path) ->
     assert {name: variables[name].group for name in groups} == groups
     sources = {name: variable.source for name, variable in variables.items()}
     assert sources["response.uplift"] == "look-back 2025"
+    assert sources["job.cost.trip_usd"] == "quote"
     assert sources["job.close_chance"] == "stated in the case (invented)"
     assert sources["job.open_chance"] == "assumption"
     assert "SPE-173340-MS" in sources["response.depletion_exponent"]
@@ -176,10 +178,9 @@ def test_case_travels_to_a_worker(folder: Path) -> None:
     case = load_case(folder / "case.toml")
     again = pickle.loads(pickle.dumps(case))
     u = np.linspace(0.01, 0.99, 7)
-    for name, distribution in case.wells[0].inputs.items():
-        np.testing.assert_array_equal(again.wells[0].inputs[name].ppf(u), distribution.ppf(u))
-    before, after = inputs_of(case, case.wells[0]), inputs_of(again, again.wells[0])
-    assert [variable.source for variable in after] == [variable.source for variable in before]
+    for before, after in zip(inputs_of(case, case.wells[0]), inputs_of(again, again.wells[0]), strict=True):
+        np.testing.assert_array_equal(after.distribution.ppf(u), before.distribution.ppf(u))
+        assert (after.name, after.source) == (before.name, before.source)
 
 
 def test_si_and_field_units_are_one_case(folder: Path, edit: Edit) -> None:
@@ -207,7 +208,7 @@ def test_si_and_field_units_are_one_case(folder: Path, edit: Edit) -> None:
         for phase in ("oil", "gas", "water"):
             np.testing.assert_allclose(other.history.volume(phase), one.history.volume(phase), rtol=1e-9)
         np.testing.assert_allclose(other.tally.depth_ft, one.tally.depth_ft, rtol=1e-9)
-        assert other.inputs["opex.oil_usd_per_bbl"].mean() == pytest.approx(4, rel=1e-12)
+        assert other.settings.opex.oil_usd_per_bbl.mean() == pytest.approx(4, rel=1e-12)
     np.testing.assert_allclose(si.deck.oil, field.deck.oil, rtol=1e-9)
     np.testing.assert_allclose(si.deck.gas, field.deck.gas, rtol=1e-9)
     assert si.wells[0].settings.completion.toe_md_ft == pytest.approx(12_000, rel=1e-12)
@@ -219,7 +220,7 @@ def test_si_twin_of_a_distribution(edit: Edit, folder: Path) -> None:
         "[response]",
         '[opex]\nwater_usd_per_m3 = { dist = "lognormal", median = 10, log_sd = 0.5 }\n[response]',
     )
-    made = load_case(folder / "case.toml").wells[0].inputs["opex.water_usd_per_bbl"]
+    made = load_case(folder / "case.toml").wells[0].settings.opex.water_usd_per_bbl
     low, middle = made.ppf(np.array([0.1, 0.5]))
     assert middle == pytest.approx(10 * units.M3_PER_BBL, rel=1e-12)
     assert low == pytest.approx(middle * np.exp(-0.5 * 1.2815515655446004), rel=1e-12)

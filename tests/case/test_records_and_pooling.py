@@ -26,7 +26,7 @@ def test_a_shipped_record_is_named(edit: Edit, folder: Path) -> None:
     case = load_case(folder / "case.toml")
     values, source = named_uplift("dated_jobs_vertical")
     kept = [value for value in values if value <= 5.0]
-    read = case.wells[0].inputs["response.uplift"]
+    read = case.wells[0].settings.response.uplift
     assert read.mean() == pytest.approx(sum(kept) / len(kept))
     assert read.cdf(0.0) == pytest.approx(kept.count(0) / len(kept))
     assert [v.source for v in inputs_of(case, case.wells[0]) if v.name == "response.uplift"] == [source]
