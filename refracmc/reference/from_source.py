@@ -6,12 +6,16 @@ Each function gives pieces of text; a file of this folder asks for them by a lin
 from __future__ import annotations
 
 import argparse
+import ast
+import importlib.util
 import inspect
+import re
 import sys
 from collections.abc import Callable, Iterable, Mapping
+from pathlib import Path
 from types import MappingProxyType
 
-from refracmc.reference.text import Heading, Paragraph, Piece, Table
+from refracmc.reference.text import Heading, Listing, Paragraph, Piece, Table
 
 
 def _cell(text: str) -> str:
@@ -199,6 +203,21 @@ def commands(parser: argparse.ArgumentParser) -> list[Piece]:
     return pieces
 
 
+def rules(module: str) -> list[Piece]:
+    """The rules a module states in its docstring, read without loading it: numbered or named ones as a list."""
+    file = importlib.util.find_spec(f"refracmc.{module}")
+    assert file is not None
+    assert file.origin is not None
+    text = ast.get_docstring(ast.parse(Path(file.origin).read_text("utf-8"))) or ""
+    pieces: list[Piece] = []
+    for group in text.split("\n\n")[1:]:
+        first, *items = re.split(r"^(?=\d+ [A-Z]|\w+ {2,}[A-Z])", group, flags=re.MULTILINE)
+        pieces += [Paragraph(" ".join(first.split()))] if first else []
+        named = (re.sub(r"^(\d+) ", r"\1. ", re.sub(r"^(\w+) {2,}", r"\1: ", item)) for item in items)
+        pieces += [Listing(tuple(" ".join(item.split()) for item in named))] if items else []
+    return pieces
+
+
 SOURCES: Mapping[str, Callable[[], list[Piece]]] = MappingProxyType(
     {
         "keys": keys,
@@ -209,6 +228,10 @@ SOURCES: Mapping[str, Callable[[], list[Piece]]] = MappingProxyType(
         "measures": measures,
         "trial_columns": trial_columns,
         "charts": charts,
+        "job_rules": lambda: rules(
+            "job.rules" if (Path(__file__).parents[1] / "job" / "rules.py").exists() else "job.simulate"
+        ),
+        "method_rules": lambda: rules("job.methods"),
         "python_names": python_names,
     }
 )

@@ -113,7 +113,9 @@ def read_pieces(text: str, source: Callable[[str], list[Piece]]) -> tuple[str, l
         elif start.startswith("    "):
             pieces.append(Code(textwrap.dedent("\n".join(group))))
         elif start.startswith("|"):
-            pieces.append(Table(_cells(start), tuple(_cells(line) for line in group[2:])))
+            above = pieces[-1].text if pieces and isinstance(pieces[-1], Heading) else ""
+            path = above.strip("[]") if above.startswith("[") else ""  # [[wells]]: its keys are wells.id ...
+            pieces.append(Table(_cells(start), tuple(_cells(line) for line in group[2:]), path))
         elif start.startswith("- "):
             items = " ".join(line.strip() if line.startswith(" ") else f"\0{line[2:]}" for line in group)
             pieces.append(Listing(tuple(item.strip() for item in items.split("\0")[1:])))

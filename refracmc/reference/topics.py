@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import difflib
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -25,6 +26,7 @@ NAMES = (
     "screens",
     "measures",
     "model",
+    "job_rules",
     "limits",
     "commands",
     "run_files",
@@ -41,7 +43,7 @@ NAMES = (
     "charts",
     "python",
 )
-"""The topics in the order of the page; each has a file of this name. The last two load charts and all commands."""
+"""The topics in the order of the page; each has a file of this name. The last two load much."""
 _LOADS_MUCH = ("charts", "python")
 _MOST = 4
 """Places of one name that are printed together; with more the reader is asked for a longer name."""
@@ -66,9 +68,11 @@ class Topic:
 
 @dataclass(frozen=True)
 class Place:
-    """Where a name stands: its full name, the topic, the table, and the row (None: the table as a whole)."""
+    """Where a name stands: the name as told and as it may be typed, both with what stands before it, the topic, the
+    table, and the row (None: the table as a whole)."""
 
     name: str
+    typed: str
     topic: Topic
     table: Table
     row: tuple[str, ...] | None
@@ -109,21 +113,22 @@ class Reference:
                 if not isinstance(table, Table):
                     continue
                 if table.path:
-                    yield Place(table.path, topic, table, None)
+                    yield Place(table.path, table.path.lower(), topic, table, None)
                 for row in table.rows:
                     other = table.others.get(row[0])
                     for name in (*names_in(row[0]), *([other] if other else [])):
-                        for spelled in dict.fromkeys((name, name.partition(" ")[0])):
-                            full = f"{table.path}.{spelled}" if table.path else spelled
-                            yield Place(full, topic, table, row)
+                        bare = re.sub(r"\[\]|\.<\w+>$", "", name.partition(" ")[0])
+                        before = f"{table.path}." if table.path else ""
+                        for typed in dict.fromkeys((name, bare)):
+                            yield Place(f"{before}{name}", f"{before}{typed}".lower(), topic, table, row)
 
     def find(self, words: Sequence[str]) -> Topic | list[Place]:
         """The topic of that name, or the places of a name or of a unique ending of one.
 
         Raises InputError where there is none, with the nearest ones, and where an ending stands in many places.
         """
-        word = "_".join(words).strip("[]`")
-        topic = word.replace("-", "_").lower()
+        word = " ".join(words).strip("[]`")
+        topic = re.sub("[ -]", "_", word).lower()
         if topic in NAMES:
             return self.topic(topic)
         for names in ([name for name in NAMES if name not in _LOADS_MUCH], _LOADS_MUCH):
@@ -147,7 +152,7 @@ class Reference:
         bare = word.removeprefix("wells.")
         exact, ending = {}, {}
         for place in self.places(names):
-            full = place.name.lower()
+            full = place.typed
             if full in (word, bare, f"wells.{word}"):
                 exact[id(place.table), place.row] = place
             elif full.endswith(f".{word}"):
@@ -156,11 +161,14 @@ class Reference:
         return list(exact.values()) if exact and len(both) > _MOST else both
 
     def _unknown(self, word: str) -> Fault:
-        names = {place.name for place in self.places()} | set(NAMES)
+        names = {place.typed for place in self.places()} | set(NAMES)
         ends = {name.rpartition(".")[2]: name for name in sorted(names, reverse=True)}
         near = difflib.get_close_matches(word, [*names, *ends], n=3, cutoff=0.6)
         near = list(dict.fromkeys(ends.get(name, name) for name in near))
-        remedy = f"did you mean {' or '.join(near)}?" if near else "`refracmc explain` lists the topics"
+        within = [n for n in NAMES if word.lower() in (FOLDER / f"{n}.md").read_text("utf-8").lower()]
+        remedies = [f"did you mean {' or '.join(near)}?"] if near else []
+        remedies += [f"it stands in the text of {', '.join(within)}"] if within else []
+        remedy = "; ".join(remedies) or "refracmc explain lists the topics"
         return Fault(
             "explain", f"{word!r}", "a topic, a key of the case, or another name of the reference", remedy
         )

@@ -85,7 +85,7 @@ def test_a_name_or_its_unique_ending_is_found(word: str, full: str, part: str) -
     ("word", "parts"),
     [
         ("clos_chance", ["did you mean", "job.close_chance"]),
-        ("strategy_orders", ["did you mean", "strategies.orders"]),
+        ("strategy.orders", ["did you mean", "strategies.orders"]),
         ("se_usd", ["in ", "places", "decision.se_usd"]),
         ("qqqqqq", ["lists the topics"]),
     ],
