@@ -1,11 +1,13 @@
-"""Property tests draw the same examples in every run, so that a change is judged by the change alone.
+"""How the tests run: the same examples every time, and what is long in the making made once.
 
-Few of them by default; as many as were ever asked for with REFRACMC_TESTS=thorough in the environment, as `.ci/run`
-does.
+Property tests draw the same examples in every run, so that a change is judged by the change alone: few of them by
+default, more with REFRACMC_TESTS=thorough in the environment, as `.ci/run` sets it.
 """
 
 import os
+from itertools import groupby
 
+import pytest
 from hypothesis import HealthCheck, settings
 
 COMMON = {
@@ -16,3 +18,23 @@ COMMON = {
 settings.register_profile("quick", max_examples=25, **COMMON)
 settings.register_profile("thorough", max_examples=200, **COMMON)
 settings.load_profile(os.environ.get("REFRACMC_TESTS", "quick"))
+
+LONG = {"system", "second_route", "reporting"}
+"""Folders of files whose tests share something long in the making."""
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Begin each of two workers' halves with the long files, whole.
+
+    A worker that is done takes tests from the end of the other's half; of a file parted so, both make what it shares.
+    """
+    if not hasattr(config, "workerinput"):
+        return
+    halves: tuple[list[pytest.Item], list[pytest.Item]] = ([], [])
+    for k, (_, tests) in enumerate(
+        groupby((i for i in items if i.path.parent.name in LONG), lambda i: i.path)
+    ):
+        halves[k % 2].extend(tests)
+    short = [item for item in items if item.path.parent.name not in LONG]
+    room = max(len(items) // 2 - len(halves[0]), 0)
+    items[:] = [*halves[0], *short[:room], *halves[1], *short[room:]]

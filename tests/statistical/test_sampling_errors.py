@@ -33,7 +33,10 @@ NAMES = ["a", "b", "c"]
 WHOLE, REST = 9, 200
 TRIALS = WHOLE * BLOCK_SIZE + REST
 SIZES = block_sizes(TRIALS)
-DESIGNS = ["plain", "latin_hypercube", "sobol", "dependent"]
+DESIGNS = [
+    "latin_hypercube",
+    *(pytest.param(name, marks=pytest.mark.slow) for name in ("plain", "sobol", "dependent")),
+]
 
 
 @lru_cache(maxsize=8)

@@ -21,6 +21,7 @@ def test_scripts_and_engine_agree(monkeypatch: pytest.MonkeyPatch) -> None:
         benchmark.agreement(2, 96)
 
 
+@pytest.mark.slow
 def test_the_command_measures(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture
 ) -> None:

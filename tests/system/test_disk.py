@@ -42,7 +42,14 @@ def case(tmp_path: Path) -> Path:
     return write_case(tmp_path / "case", PLAIN)
 
 
-@pytest.mark.parametrize(("size", "left"), [("16k", 0), ("900k", 2), ("2200k", 6)])
+@pytest.mark.parametrize(
+    ("size", "left"),
+    [
+        ("900k", 2),
+        pytest.param("16k", 0, marks=pytest.mark.slow),
+        pytest.param("2200k", 6, marks=pytest.mark.slow),
+    ],
+)
 def test_a_full_disk(case: Path, tmp_path: Path, size: str, left: int) -> None:
     """The run stops with a line and exit code 1; with room made, --resume goes on from what is there."""
     out = tmp_path / "out"

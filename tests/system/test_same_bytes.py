@@ -161,6 +161,7 @@ def wait_until(process: subprocess.Popen[str], said: str) -> None:
 STAGES = ("blocks: 1 of 6", "decisions: 1 of 2", "charts and page")
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="reads the process tree in /proc")
 def test_killed_again_and_again(case: Path, folder: Path, reference: Path) -> None:
     """kill -9 of the run in each of its stages a random moment after it began, once of a worker; then resumed."""
