@@ -16,7 +16,7 @@ import pytest
 
 from refracmc.case.load import load_case
 from refracmc.commands.run import MOST_TOGETHER
-from refracmc.engine import evaluate, store, wells
+from refracmc.engine import block_model, store, wells
 from refracmc.engine.blocks import block_arrays, block_task, prepare_wells, store_wells
 from refracmc.engine.draws import ROW, draw
 from refracmc.engine.plan import blocks_of
@@ -109,12 +109,12 @@ def test_streams_of_wells_done_in_a_row_are_made_once(
     outlines = [replace(stored.outlines[0], number=k) for k in range(MOST_TOGETHER)]
     many = wells.StoredPlans(case, tmp_path, outlines, [stored.fits[0]] * MOST_TOGETHER)
     made: list[tuple[object, ...]] = []
-    monkeypatch.setattr(evaluate, "_TABLES", OrderedDict())
-    monkeypatch.setattr(evaluate, "stream_table", lambda *told: made.append(told))
+    monkeypatch.setattr(block_model, "_TABLES", OrderedDict())
+    monkeypatch.setattr(block_model, "stream_table", lambda *told: made.append(told))
     monkeypatch.setattr(wells, "_HELD", held)
     for _ in range(2):
         for plan in many:
-            evaluate._posterior_table(plan)
+            block_model._posterior_table(plan)
     assert len(made) == times * MOST_TOGETHER
 
 
