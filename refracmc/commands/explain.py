@@ -12,7 +12,7 @@ from refracmc import __version__
 from refracmc.errors import Fault, InputError
 from refracmc.reference import terminal
 from refracmc.reference.text import Piece, Title
-from refracmc.reference.topics import NAMES, Place, Reference, Topic
+from refracmc.reference.topics import GROUPS, NAMES, Place, Reference, Topic
 
 _WIDEST = 110
 
@@ -42,9 +42,10 @@ def explain(words: Sequence[str], parser: argparse.ArgumentParser, width: int | 
 
 def _topics(reference: Reference, width: int) -> str:
     size = max(map(len, NAMES)) + 2
-    lines = ["Topics:", ""]
-    lines += [f"  {name.ljust(size)}{reference.title(name)}" for name in NAMES]
-    lines += ["", "refracmc explain TOPIC prints one. Any name of it can be asked for too:"]
+    lines = []
+    for group, names in GROUPS.items():
+        lines += [group, *(f"  {name.ljust(size)}{reference.title(name)}" for name in names), ""]
+    lines += ["refracmc explain TOPIC prints one. Any name of it can be asked for too:"]
     lines += [
         f"  refracmc explain {name}" for name in ("job.close_chance", "close_chance", "alternating", "npv")
     ]

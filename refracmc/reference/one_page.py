@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 
 from refracmc.reference.text import names_in
-from refracmc.reference.topics import FOLDER, Topic
+from refracmc.reference.topics import FOLDER, GROUPS, Topic
 
 
 def _marked(text: str) -> str:
@@ -32,4 +32,4 @@ def page(topics: Sequence[Topic], release: str) -> str:
     made.filters["marked"] = _marked
     made.filters["name"] = lambda cell: names_in(cell)[0].partition(" ")[0]
     made.tests["piece"] = lambda piece, name: type(piece).__name__ == name
-    return made.get_template("reference.html").render(topics=topics, release=release)
+    return made.get_template("reference.html").render(topics=topics, groups=GROUPS, release=release)

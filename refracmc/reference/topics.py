@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import difflib
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -15,36 +15,18 @@ from refracmc.reference.from_source import SOURCES, commands
 from refracmc.reference.text import Heading, Piece, Table, names_in, read_pieces
 
 FOLDER = Path(__file__).parent
-NAMES = (
-    "case",
-    "keys",
-    "numbers",
-    "data",
-    "strategies",
-    "triggers",
-    "methods",
-    "screens",
-    "measures",
-    "model",
-    "job_rules",
-    "limits",
-    "commands",
-    "run_files",
-    "tables",
-    "job_files",
-    "search_files",
-    "forecast_files",
-    "hindcast_files",
-    "trials",
-    "manifest",
-    "json",
-    "cluster",
-    "words",
-    "charts",
-    "python",
-)
-"""The topics in the order of the page; each has a file of this name. The last two load much."""
+GROUPS: Mapping[str, tuple[str, ...]] = {
+    "What you state": ("case", "keys", "numbers", "data", "strategies", "triggers", "methods", "screens"),
+    "How it is worked out": ("model", "job_rules", "limits", "words"),
+    "What comes out": ("measures", "run_files", "tables", "charts", "trials", "manifest"),
+    "Commands and what each writes": (
+        "commands", "job_files", "json", "search_files", "forecast_files", "hindcast_files", "cluster", "python",
+    ),
+}  # fmt: skip
+"""The topics in the order of the page; each has a file of its name."""
+NAMES = tuple(name for group in GROUPS.values() for name in group)
 _LOADS_MUCH = ("charts", "python")
+"""Asked last for a name: their source takes long to load."""
 _MOST = 4
 """Places of one name that are printed together; with more the reader is asked for a longer name."""
 
@@ -129,7 +111,7 @@ class Reference:
         """
         word = " ".join(words).strip("[]`")
         topic = re.sub("[ -]", "_", word).lower()
-        if topic in NAMES:
+        if topic in NAMES and not words[0].startswith("["):  # [strategies]: the section, not the topic
             return self.topic(topic)
         for names in ([name for name in NAMES if name not in _LOADS_MUCH], _LOADS_MUCH):
             found = self._matching(word.lower(), names)

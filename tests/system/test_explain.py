@@ -65,6 +65,7 @@ def test_every_key_is_told_as_the_schema_has_it() -> None:
         ("lateral_m", "wells.completion.lateral_m", "completed lateral length"),
         ("type_curve.b", "wells.type_curve.b", "hyperbolic exponent"),
         ("[job.cost]", "[job.cost]", "mobilisation_usd"),
+        ("[strategies]", "[strategies]", "when_not_closing"),
         ("chance_of_best", "decision.chance_of_best", "no other strategy"),
         ("lognormal", "lognormal", "median, log_sd"),
         ("alternating", "alternating", "1 3 2 5 4 6"),
