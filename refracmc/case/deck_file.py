@@ -8,9 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.case import units
-from refracmc.case.input_columns import months, numbers, require_columns
-from refracmc.case.input_tables import Table, shorten
+from refracmc.case.input_columns import months, quantity, require_columns, twins
+from refracmc.case.input_tables import Table, cell_faults
 from refracmc.errors import Fault
+
+PRICES = ("oil_usd_per_bbl", "gas_usd_per_mcf")
 
 
 @dataclass(frozen=True)
@@ -40,41 +42,33 @@ def read_deck(table: Table, valuation: str) -> tuple[Deck | None, list[Fault]]:
 
     Months must rise one by one; the first may not be later than the valuation month.
     """
-    required: list[tuple[str, ...]] = [
-        ("month", "date"),
-        ("oil_usd_per_bbl", "oil_usd_per_m3"),
-        ("gas_usd_per_mcf", "gas_usd_per_e3m3"),
-    ]
+    required: list[tuple[str, ...]] = [("month", "date"), *map(twins, PRICES)]
     columns, faults = require_columns(table, required, [])
     if faults:
         return None, faults
     if not len(table):
         return None, [Fault(table.file, "a header and no rows", "one row a month", "add prices")]
     month, faults = months(table, columns["month"])
-    values = []
-    for (name, *_), factor, unit in zip(
-        required[1:], (units.M3_PER_BBL, units.E3M3_PER_MCF), ("US$/bbl", "US$/Mcf"), strict=True
-    ):
-        in_si = columns[name] != name
-        shown = {"US$/bbl": "US$/m3", "US$/Mcf": "US$/1000 m3"}[unit] if in_si else unit
-        column, found = numbers(table, columns[name], shown, blank=False)
+    prices = []
+    for name in PRICES:
+        values, _, _, found = quantity(table, columns, name)
+        prices.append(values)
         faults += found
-        values.append(column * factor if in_si else column)
-    gaps = [
-        Fault(
-            table.where(k + 1, columns["month"]),
-            f"{units.month_text(int(month[k + 1]))} after {units.month_text(int(month[k]))}",
+    apart = (np.diff(month) != 1) & (month[:-1] >= 0) & (month[1:] >= 0)
+    faults += cell_faults(
+        table,
+        columns["month"],
+        np.flatnonzero(apart) + 1,
+        lambda k: (
+            f"{units.month_text(int(month[k]))} after {units.month_text(int(month[k - 1]))}",
             "months rising one by one",
             "sort the deck, add missing months, remove doubled ones",
-        )
-        for k in np.flatnonzero(np.diff(month) != 1).tolist()
-        if month[k] >= 0 and month[k + 1] >= 0
-    ]
-    faults += shorten(gaps)
+        ),
+    )
     if not faults and int(month[0]) > units.month_number(valuation):
         found_text = f"{units.month_text(int(month[0]))} as first month"
         allowed = f"a deck that covers the valuation month {valuation}"
         faults.append(Fault(table.where(0, columns["month"]), found_text, allowed, "add earlier months"))
     if faults:
         return None, faults
-    return Deck(int(month[0]), values[0], values[1]), []
+    return Deck(int(month[0]), *prices), []

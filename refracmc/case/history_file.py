@@ -9,18 +9,14 @@ from numpy.typing import NDArray
 
 from refracmc.case import units
 from refracmc.case.faults import nearest
-from refracmc.case.input_columns import months, numbers, require_columns
-from refracmc.case.input_tables import Table, shorten
+from refracmc.case.input_columns import months, numbers, quantity, require_columns, twins
+from refracmc.case.input_tables import Table, cell_faults, shorten
 from refracmc.errors import Fault
 
 if TYPE_CHECKING:
     from refracmc.production.history import History
 
-_VOLUMES = (
-    (("oil_bbl", "oil_m3"), units.M3_PER_BBL, "bbl"),
-    (("gas_mcf", "gas_e3m3"), units.E3M3_PER_MCF, "Mcf"),
-    (("water_bbl", "water_m3"), units.M3_PER_BBL, "bbl"),
-)
+VOLUMES = ("oil_bbl", "gas_mcf", "water_bbl")
 DAYS_TOLERANCE = 0.05
 
 
@@ -32,15 +28,8 @@ def well_rows(table: Table, well: str, where: str) -> tuple[Table | None, list[F
     if not len(table):
         return None, [Fault(table.file, "a header and no rows", "one row a month", "add the well's history")]
     if "" in table.sheet.places:
-        blank = int(table.sheet.places[""][0])
-        return None, [
-            Fault(
-                table.where(blank, "well_id"),
-                "a blank cell",
-                "the id of a well",
-                "fill it, or remove the row",
-            )
-        ]
+        at = table.where(int(table.sheet.places[""][0]), "well_id")
+        return None, [Fault(at, "a blank cell", "the id of a well", "fill it, or remove the row")]
     for other in table.sheet.spellings.get(well.lower(), ()):
         if other != well:
             at = table.where(int(table.sheet.places[other][0]), "well_id")
@@ -67,31 +56,23 @@ def read_history(table: Table, well: str, where: str) -> tuple[Columns | None, l
     Months are in file order, which must rise without doubles; a month may be missing. A blank volume or
     days-on cell is a month not declared (NaN); water and days_on may be absent as columns (all NaN).
     """
-    required = [("well_id",), ("date",), *(twins for twins, _, _ in _VOLUMES[:2])]
-    columns, faults = require_columns(table, required, [_VOLUMES[2][0], ("days_on",)])
+    required = [("well_id",), ("date",), *map(twins, VOLUMES[:2])]
+    columns, faults = require_columns(table, required, [twins(VOLUMES[2]), ("days_on",)])
     if faults:
         return None, faults
     rows, faults = well_rows(table, well, where)
     if rows is None:
         return None, faults
     number, faults = months(rows, columns["date"])
-    faults = [*faults, *_order_faults(rows, number, columns["date"])]
-    data: dict[str, NDArray[np.float64]] = {}
-    for twins, si, unit in _VOLUMES:
-        column = columns.get(twins[0])
-        if column is None:
-            data[twins[0]] = np.full(len(rows.rows), np.nan)
-            continue
-        in_si = column != twins[0]
-        unit_here = {"bbl": "m3", "Mcf": "1000 m3"}[unit] if in_si else unit
-        values, found = numbers(rows, column, unit_here, blank=True)
-        data[twins[0]] = values / si if in_si else values
-        faults += found
+    faults += _order_faults(rows, number, columns["date"])
+    data = {name: np.full(len(rows), np.nan) for name in (*VOLUMES, "days_on")}
+    for name in VOLUMES:
+        if name in columns:
+            data[name], _, _, found = quantity(rows, columns, name, blank=True)
+            faults += found
     if "days_on" in columns:
-        data["days_on"], found = numbers(rows, columns["days_on"], "d", blank=True)
-        faults += [*found, *_day_faults(rows, number, data["days_on"], columns["days_on"])]
-    else:
-        data["days_on"] = np.full(len(rows.rows), np.nan)
+        data["days_on"], found = numbers(rows, "days_on", "d", blank=True)
+        faults += [*found, *_day_faults(rows, number, data["days_on"])]
     if faults:
         return None, faults
     return {"date": (number - 1970 * 12).astype("datetime64[M]"), **data}, []
@@ -119,18 +100,16 @@ def _order_faults(rows: Table, number: NDArray[np.int64], column: str) -> list[F
     return shorten(faults)
 
 
-def _day_faults(
-    rows: Table, number: NDArray[np.int64], days: NDArray[np.float64], column: str
-) -> list[Fault]:
+def _day_faults(rows: Table, number: NDArray[np.int64], days: NDArray[np.float64]) -> list[Fault]:
     """More days on than the month has."""
-    faults = []
-    for k, (month, on) in enumerate(zip(number.tolist(), days.tolist(), strict=True)):
-        if month >= 0 and on > units.days_in_month(month) + DAYS_TOLERANCE:
-            allowed = f"0 to {units.days_in_month(month)} d in {units.month_text(month)}"
-            faults.append(
-                Fault(rows.where(k, column), f"{on:g} d", allowed, "correct the days on production")
-            )
-    return shorten(faults)
+    longest = np.array([units.days_in_month(max(month, 0)) for month in number.tolist()])
+
+    def tell(k: int) -> tuple[str, str, str]:
+        allowed = f"0 to {longest[k]} d in {units.month_text(int(number[k]))}"
+        return f"{days[k]:g} d", allowed, "correct the days on production"
+
+    wrong = (number >= 0) & (days > longest + DAYS_TOLERANCE)
+    return cell_faults(rows, "days_on", np.flatnonzero(wrong), tell)
 
 
 def to_history(

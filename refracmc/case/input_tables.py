@@ -11,7 +11,8 @@ import hashlib
 import io
 import os
 import re
-from dataclasses import dataclass, field
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time
 from functools import cached_property
 from numbers import Number
@@ -132,6 +133,10 @@ class Table:
     def cell(self, index: int, column: str) -> str:
         """The text of one cell."""
         return _text(self.sheet.cells[column][int(self.at[index])])
+
+    def shown(self, index: int, column: str) -> str:
+        """The text of one cell in quotes, or that it is blank."""
+        return repr(self.cell(index, column)) if self.cell(index, column) else "a blank cell"
 
     def texts(self, column: str) -> list[str]:
         """The texts of a column."""
@@ -276,13 +281,19 @@ def _parse(name: str, data: bytes) -> Table:
     return Table(name, Sheet(cells), np.arange(len(records)), np.array(rows, dtype=np.int64))
 
 
-def shorten(faults: list[Fault]) -> list[Fault]:
-    """The first faults of one kind, and a count of the rest."""
-    if len(faults) <= SHOWN:
-        return faults
-    first = faults[SHOWN]
-    more = len(faults) - SHOWN
-    rest = Fault(
-        first.where, f"{first.found} (and {more - 1} more rows like it)", first.allowed, first.remedy
-    )
-    return [*faults[:SHOWN], rest if more > 1 else first]
+def shorten(faults: Sequence[Fault], count: int | None = None) -> list[Fault]:
+    """The first faults of one kind, and a count of the rest. count: how many there are, where not all are given."""
+    count = len(faults) if count is None else count
+    kept = list(faults[: SHOWN + 1])
+    if count > SHOWN + 1:
+        last = kept[-1]
+        kept[-1] = replace(last, found=f"{last.found} (and {count - SHOWN - 1} more rows like it)")
+    return kept
+
+
+def cell_faults(
+    table: Table, column: str, places: NDArray[Any], tell: Callable[[int], tuple[str, str, str]]
+) -> list[Fault]:
+    """Faults of the cells of a column at these rows, shortened. tell: (found, allowed, remedy) of one."""
+    named = [Fault(table.where(k, column), *tell(k)) for k in places[: SHOWN + 1].tolist()]
+    return shorten(named, len(places))

@@ -8,11 +8,9 @@ from __future__ import annotations
 
 from typing import Literal
 
-from refracmc.case.key_rules import Problem, Section, Uncertain, choice, integer, number, uncertain
+from refracmc.case.key_rules import Problem, Section, Uncertain, choice, fraction, integer, number, uncertain
 from refracmc.case.pressure_section import PressureScreen
 from refracmc.case.reach_section import ReachForces
-
-FRACTION = "fraction"
 
 
 class JobCost(Section):
@@ -45,9 +43,7 @@ class JobCost(Section):
         100_000.0, "US$", "paid to the crews when a job is called off", 0.0
     )
     flowback_usd_per_day: Uncertain = uncertain(6_000.0, "US$/d", "flowback and re-running lift", 0.0)
-    load_recovery_fraction: Uncertain = uncertain(
-        0.3, FRACTION, "share of pumped water flowed back", 0.0, 1.0
-    )
+    load_recovery_fraction: Uncertain = fraction(0.3, "share of pumped water flowed back")
     load_disposal_usd_per_bbl: Uncertain = uncertain(1.0, "US$/bbl", "disposal of load water", 0.0)
     string_change_usd: Uncertain = uncertain(
         60_000.0, "US$/change", "another coiled tubing string brought in, where changes are planned", 0.0
@@ -71,14 +67,10 @@ class JobCost(Section):
 class Job(Section):
     """Sleeves, durations, mishaps and fallbacks of one job."""
 
-    close_chance: Uncertain = uncertain(0.95, FRACTION, "one try closes an open sleeve", 0.0, 1.0, above=True)
-    open_chance: Uncertain = uncertain(0.97, FRACTION, "one try opens a closed sleeve", 0.0, 1.0, above=True)
-    reclose_chance: Uncertain = uncertain(
-        0.95, FRACTION, "one try recloses a treated sleeve", 0.0, 1.0, above=True
-    )
-    reopen_chance: Uncertain = uncertain(
-        0.97, FRACTION, "one try reopens a sleeve at the end", 0.0, 1.0, above=True
-    )
+    close_chance: Uncertain = fraction(0.95, "one try closes an open sleeve", above=True)
+    open_chance: Uncertain = fraction(0.97, "one try opens a closed sleeve", above=True)
+    reclose_chance: Uncertain = fraction(0.95, "one try recloses a treated sleeve", above=True)
+    reopen_chance: Uncertain = fraction(0.97, "one try reopens a sleeve at the end", above=True)
     age_slope_per_year: Uncertain = uncertain(-0.05, "logit/year", "change of the logit with sleeve age")
     cycle_slope: Uncertain = uncertain(-0.05, "logit/cycle", "change of the logit with each shift")
     well_effect_sd: float = number(1.0, "logit", "sd of the effect all sleeves of a well share", 0.0, 10.0)
@@ -100,37 +92,29 @@ class Job(Section):
     cleanout_hours: Uncertain = uncertain(14.0, "h", "cleanout and drift to the toe and back", 0.0)
     hours_per_trip: Uncertain = uncertain(14.0, "h", "trip out and back to change the assembly", 0.0)
     stages_per_bha: int = integer(20, "stages", "stages an assembly lasts", 1, 1000)
-    trip_chance_per_stage: Uncertain = uncertain(0.02, FRACTION, "unplanned trip after a stage", 0.0, 1.0)
-    screenout_chance: Uncertain = uncertain(0.02, FRACTION, "a stage screens out", 0.0, 1.0)
+    trip_chance_per_stage: Uncertain = fraction(0.02, "unplanned trip after a stage")
+    screenout_chance: Uncertain = fraction(0.02, "a stage screens out")
     screenout_hours: Uncertain = uncertain(8.0, "h", "cleanout after a screenout", 0.0)
-    screenout_placed_fraction: Uncertain = uncertain(
-        0.5, FRACTION, "share of a stage placed before it screened out", 0.0, 1.0
-    )
-    npt_fraction: Uncertain = uncertain(0.15, FRACTION, "non-productive time over CT hours", 0.0)
+    screenout_placed_fraction: Uncertain = fraction(0.5, "share of a stage placed before it screened out")
+    npt_fraction: Uncertain = uncertain(0.15, "fraction", "non-productive time over CT hours", 0.0)
     waiting_days: Uncertain = uncertain(1.0, "d", "weather and waiting during CT work", 0.0)
     days_before_ct: Uncertain = uncertain(5.0, "d", "workover, kill, tubing, casing test, rig up", 0.0)
     days_after_ct: Uncertain = uncertain(6.0, "d", "rig down, flowback, lift re-run", 0.0)
     work_hours_per_day: float = number(24.0, "h/d", "hours worked in a day", 0.0, 24.0, above=True)
-    stuck_ct_chance: Uncertain = uncertain(0.01, FRACTION, "coiled tubing stuck or parted, per job", 0.0, 1.0)
+    stuck_ct_chance: Uncertain = fraction(0.01, "coiled tubing stuck or parted, per job")
     stuck_ct_days: Uncertain = uncertain(8.0, "d", "days to free stuck coiled tubing", 0.0)
-    well_lost_chance_given_stuck: Uncertain = uncertain(
-        0.1, FRACTION, "the well is lost, given stuck", 0.0, 1.0
-    )
-    leak_chance_cement: Uncertain = uncertain(0.05, FRACTION, "cement between neighbours leaks", 0.0, 1.0)
-    leak_chance_packer: Uncertain = uncertain(0.15, FRACTION, "packer between neighbours leaks", 0.0, 1.0)
-    leak_fluid_fraction: Uncertain = uncertain(
-        0.25, FRACTION, "share of a stage's fluid through each leak", 0.0, 0.5
-    )
+    well_lost_chance_given_stuck: Uncertain = fraction(0.1, "the well is lost, given stuck")
+    leak_chance_cement: Uncertain = fraction(0.05, "cement between neighbours leaks")
+    leak_chance_packer: Uncertain = fraction(0.15, "packer between neighbours leaks")
+    leak_fluid_fraction: Uncertain = fraction(0.25, "share of a stage's fluid through each leak", high=0.5)
     open_sleeve_take: Uncertain = uncertain(
         0.6, "", "flow weight of an open sleeve uphole against 1 for the stage treated", 0.0
     )
-    stray_fluid_value: Uncertain = uncertain(
-        0.3, FRACTION, "stimulation value of fluid gone elsewhere", 0.0, 1.0
-    )
+    stray_fluid_value: Uncertain = fraction(0.3, "stimulation value of fluid gone elsewhere")
     patch_hours: Uncertain = uncertain(18.0, "h", "setting a patch", 0.0)
-    patch_success: Uncertain = uncertain(0.85, FRACTION, "a patch seals", 0.0, 1.0)
+    patch_success: Uncertain = fraction(0.85, "a patch seals")
     perforate_hours: Uncertain = uncertain(6.0, "h", "jetting or perforating beside a sleeve", 0.0)
-    perforate_success: Uncertain = uncertain(0.9, FRACTION, "jetting or perforating works", 0.0, 1.0)
+    perforate_success: Uncertain = fraction(0.9, "jetting or perforating works")
     trip_planning: Literal["after_count", "least_cost"] = choice(
         "after_count",
         "after_count: a trip of hours_per_trip after every stages_per_bha stages; least_cost: changes of the "
@@ -155,16 +139,12 @@ class Job(Section):
     slim_hours_per_stage: Uncertain = uncertain(
         0.5, "h", "more hours for a stage below a patch with slim tools (patched_restricts)", 0.0
     )
-    closed_leak_chance: Uncertain = uncertain(
-        0.0, FRACTION, "a sleeve that closed or reclosed is not tight", 0.0, 1.0
-    )
-    leak_test_finds_chance: Uncertain = uncertain(
-        0.8, FRACTION, "the test finds a closed sleeve that is not tight", 0.0, 1.0
-    )
-    casing_failure_chance: Uncertain = uncertain(0.0, FRACTION, "the casing fails in the job", 0.0, 1.0)
+    closed_leak_chance: Uncertain = fraction(0.0, "a sleeve that closed or reclosed is not tight")
+    leak_test_finds_chance: Uncertain = fraction(0.8, "the test finds a closed sleeve that is not tight")
+    casing_failure_chance: Uncertain = fraction(0.0, "the casing fails in the job")
     casing_failure_days: Uncertain = uncertain(10.0, "d", "days to repair a casing that failed", 0.0)
-    well_lost_chance_given_casing_failure: Uncertain = uncertain(
-        0.3, FRACTION, "the well is lost, given a casing failure", 0.0, 1.0
+    well_lost_chance_given_casing_failure: Uncertain = fraction(
+        0.3, "the well is lost, given a casing failure"
     )
     pressure: PressureScreen | None = choice(None, "table [job.pressure]; absent: pressures are not screened")
     reach: ReachForces | None = choice(None, "table [job.reach]; absent: completion.ct_reach_ft is the reach")

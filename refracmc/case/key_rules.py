@@ -65,6 +65,19 @@ def uncertain(
     return _declare("uncertain", default, unit, text, source, **limits, records=records)
 
 
+def fraction(
+    default: Any,
+    text: str,
+    *,
+    high: float = 1.0,
+    source: str = ASSUMPTION,
+    above: bool = False,
+    below: bool = False,
+) -> Any:
+    """A share or a chance from 0 to 1 that may be a distribution."""
+    return uncertain(default, "fraction", text, 0.0, high, source=source, above=above, below=below)
+
+
 def number(
     default: Any,
     unit: str,

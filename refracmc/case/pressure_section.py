@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from refracmc.case.key_rules import Section, Uncertain, integer, number, uncertain
+from refracmc.case.key_rules import Section, Uncertain, fraction, integer, number, uncertain
 
 FRACTION = "fraction"
 
@@ -27,22 +27,22 @@ class PressureScreen(Section):
     rate_bbl_per_min: Uncertain = uncertain(14.0, "bbl/min", "rate down the annulus", 0.0, above=True)
     density_lb_per_gal: Uncertain = uncertain(8.6, "lb/gal", "treating fluid", 0.0, 20.0, above=True)
     viscosity_cp: Uncertain = uncertain(2.0, "cp", "treating fluid", 0.0, above=True)
-    friction_reduction_fraction: Uncertain = uncertain(
-        0.6, FRACTION, "share of the annular friction a reducer takes off", 0.0, 1.0
+    friction_reduction_fraction: Uncertain = fraction(
+        0.6, "share of the annular friction a reducer takes off"
     )
     roughness_in: float = number(0.002, "in", "roughness of old casing", 0.0, 0.1)
     ports: int = integer(6, "ports", "open ports of a sleeve", 1, 1000)
     port_diameter_in: Uncertain = uncertain(0.6, "in", "diameter of a port", 0.0, 6.0, above=True)
     port_discharge: float = number(0.8, FRACTION, "discharge coefficient of a port", 0.0, 1.0, above=True)
-    casing_worn_fraction: Uncertain = uncertain(
-        0.1, FRACTION, "wall lost to wear and corrosion, beyond the tolerance", 0.0, 0.9
+    casing_worn_fraction: Uncertain = fraction(
+        0.1, "wall lost to wear and corrosion, beyond the tolerance", high=0.9
     )
     burst_safety_factor: float = number(1.25, "", "internal yield over the pressure allowed", 1.0, 5.0)
     wellhead_rating_psi: float = number(10_000.0, "psi", "rated pressure of the wellhead", 0.0, 30_000.0)
     ct_wall_in: float = number(0.175, "in", "wall of the coiled tubing", 0.01, 1.0)
     ct_yield_psi: float = number(80_000.0, "psi", "yield strength of the coiled tubing", 1_000.0, 200_000.0)
-    ct_ovality_fraction: Uncertain = uncertain(
-        0.02, FRACTION, "(largest - smallest diameter)/nominal of used tubing", 0.0, 0.2
+    ct_ovality_fraction: Uncertain = fraction(
+        0.02, "(largest - smallest diameter)/nominal of used tubing", high=0.2
     )
     ct_internal_psi: Uncertain = uncertain(500.0, "psi", "pressure held inside the tubing at surface", 0.0)
     collapse_safety_factor: float = number(1.25, "", "collapse pressure over the one allowed", 1.0, 5.0)

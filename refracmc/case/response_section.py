@@ -11,7 +11,7 @@ from typing import Literal
 
 from pydantic import StrictBool
 
-from refracmc.case.key_rules import Section, Uncertain, choice, number, uncertain
+from refracmc.case.key_rules import Section, Uncertain, choice, fraction, number, uncertain
 
 
 class Response(Section):
@@ -35,9 +35,9 @@ class Response(Section):
         0.0,
         source="assumption including 0: SPE-173340-MS finds no effect of age",
     )
-    kept_fraction: Uncertain = uncertain(0.95, "fraction", "old stream that goes on after the job", 0.0, 1.0)
-    acceleration_fraction: Uncertain = uncertain(
-        0.2, "fraction", "share of the refrac stream taken from the old one's remainder", 0.0, 1.0, below=True
+    kept_fraction: Uncertain = fraction(0.95, "old stream that goes on after the job")
+    acceleration_fraction: Uncertain = fraction(
+        0.2, "share of the refrac stream taken from the old one's remainder", below=True
     )
     decline_per_year: Uncertain = uncertain(
         {"dist": "lognormal", "p90": 0.8, "p10": 2.4},

@@ -8,15 +8,15 @@ from numpy.typing import NDArray
 from refracmc.case import units
 from refracmc.case.faults import nearest
 from refracmc.case.history_file import well_rows
-from refracmc.case.input_columns import months, numbers, require_columns
-from refracmc.case.input_tables import Table, shorten
+from refracmc.case.input_columns import months, numbers, quantity, require_columns, twins
+from refracmc.case.input_tables import Table, cell_faults, shorten
 from refracmc.errors import Fault
 from refracmc.job.sleeves import ISOLATIONS, STATES, Tally, TallyProblem
 
 SHARES = ("production_share", "potential_share")
-_REQUIRED = [
+REQUIRED: list[tuple[str, ...]] = [
     ("sleeve",),
-    ("depth_ft", "depth_m"),
+    twins("depth_ft"),
     ("isolation_above",),
     ("state_date",),
     ("state",),
@@ -35,7 +35,7 @@ def read_tally(
     state may be dated after; `toe_ft`: depth no sleeve may be deeper than.
     """
     optional: list[tuple[str, ...]] = [("installed",), ("well_id",), *((name,) for name in SHARES)]
-    columns, faults = require_columns(table, _REQUIRED, optional)
+    columns, faults = require_columns(table, REQUIRED, optional)
     if faults:
         return None, faults
     rows: Table | None = table
@@ -45,12 +45,11 @@ def read_tally(
         faults = [Fault(table.file, "a header and no rows", "one row a sleeve", "add the well's sleeves")]
     if rows is None or faults:
         return None, faults
-    sleeve, found = numbers(rows, "sleeve", "", blank=False, low=1.0, whole=True)
+    sleeve, found = numbers(rows, "sleeve", "", low=1.0, whole=True)
     faults += found or _number_faults(rows, sleeve)
-    in_si = columns["depth_ft"] == "depth_m"
-    depth, found = numbers(rows, columns["depth_ft"], "m" if in_si else "ft", blank=False, above=True)
+    feet, depth, depth_unit, found = quantity(rows, columns, "depth_ft", above=True)
     faults += found
-    shifts, found = numbers(rows, "shifts", "shifts", blank=False, whole=True)
+    shifts, found = numbers(rows, "shifts", "shifts", whole=True)
     faults += found
     state_date, found = months(rows, "state_date")
     faults += found
@@ -66,20 +65,16 @@ def read_tally(
     shares: dict[str, NDArray[np.float64] | None] = dict.fromkeys(SHARES)
     for name in SHARES:
         if name in columns:
-            values, found = numbers(rows, name, "", blank=False)
+            values, found = numbers(rows, name, "")
             if not found and not values.sum() > 0:
-                found = [
-                    Fault(
-                        f"{rows.file}: {name}", "shares that are all 0", "a sum above 0", "state the shares"
-                    )
-                ]
+                where = f"{rows.file}: {name}"
+                found = [Fault(where, "shares that are all 0", "a sum above 0", "state the shares")]
             faults += found
             shares[name] = values
     if faults:
         return None, faults
     order = np.argsort(sleeve, kind="stable")
-    feet = depth / units.M_PER_FT if in_si else depth
-    faults = _depth_faults(rows, order, feet, columns["depth_ft"], depth, toe_ft)
+    faults = _depth_faults(rows, order, feet, columns["depth_ft"], depth, depth_unit, toe_ft)
     if faults:
         return None, faults
     try:
@@ -149,17 +144,17 @@ def _date_faults(
 
 def _words(rows: Table, column: str, known: tuple[str, ...]) -> tuple[NDArray[np.str_], list[Fault]]:
     cells = rows.texts(column)
-    faults = [
-        Fault(
-            rows.where(k, column),
-            f"{cell!r}" if cell else "a blank cell",
+    places = np.array([k for k, cell in enumerate(cells) if cell not in known], dtype=np.int64)
+    return np.array(cells, dtype=np.str_), cell_faults(
+        rows,
+        column,
+        places,
+        lambda k: (
+            rows.shown(k, column),
             ", ".join(known),
-            nearest(cell, known) or "take one of these",
-        )
-        for k, cell in enumerate(cells)
-        if cell not in known
-    ]
-    return np.array(cells, dtype=np.str_), faults
+            nearest(cells[k], known) or "take one of these",
+        ),
+    )
 
 
 def _depth_faults(
@@ -168,10 +163,10 @@ def _depth_faults(
     feet: NDArray[np.float64],
     column: str,
     written: NDArray[np.float64],
+    unit: str,
     toe_ft: float | None,
 ) -> list[Fault]:
     faults = []
-    unit = column.rsplit("_", 1)[1]
     for place, k in enumerate(order.tolist()):
         if place and not feet[k] < feet[order[place - 1]]:
             below = written[order[place - 1]]

@@ -11,6 +11,7 @@ from refracmc.case.key_rules import (
     Section,
     Uncertain,
     choice,
+    fraction,
     month,
     number,
     uncertain,
@@ -82,9 +83,7 @@ class TypeCurve(Section):
         0.08, "1/year", "nominal decline at which the decline turns exponential", 0.0, 5.0, above=True
     )
     first_production: str = month(..., "month of first production")
-    uptime: Uncertain = uncertain(
-        0.95, "fraction", "share of calendar time on production", 0.0, 1.0, above=True
-    )
+    uptime: Uncertain = fraction(0.95, "share of calendar time on production", above=True)
     peak_rate_per_d: Uncertain = uncertain(
         ...,
         "bbl/d or Mcf/d",
