@@ -5,12 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from refracmc.production.decline import FORMS
 from refracmc.production.fit import Posterior
+from refracmc.production.forms import form_code, form_of
 from refracmc.production.history import History, clean
 from refracmc.production.stepups import find_step_ups
-
-PARAMETERS = ("rate_per_d", "decline_per_year", "b", "terminal_decline_per_year")
 
 
 def forecast_tables(
@@ -59,8 +57,8 @@ def forecast_tables(
 
 
 def _correlation(posterior: Posterior) -> pd.DataFrame:
-    members = posterior.form == FORMS.index("modified_hyperbolic")
-    names = [*PARAMETERS, "uptime", "technical_eur"]
+    members = posterior.form == form_code("modified_hyperbolic")
+    names = [*(slot.name for slot in form_of("modified_hyperbolic").slots), "uptime", "technical_eur"]
     columns = np.vstack(
         [posterior.slots[:, members], posterior.uptime[members], posterior.technical_eur[members]]
     )

@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from refracmc.production.decline import constants, cumulative, cumulative_mixture
+from refracmc.production.decline import cumulative_mixture
 from refracmc.production.secondary import ratio_cumulative
 
 Array = NDArray[np.float64]
@@ -115,31 +115,16 @@ def stream_table(
     months_before: float,
     horizon: int,
     running: Array | None = None,
-    compiled: bool = False,
 ) -> StreamTable:
     """Streams of K parameter rows from the valuation month on.
 
     form (K,), slots (4, K), uptime (K,): decline on producing time, as in production.decline. months_before:
     calendar months from the anchor of that time, where the ratios start too, to the valuation month. running
     (K,): uptime of a stream that a job brings, where the well itself may stand idle (uptime 0); None: as uptime.
-    compiled: modified hyperbolics by the compiler.
     """
-    edges = np.asarray(MONTH_DAYS * (months_before + np.arange(horizon + 1)), dtype=np.float64)
-    total = np.empty((form.size, edges.size))
-    quick = np.flatnonzero(form == 0) if compiled else np.empty(0, dtype=np.int64)
-    _fill_totals(slots, uptime, edges, quick, total)
-    rest = np.delete(np.arange(form.size), quick)
-    if rest.size:
-        total[rest] = cumulative_mixture(form[rest], slots[:, rest], uptime[rest, None] * edges)
+    edges = MONTH_DAYS * (months_before + np.arange(horizon + 1))
+    total = cumulative_mixture(form, slots, edges, uptime)
     return StreamTable(total, ratios, uptime if running is None else running)
-
-
-def _fill_totals(slots: Array, uptime: Array, edges: Array, rows: IntArray, total: Array) -> None:
-    """By the compiler: rows of total (K, T + 1), modified hyperbolics, at producing times uptime x edges [d]."""
-    if rows.size:
-        from .compiled_curves import hyperbolic_totals
-
-        hyperbolic_totals(constants(slots[:, rows]), uptime[rows], edges, rows.astype(np.int64), total)
 
 
 @dataclass(frozen=True, eq=False)
@@ -226,13 +211,9 @@ def unit_curve(
     ends: dict[str, tuple[Array, Array]],
     change_fraction: float,
     horizon: int,
-    compiled: bool = False,
 ) -> UnitCurve:
     """Refrac stream of one unit a day at its start; slots (4, n) of the modified hyperbolic with rate 1."""
-    edges = np.asarray(MONTH_DAYS * np.arange(horizon + 1), dtype=np.float64)
-    if compiled:
-        total = np.empty((uptime.size, edges.size))
-        _fill_totals(slots, uptime, edges, np.arange(uptime.size), total)
-    else:
-        total = cumulative("modified_hyperbolic", slots, uptime[:, None] * edges)
+    total = cumulative_mixture(
+        np.zeros(uptime.size, dtype=np.int8), slots, MONTH_DAYS * np.arange(horizon + 1), uptime
+    )
     return UnitCurve(main_phase, total, ends, change_fraction)

@@ -135,7 +135,6 @@ def _posterior_table(plan: WellPlan) -> StreamTable:
             plan.months_before,
             plan.horizon,
             posterior.running_uptime,
-            plan.compiled,
         )
         _TABLES[key] = (plan, table)
         if len(_TABLES) > _KEPT_TABLES:
@@ -162,9 +161,7 @@ def _own(plan: WellPlan, draws: Draws) -> OwnCurve:
     ratios = {p: Ratio(*(np.full(n, v) for v in (flat[p], flat[p], 1.0))) for p in other_phases(main)}
     form = np.zeros(n, dtype=np.int8)
     uptime = draws["type_curve.uptime"]
-    table = stream_table(
-        form, slots, uptime, ratios, plan.months_before, plan.horizon, compiled=plan.compiled
-    )
+    table = stream_table(form, slots, uptime, ratios, plan.months_before, plan.horizon)
     return OwnCurve(main, table, np.arange(n), plan.np_anchor)
 
 
@@ -232,7 +229,7 @@ def model_block(plan: WellPlan, draws: Draws, like: tuple[Draws, BlockModel] | N
         ]
     )
     change = response.ratio_change_fraction
-    refrac = unit_curve(main, slots, own.running, ends, change, plan.horizon, plan.compiled)
+    refrac = unit_curve(main, slots, own.running, ends, change, plan.horizon)
     headroom = headroom_ultimate(own.np0, own.to_horizon, draws["response.headroom"], plan.intensity)
     stated = draws.get("response.ultimate")
     terms = ResponseTerms(

@@ -73,11 +73,12 @@ _FIT, _CASH, _JOBS = -1, -2, -3
 def _compile(which: int) -> None:
     """Compile, or load from the cache."""
     if which == _FIT:
-        from .compiled_fit import warm
+        from refracmc.production.likelihood import warm
     elif which == _CASH:
         from .compiled import warm
     else:
-        from .compiled_curves import warm as warm_curves
+        from refracmc.production.forms.modified_hyperbolic import warm as warm_curves
+
         from .compiled_jobs import warm
 
         warm_curves()

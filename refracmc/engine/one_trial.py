@@ -12,7 +12,7 @@ from refracmc.job.log import LogRow, job_log, planned_steps
 from refracmc.job.method_log import method_log, planned_method
 from refracmc.job.shared import prepare
 from refracmc.job.simulate import JobResult
-from refracmc.production.decline import FORMS
+from refracmc.production.forms import FORMS
 
 from .block_jobs import job_inputs, method_terms, outcome, outcome_rows, simulate_jobs
 from .block_model import BlockModel, Draws, kernel_of, model_block, posterior_rows

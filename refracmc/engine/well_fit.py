@@ -8,8 +8,6 @@ from refracmc.case.validated_case import Case, WellCase
 from refracmc.production.fit import FitSettings, Posterior, fit_decline
 from refracmc.production.prior import PooledPrior
 
-from .plan import use_compiled
-
 Priors = Mapping[str, PooledPrior]
 """Prior of the fits by main phase."""
 
@@ -39,9 +37,5 @@ def fit_well(case: Case, well: WellCase, priors: Priors | None = None) -> Poster
     assert well.history is not None
     known = pooled_priors(case) if priors is None else priors
     own = well.fit.settings() if well.fit is not None else {}
-    if use_compiled(case):
-        from .compiled_fit import log_likelihood
-
-        own = {**own, "likelihood": log_likelihood}
     settings = FitSettings(**own, prior=known.get(well.main_phase))
     return fit_decline(well.history, settings, seed=case.sampling.seed)

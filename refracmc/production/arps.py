@@ -9,6 +9,8 @@ Definitions, with q the rate, D = -(dq/dt)/q the nominal decline and b = d(1/D)/
     q(t) = qi (1 + b Di t)^(-1/b)          qi exp(-Di t) at b = 0
     N(t) = qi [1 - (q/qi)^(1-b)] / ((1-b) Di)    qi ln(1 + Di t) / Di at b = 1
 
+The curve itself is that of the modified hyperbolic without a terminal decline, which states it.
+
 References: [1] Arps (1945), Trans. AIME 160, 228-247. Effective declines, tangent and secant, are industry
 convention: tangent = 1 - exp(-D); secant = (q0 - q1)/q0 over one period of the curve itself.
 """
@@ -20,20 +22,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from refracmc.production.forms.decline_form import DAYS_PER_YEAR
+from refracmc.production.forms.modified_hyperbolic import FORM, TINY, log_fall
+
 Array = NDArray[np.float64]
-
-B_FLOOR = 1e-30
-"""b below this is evaluated at it: log1p(B_FLOOR*x)/B_FLOOR is x to the last digit, so no branch is
-needed."""
-
-B_HARMONIC = float(np.nextafter(1.0, 0.0))
-"""Stands in for b = 1 exactly: -expm1(-(1-b) s)/(1-b) then equals s to about s * 1e-16."""
-
-
-def smooth_b(b: ArrayLike) -> Array:
-    """b, dimensionless, with its removable singularities (0 and exactly 1) moved by less than doubles see."""
-    value = np.maximum(np.asarray(b, dtype=np.float64), B_FLOOR)
-    return np.where(value == 1.0, B_HARMONIC, value)
 
 
 def _check(name: str, value: Array, low: float, *, strict: bool = False) -> None:
@@ -41,12 +33,6 @@ def _check(name: str, value: Array, low: float, *, strict: bool = False) -> None
     if not np.all(good & np.isfinite(value)):
         bad = value.ravel()[np.argmin((good & np.isfinite(value)).ravel())]
         raise ValueError(f"{name} must be a finite number {'>' if strict else '>='} {low:g}, found {bad!r}")
-
-
-def _log_fall(nominal_decline: Array, b: Array, time: Array) -> Array:
-    """ln(qi/q) = ln(1 + b D t)/b, the exponential limit included."""
-    smooth = np.maximum(b, B_FLOOR)
-    return np.asarray(np.log1p(smooth * nominal_decline * time) / smooth)
 
 
 def _inputs(initial_rate: ArrayLike, nominal_decline: ArrayLike, b: ArrayLike) -> tuple[Array, Array, Array]:
@@ -62,7 +48,7 @@ def arps_rate(initial_rate: ArrayLike, nominal_decline: ArrayLike, b: ArrayLike,
     q, d, exponent = _inputs(initial_rate, nominal_decline, b)
     t = np.asarray(time, dtype=np.float64)
     _check("time", t, 0.0)
-    return np.asarray(q * np.exp(-_log_fall(d, exponent, t)))
+    return np.asarray(q * np.exp(-log_fall(d, exponent, t)))
 
 
 def arps_cumulative(
@@ -76,10 +62,9 @@ def arps_cumulative(
     q, d, exponent = _inputs(initial_rate, nominal_decline, b)
     t = np.asarray(time, dtype=np.float64)
     _check("time", t, 0.0)
-    smooth = smooth_b(exponent)
-    slope = np.maximum(d, B_FLOOR)
-    one_less = 1.0 - smooth
-    return np.asarray(q / slope * -np.expm1(-one_less * _log_fall(slope, smooth, t)) / one_less)
+    q, d, exponent, t = np.broadcast_arrays(q, d, exponent, t)
+    slots = np.stack([q.ravel(), d.ravel() * DAYS_PER_YEAR, exponent.ravel(), np.zeros(q.size)])
+    return FORM.cumulative(slots, t.reshape(-1, 1)).reshape(q.shape)
 
 
 def arps_time_to_rate(
@@ -89,7 +74,7 @@ def arps_time_to_rate(
     q, d, exponent = _inputs(initial_rate, nominal_decline, b)
     target = np.asarray(rate, dtype=np.float64)
     _check("rate", target, 0.0, strict=True)
-    smooth = np.maximum(exponent, B_FLOOR)
+    smooth = np.maximum(exponent, TINY)
     with np.errstate(divide="ignore", invalid="ignore"):
         fall = np.log(np.maximum(q / target, 1.0))
         time = np.expm1(smooth * fall) / (smooth * d)
@@ -116,7 +101,7 @@ def secant_from_nominal(nominal_decline: ArrayLike, b: ArrayLike, periods: Array
     _check("nominal_decline", d, 0.0)
     _check("b", exponent, 0.0)
     _check("periods", span, 0.0, strict=True)
-    return np.asarray(-np.expm1(-_log_fall(d, exponent, span)))
+    return np.asarray(-np.expm1(-log_fall(d, exponent, span)))
 
 
 def nominal_from_secant(secant_effective: ArrayLike, b: ArrayLike, periods: ArrayLike = 1.0) -> Array:
@@ -125,7 +110,7 @@ def nominal_from_secant(secant_effective: ArrayLike, b: ArrayLike, periods: Arra
     _check_fraction("secant_effective", effective)
     _check("b", exponent, 0.0)
     _check("periods", span, 0.0, strict=True)
-    smooth = np.maximum(exponent, B_FLOOR)
+    smooth = np.maximum(exponent, TINY)
     return np.asarray(np.expm1(-smooth * np.log1p(-effective)) / (smooth * span))
 
 
@@ -202,7 +187,7 @@ def fit_arps(
 
     def residual(point: Array, b: float | None) -> Array:
         exponent = np.asarray(point[1] if b is None else b)
-        level = log_rate + _log_fall(np.asarray(np.exp(point[0])), exponent, t)
+        level = log_rate + log_fall(np.asarray(np.exp(point[0])), exponent, t)
         return np.asarray(root * (level - share @ level))
 
     def solve(b: float | None, b_start: float) -> tuple[float, float, float, float]:
@@ -237,6 +222,6 @@ def fit_arps(
     b = chosen[1]
     kind = {0.0: "exponential", 1.0: "harmonic"}.get(b, "hyperbolic")
     decline = float(np.exp(chosen[0]))
-    level = float(share @ (log_rate + _log_fall(np.asarray(decline), np.asarray(b), t)))
+    level = float(share @ (log_rate + log_fall(np.asarray(decline), np.asarray(b), t)))
     sd = float(np.sqrt(chosen[2] / w.sum() * t.size / max(t.size - (3 if chosen is free else 2), 1)))
     return ArpsFit(kind, float(np.exp(level)), decline, b, free[1], free[3], sd)

@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri, stdtrit
 
-from refracmc.production.decline import FORMS, cumulative_mixture
-from refracmc.production.fit_forms import slots_at_end
+from refracmc.production.decline import cumulative_mixture
 from refracmc.production.fit_secondary import secondary_ratios
+from refracmc.production.forms import form_code, form_of
 from refracmc.production.history import PHASES, History
 from refracmc.production.likelihood import Target, averaged_noise_sd, carried_residual
 from refracmc.production.posterior import DAYS_PER_MONTH, TECHNICAL_MONTHS, Posterior
@@ -54,7 +54,7 @@ def assemble(
         target, result = samples[name]
         x = result.x[:, generator.permutation(np.arange(count) % result.x.shape[1])]
         part = anchored(target, x, prior.discrepancy, gap_to_end, len(history), generator)
-        form[at : at + count] = FORMS.index(name)
+        form[at : at + count] = form_code(name)
         slots[:, at : at + count] = part
         at += count
     results = [s for _, s in samples.values()]
@@ -130,15 +130,8 @@ def anchored(
     ahead = noise * ndtri(stratified(generator, n))
     level = x[d] + discrepancy.carry * last + discrepancy.settled(months) * lasting + ahead
     widen = np.exp(discrepancy.decline_sd * ndtri(stratified(generator, n)))
-    slots = slots_at_end(target.form, x[:d], level, target.end)
-    if target.form == "modified_hyperbolic":
-        slots[1] *= widen
-    elif target.form == "stretched_exponential":
-        at_end = (slots[3] / slots[1]) ** slots[2]
-        # the decline at the end is n/t (t/tau)^n: this multiplies it by widen and keeps the rate there
-        slots[1] *= widen ** (-1.0 / slots[2])
-        slots[0] *= np.exp(at_end * (widen - 1.0))
-    return slots
+    form = form_of(target.form)
+    return form.steeper(form.slots_at_end(x[:d], level, target.end), widen)
 
 
 def diagnose(results: list[Sample], weights: dict[str, float]) -> dict[str, Any]:

@@ -8,16 +8,13 @@ ARE the forecast: no other spread is added downstream.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.production.averaging import ACCEPTANCE_LIMIT, R_HAT_LIMIT, assemble, finish
-from refracmc.production.decline import FORMS
-from refracmc.production.fit_forms import slots_at_end
+from refracmc.production.forms import form_code, form_of
 from refracmc.production.history import CleanHistory, History, clean
 from refracmc.production.likelihood import Target
 from refracmc.production.posterior import DAYS_PER_MONTH, FitRefused, Posterior
@@ -37,8 +34,6 @@ __all__ = [
 ]
 
 Array = NDArray[np.float64]
-Likelihood = Callable[[Target, Array], Array]
-"""Log likelihood (n,) of particles (d + 3, n) of a target."""
 
 MIN_MONTHS = 4  # fewer producing months than this cannot be fitted
 MIN_AFTER_PEAK = 3
@@ -48,7 +43,7 @@ MIN_AFTER_PEAK = 3
 class FitSettings:
     """draws: posterior draws kept (K); particles: sampler particles per form; forms: names to average, None
     for all of the prior's; terminal_decline_per_year: 80 % range or None for the prior's; b_max: bound on b
-    or None; likelihood: computes `Target.log_likelihood`, or the same by other means."""
+    or None."""
 
     draws: int = 2048
     particles: int = 2048
@@ -56,7 +51,6 @@ class FitSettings:
     terminal_decline_per_year: tuple[float, float] | None = None
     b_max: float | None = None
     prior: PooledPrior | None = None
-    likelihood: Likelihood = Target.log_likelihood
 
     def resolved_prior(self, phase: str) -> PooledPrior:
         """The pooled prior with the engineer's own terminal decline, bound on b and choice of forms."""
@@ -69,7 +63,9 @@ class FitSettings:
             unknown = set(self.forms) - set(prior.shapes)
             if unknown or not self.forms:
                 raise ValueError(f"forms are {sorted(unknown)}; allowed: {sorted(prior.shapes)}")
-            prior = replace(prior, form_weights={f: prior.form_weights.get(f, 0.3) for f in self.forms})
+            prior = replace(
+                prior, form_weights={f: prior.form_weights.get(f, form_of(f).weight) for f in self.forms}
+            )
         return prior
 
 
@@ -116,7 +112,7 @@ def _fit(
     samples: dict[str, tuple[Target, Sample]] = {}
     for form in prior.form_weights:
         target = make_target(form, cleaned, prior)
-        samples[form] = (target, sample_form(target, settings.particles, generator, settings.likelihood))
+        samples[form] = (target, sample_form(target, settings.particles, generator))
     used = np.flatnonzero(cleaned.used)
     gap_to_end = float(len(history) - 1 - used[-1]) + 0.5
     return assemble(history, used, gap_to_end, prior, samples, settings.draws, generator)
@@ -132,14 +128,14 @@ def _never_produced(history: History, prior: PooledPrior, draws: int, generator:
         np.array(shape.high)[:, None],
     )
     level = prior.log_rate[0] + prior.log_rate[1] * generator.standard_normal(draws)
-    slots = slots_at_end("modified_hyperbolic", x, level, 0.0)
+    slots = form_of("modified_hyperbolic").slots_at_end(x, level, 0.0)
     other = history.gas if history.main_phase == "oil" else history.oil
     without = int((np.nan_to_num(other) > 0).sum())
     if (
         without
     ):  # the well flows, only not this phase: rule of succession (Laplace) for the phase ever showing
         slots[0] *= generator.random(draws) < 1.0 / (without + 2.0)
-    form = np.full(draws, FORMS.index("modified_hyperbolic"), dtype=np.int8)
+    form = np.full(draws, form_code("modified_hyperbolic"), dtype=np.int8)
     diagnostics = {
         "r_hat": 1.0,
         "acceptance": 1.0,
@@ -184,9 +180,7 @@ def make_target(form: str, cleaned: CleanHistory, prior: PooledPrior) -> Target:
     )
 
 
-def sample_form(
-    target: Target, particles: int, generator: Generator, likelihood: Likelihood = Target.log_likelihood
-) -> Sample:
+def sample_form(target: Target, particles: int, generator: Generator) -> Sample:
     """Sample one form; once more with twice the particles (number of) and moves if the populations
     disagree."""
     mean, sd = target.prior_moments
@@ -204,7 +198,7 @@ def sample_form(
         start[:d] = np.clip(start[:d], low, high)
         result = sample(
             target.log_prior,
-            partial(likelihood, target),
+            target.log_likelihood,
             start,
             generator,
             moves=3 + attempt,

@@ -14,12 +14,19 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import gammaln
 
-from refracmc.production.fit_forms import ShapePrior, log_shape_into
+from refracmc.compiler import compiled
+from refracmc.production.elementary import log_past_one
+from refracmc.production.forms import form_of
+from refracmc.production.forms.decline_form import ShapePrior
 
 Array = NDArray[np.float64]
 
 NU = 4.0  # assumption: degrees of freedom of the innovations
 LEVEL_PRIOR_SD = 1.0  # log units around the last observed level: wide, the data fix it
+SIDE_BY_SIDE = 512
+"""Particles worked at a time: what they need stays in the fastest memory."""
+TOGETHER, LARGEST = 8, 1e38
+"""Factors multiplied before a logarithm is taken, and their bound."""
 _CONSTANT = float(gammaln((NU + 1) / 2) - gammaln(NU / 2) - 0.5 * np.log(NU * np.pi))
 
 
@@ -80,65 +87,72 @@ class Target:
 
     def residuals(self, x: Array) -> Array:
         """Log residuals (n, K)."""
-        return np.ascontiguousarray(self._residuals(x, np.empty((len(self.t) + 1, x.shape[1]))).T)
+        level = x[len(self.shape.mean)]
+        curves = self._log_shapes(x)
+        return np.ascontiguousarray((self.y[:, None] - curves[:-1] + (curves[-1] - level)).T)
 
-    def _residuals(self, x: Array, room: Array) -> Array:
-        """Log residuals (K, n) in the first rows of `room` (K + 1, n)."""
-        d = len(self.shape.mean)
-        log_shape_into(self.form, x[:d], np.append(self.t, self.end)[:, None], room)
-        found = room[:-1]
-        np.subtract(self.y[:, None], found, out=found)
-        found += room[-1] - x[d]
-        return found
+    def _log_shapes(self, x: Array) -> Array:
+        """Curves (K + 1, n): log rates at the months, and at the end of the segment, against that at its start."""
+        return form_of(self.form).log_shape(x[: len(self.shape.mean)], np.append(self.t, self.end))
+
+    @cached_property
+    def _months(self) -> Array:
+        """Log rate, months since the one before, and root of the weight of each month (3, K)."""
+        return np.stack([self.y, self.gap, np.sqrt(self.weight)])
 
     def log_likelihood(self, x: Array) -> Array:
         """Log likelihood (n,)."""
-        return np.asarray(self.without_tails(x) - 0.5 * (NU + 1) * self._tails(x))
-
-    def error_process(self, x: Array) -> tuple[Array, Array, Array]:
-        """rho, the inverse of sd times root of nu, and the factor of the first error, which has none before it:
-        each (n,)."""
-        d = len(self.shape.mean)
+        d, count = len(self.shape.mean), len(self.t)
+        level, log_s = x[d], x[d + 1]
         rho = 1.0 / (1.0 + np.exp(-x[d + 2]))
-        return rho, np.exp(-x[d + 1]) / np.sqrt(NU), np.sqrt(1.0 - np.minimum(rho, 0.99) ** 2)
-
-    def without_tails(self, x: Array) -> Array:
-        """Log likelihood (n,) as if every error were zero."""
-        log_s, first = x[len(self.shape.mean) + 1], self.error_process(x)[2]
-        weights = 0.5 * float(np.sum(np.log(self.weight)))
-        return np.asarray(len(self.t) * (_CONSTANT - log_s) + weights + np.log(first))
-
-    def _tails(self, x: Array) -> Array:
-        """Sums (n,) over months of ln(1 + (e/s)^2/nu)."""
-        k = len(self.t)
-        rooms = np.empty((2, k + 1, x.shape[1]))
-        r, e = self._residuals(x, rooms[0]), rooms[1, :k]
-        rho, per_scale, first = self.error_process(x)
-        np.multiply(r[:-1], rho, out=e[1:])
-        for row in np.flatnonzero(self.gap[1:] != 1.0) + 1:  # months lie between
-            np.multiply(r[row - 1], rho ** self.gap[row], out=e[row])
-        np.subtract(r[1:], e[1:], out=e[1:])
-        np.multiply(r[0], first, out=e[0])
-        np.multiply(e, per_scale, out=e)
-        part = np.flatnonzero(self.weight != 1.0)  # months not full: few
-        e[part] *= np.sqrt(self.weight[part])[:, None]
-        np.multiply(e, e, out=e)
-        np.add(e, 1.0, out=e)
-        return _sum_of_logs(e, rooms[0])
+        first = np.sqrt(1.0 - np.minimum(rho, 0.99) ** 2)  # the first error has none before it
+        tails = np.empty(x.shape[1])
+        particles = np.stack([level, rho, np.exp(-log_s) / np.sqrt(NU), first])
+        _fill_tails(self._log_shapes(x), self._months, particles, tails)
+        without = count * (_CONSTANT - log_s) + 0.5 * float(np.sum(np.log(self.weight))) + np.log(first)
+        return np.asarray(without - 0.5 * (NU + 1) * tails)
 
 
-def _sum_of_logs(factors: Array, room: Array) -> Array:
-    """Sums (n,) of the logs of factors (K, n), 1 or more: by products of four, of which there are fewer logs."""
-    whole, half = len(factors) // 4 * 4, len(factors) // 4 * 2
-    products = room[:half]
-    with np.errstate(over="ignore"):
-        np.multiply(factors[:half], factors[half:whole], out=products)
-        np.multiply(products[: half // 2], products[half // 2 :], out=products[: half // 2])
-    quarter = products[: half // 2]
-    total = np.log(quarter, out=quarter).sum(axis=0) + np.log(factors[whole:]).sum(axis=0)
-    if np.isfinite(total).all():
-        return np.asarray(total)
-    return np.asarray(np.log(factors).sum(axis=0))
+@compiled
+def _fill_tails(curves: Array, months: Array, particles: Array, out: Array) -> None:
+    """Sums over months of ln(1 + (e/s)^2/nu) in out (n,).
+
+    curves (K + 1, n): `Target._log_shapes`; months (3, K): log rate, months since the one before, root of the weight;
+    particles (4, n): level, rho, 1/(s root of nu), factor of the first error. Factors of some months are multiplied
+    before a logarithm is taken, each bound so that no product overflows: an error beyond the bound is never kept.
+    """
+    end = months.shape[1]
+    for start in range(0, out.size, SIDE_BY_SIDE):
+        some = slice(start, min(start + SIDE_BY_SIDE, out.size))
+        rho, per_scale, first = particles[1, some], particles[2, some], particles[3, some]
+        offset, product, total = curves[end, some] - particles[0, some], np.ones(rho.size), out[some]
+        total[:] = 0.0
+        for k in range(end):
+            y, gap, root = months[0, k], months[1, k], months[2, k]
+            now = curves[k, some]
+            if k == 0:
+                for i in range(rho.size):
+                    error = (y - now[i] + offset[i]) * first[i] * per_scale[i] * root
+                    product[i] = min(1.0 + error * error, LARGEST)
+            else:
+                y_before, before = months[0, k - 1], curves[k - 1, some]
+                carry = rho
+                for _ in range(1, int(gap)):  # months lie between
+                    carry = carry * rho
+                for i in range(rho.size):
+                    error = (y - now[i] + offset[i]) - carry[i] * (y_before - before[i] + offset[i])
+                    error *= per_scale[i] * root
+                    product[i] *= min(1.0 + error * error, LARGEST)
+            if k % TOGETHER == TOGETHER - 1 or k == end - 1:
+                for i in range(rho.size):
+                    total[i] += log_past_one(product[i] - 1.0)
+                    product[i] = 1.0
+
+
+def warm() -> None:
+    """Compile, or load from the cache, what a fit uses (no unit)."""
+    one = np.ones(1)
+    _fill_tails(form_of(0).log_shape(np.zeros((3, 1)), np.ones(2)), np.ones((3, 1)), np.ones((4, 1)), one)
 
 
 def carried_residual(residual_end: Array, gap_to_end: float, rho: Array) -> Array:

@@ -10,8 +10,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from refracmc.production.decline import FORMS, cumulative_mixture
+from refracmc.production.decline import cumulative_mixture
 from refracmc.production.fit_secondary import Ratio
+from refracmc.production.forms import FORMS, form_of
 
 Array = NDArray[np.float64]
 
@@ -27,7 +28,7 @@ class FitRefused(ValueError):
 class Posterior:
     """Draws of the forecast, sorted ascending by technical EUR; K draws.
 
-    form (K,) int8, index into decline.FORMS; slots (4, K), clock at the end of history in producing days;
+    form (K,) int8, index into forms.FORMS; slots (4, K), clock at the end of history in producing days;
     uptime (K,), mean producing share of calendar time ahead, exactly 0 where the well stands idle for good;
     running_uptime (K,): the uptime it would run at if it ran, for a stream a job brings (None: as uptime);
     secondary: phase -> (r_now, r_final, x_change), each (K,); technical_eur (K,): history plus 360 months
@@ -44,27 +45,17 @@ class Posterior:
 
     def cumulative(self, months: Array) -> Array:
         """Main-phase volume (K, H) within the next `months` (H,) calendar months of 30.4375 days."""
-        tau = (
-            self.uptime[:, None]
-            * DAYS_PER_MONTH
-            * np.atleast_1d(np.asarray(months, dtype=np.float64))[None, :]
-        )
-        return cumulative_mixture(self.form, self.slots, tau)
+        days = DAYS_PER_MONTH * np.atleast_1d(np.asarray(months, dtype=np.float64))
+        return cumulative_mixture(self.form, self.slots, days, self.uptime)
 
     def summary(self) -> list[dict[str, Any]]:
         """One row per form and parameter: weight of the form, P90, P50, P10 (exceedance) and mean."""
         rows: list[dict[str, Any]] = []
-        names = {
-            "modified_hyperbolic": ("rate_per_d", "decline_per_year", "b", "terminal_decline_per_year"),
-            "stretched_exponential": ("rate0_per_d", "tau_days", "n", "t_offset_days"),
-            "duong": ("q1_per_d", "a", "m", "t_offset_days"),
-        }
-        for code, form in enumerate(FORMS):
+        for code, name in enumerate(FORMS):
             members = self.form == code
-            if not members.any():
-                continue
-            for k, name in enumerate(names.get(form, ("slot_1", "slot_2", "slot_3", "slot_4"))):
-                rows.append(_row(form, float(members.mean()), name, self.slots[k, members]))
+            if members.any():
+                for slot, values in zip(form_of(name).slots, self.slots[:, members], strict=True):
+                    rows.append(_row(name, float(members.mean()), slot.name, values))
         rows.append(_row("all", 1.0, "uptime", self.uptime))
         rows.append(_row("all", 1.0, "technical_eur", self.technical_eur))
         return rows

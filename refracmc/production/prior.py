@@ -9,7 +9,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from refracmc.production.fit_forms import ShapePrior
+from refracmc.production.forms import FORMS, form_of
+from refracmc.production.forms.decline_form import ShapePrior
 from refracmc.production.likelihood import ErrorPrior
 from refracmc.production.uptime import UptimePrior
 
@@ -78,11 +79,6 @@ class PooledPrior:
 
 # Moments over the wells of SOURCE; uptime and discrepancy chosen on their hindcasts, assumptions where these hardly
 # tell. benchmarks/prior_by_area.py learns such numbers without an area and scores that area with them.
-# mean, sd of: log initial decline per year, b (modified hyperbolic); log tau in days, n (stretched exponential)
-SHAPES = {
-    "oil": ((0.83, 0.32), (1.16, 0.12), (5.55, 0.45), (0.49, 0.10)),
-    "gas": ((0.21, 0.35), (0.87, 0.15), (6.00, 0.50), (0.58, 0.14)),
-}
 ERRORS = {"oil": ErrorPrior(-1.88, 0.42, 0.75, 0.60), "gas": ErrorPrior(-2.07, 0.34, 1.50, 0.50)}
 DISCREPANCY = {
     "oil": Discrepancy(level_mean=0.085, level_sd=0.21, decline_sd=0.25, settle_months=10.0),
@@ -96,34 +92,15 @@ LOG_RATE = {"oil": (6.99, 0.40), "gas": (9.22, 0.56)}
 
 
 def default_prior(phase: str = "oil") -> PooledPrior:
-    """The shipped prior for a main phase. Shapes and errors are moments over 266 oil and 220 gas wells of
-    the source, found by expectation-maximisation over the wells' own posteriors and rounded. Terminal decline
-    5 to 12 % per year (80 %) is common practice without a source; bounds, and all of duong's numbers, are
-    assumptions."""
-    if phase not in SHAPES:
-        raise ValueError(f"phase is {phase!r}; allowed: {sorted(SHAPES)}")
-    (decline, decline_sd), (b, b_sd), (tau, tau_sd), (n, n_sd) = SHAPES[phase]
+    """The shipped prior for a main phase (no unit). Shapes, each in the file of its form, and errors are moments over
+    266 oil and 220 gas wells of the source, found by expectation-maximisation over the wells' own posteriors and
+    rounded."""
+    if phase not in ERRORS:
+        raise ValueError(f"phase is {phase!r}; allowed: {sorted(ERRORS)}")
+    forms = [form_of(name) for name in FORMS]
     return PooledPrior(
-        shapes={
-            "modified_hyperbolic": ShapePrior(
-                names=("log decline per year", "b", "log terminal decline per year"),
-                mean=(decline, b, -2.55),
-                sd=(decline_sd, b_sd, 0.34),
-                low=(-4.0, 0.0, -5.0),
-                high=(4.0, 2.0, 0.0),
-            ),
-            "stretched_exponential": ShapePrior(
-                names=("log tau in days", "n"),
-                mean=(tau, n),
-                sd=(tau_sd, n_sd),
-                low=(0.0, 0.15),
-                high=(12.0, 1.0),
-            ),
-            "duong": ShapePrior(
-                names=("log a", "m"), mean=(0.2, 1.15), sd=(0.4, 0.08), low=(-3.0, 1.01), high=(2.5, 2.0)
-            ),
-        },
-        form_weights={"modified_hyperbolic": 0.7, "stretched_exponential": 0.3},
+        shapes={form.name: form.priors[phase] for form in forms},
+        form_weights={form.name: form.weight for form in forms if not form.optional},
         errors=ERRORS[phase],
         discrepancy=DISCREPANCY[phase],
         uptime=UPTIME[phase],

@@ -13,8 +13,8 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from refracmc.decisions.forecast_tables import forecast_tables, segment_text
-from refracmc.production.decline import FORMS
 from refracmc.production.fit import Posterior
+from refracmc.production.forms import form_code
 from refracmc.production.history import History
 from refracmc.reporting.style import FAINT, INK, PALETTE
 
@@ -102,7 +102,7 @@ def _volumes(axes: Axes, tables: Mapping[str, pd.DataFrame], unit: str) -> None:
 
 
 def _parameters(axes: Axes, posterior: Posterior, correlation: pd.DataFrame) -> None:
-    members = posterior.form == FORMS.index("modified_hyperbolic")
+    members = posterior.form == form_code("modified_hyperbolic")
     axes.plot(posterior.slots[1, members], posterior.slots[2, members], ".", color=OURS, ms=2, alpha=0.35)
     axes.set_xscale("log")
     axes.set_xlabel("nominal decline at the end of history (per year)")

@@ -189,8 +189,6 @@ def test_a_row_out_of_bounds_is_found_where_bounds_are_checked(tmp_path: Path) -
 BUILT_IN = {
     "compiled_months": ("lanes",),
     "compiled_rate": ("lanes",),
-    "compiled_curves": ("lanes",),
-    "compiled_fit": ("lanes",),
     "compiled_jobs": ("cash", "job_arguments", "lanes"),
     "compiled": ("lanes", "compiled_months", "compiled_rate"),
 }

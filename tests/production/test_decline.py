@@ -218,16 +218,12 @@ def test_a_mixture_is_its_parts_and_broadcasts_times() -> None:
     slots[0] *= rng.uniform(0.5, 2.0, codes.size)
     own = np.cumsum(rng.uniform(1.0, 40.0, (codes.size, 30)), axis=1)
     for t in (own, own[0]):
-        volume, rate = dc.cumulative_mixture(codes, slots, t), dc.rate_mixture(codes, slots, t)
+        volume = dc.cumulative_mixture(codes, slots, t)
         for k, code in enumerate(codes):
             row = t if t.ndim == 1 else t[k]
             # the last bit of a vectorised power depends on the processor and on where a value stands in its array
-            alone, alone_rate = (
-                dc.cumulative(int(code), slots[:, [k]], row),
-                dc.rate(int(code), slots[:, [k]], row),
-            )
+            alone = dc.cumulative(int(code), slots[:, [k]], row)
             np.testing.assert_allclose(volume[k], alone[0], rtol=1e-14)
-            np.testing.assert_allclose(rate[k], alone_rate[0], rtol=1e-14)
     single = dc.cumulative_mixture(np.zeros(3, int), slots[:, :1].repeat(3, 1), own[:3])
     assert np.array_equal(single, dc.cumulative("modified_hyperbolic", slots[:, :1].repeat(3, 1), own[:3]))
 

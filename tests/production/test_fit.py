@@ -6,7 +6,7 @@ import pytest
 
 from refracmc.production.decline import cumulative, cumulative_mixture
 from refracmc.production.fit import DAYS_PER_MONTH, FitRefused, FitSettings, fit_decline, pooled_decline
-from refracmc.production.fit_forms import log_shape, slots_at_end
+from refracmc.production.forms import form_of
 from refracmc.production.history import build_history
 
 
@@ -43,11 +43,11 @@ def test_a_curve_anchored_at_the_end_of_history_is_the_same_curve(form, shape):
     """Oracle: the segment's own log rate, continued, against the volume of decline.py between close edges."""
     shape, end, step = np.array(shape), 900.0, 0.01
     level = np.array([np.log(100.0)])
-    slots = slots_at_end(form, shape, level, end)
+    slots = form_of(form).slots_at_end(shape, level, end)
     for ahead in (0.0, 400.0, 4000.0):
         volume = np.diff(cumulative(form, slots, np.array([ahead, ahead + step]))[0])[0] / step
         times = np.array([end, end + ahead + step / 2])
-        curve = log_shape(form, shape, times)[0]
+        curve = form_of(form).log_shape(shape, times)[:, 0]
         assert volume == pytest.approx(100.0 * np.exp(curve[1] - curve[0]), rel=1e-5)
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from refracmc.production.likelihood import _sum_of_logs
+from refracmc.production.likelihood import SIDE_BY_SIDE
 from tests.production.fit_targets import FORMS, made_target, particles, plain_likelihood
 
 
@@ -21,15 +21,30 @@ def test_likelihood_is_the_density_written_out(form, months):
     expected = [plain_likelihood(target, column) for column in x.T]
     # 1e-16 / b of a log rate is lost, b from 1e-6 on, against errors of some hundredths
     np.testing.assert_allclose(target.log_likelihood(x), expected, rtol=1e-8)
-    # negative control: one weight slightly different
+    found = target.log_likelihood(x)
+    for n in (1, 2, 5):  # whatever stands beside a particle
+        assert np.array_equal(target.log_likelihood(x[:, :n]), found[:n])
+    # negative controls: one weight slightly different, one month more between
     other = replace(target, weight=target.weight * np.where(np.arange(months) == 1, 1.001, 1.0))
+    assert np.abs(other.log_likelihood(x) / expected - 1.0).max() > 1e-6
+    other = replace(target, gap=target.gap + (np.arange(months) == 2))
     assert np.abs(other.log_likelihood(x) / expected - 1.0).max() > 1e-6
 
 
-@pytest.mark.parametrize("rows", [1, 3, 4, 7, 8, 30])
-def test_sum_of_logs_by_products(rows):
-    """Oracle: the sum of the logs; also where a product of four overflows."""
-    factors = 1.0 + np.random.default_rng(rows).random((rows, 9)) * 100.0
-    factors[:, 3] = 1e200
-    expected = np.log(factors).sum(axis=0)
-    np.testing.assert_allclose(_sum_of_logs(factors, np.empty((rows + 1, 9))), expected, rtol=1e-14)
+def test_more_particles_than_are_worked_at_a_time():
+    """Oracle: each on its own."""
+    generator = np.random.default_rng(3)
+    target = made_target("modified_hyperbolic", 9, generator)
+    x = particles(target, SIDE_BY_SIDE + 13, generator)
+    found = target.log_likelihood(x)
+    for i in (0, SIDE_BY_SIDE - 1, SIDE_BY_SIDE, SIDE_BY_SIDE + 12):
+        assert found[i] == target.log_likelihood(x[:, [i]])[0]
+
+
+def test_an_error_beyond_all_bounds_is_unlikely():
+    target = made_target("stretched_exponential", 9, np.random.default_rng(1))
+    far = replace(target, y=target.y * np.where(np.arange(9) < 8, 1e60, 1.0))
+    x = particles(target, 4, np.random.default_rng(2))
+    found = far.log_likelihood(x)
+    assert np.isfinite(found).all()
+    assert (found < target.log_likelihood(x) - 1000.0).all()
