@@ -8,6 +8,7 @@ Four ways to mark a function, all of the same source:
             the work
 `summed`    as `rule`, for sums whose terms may be added in any order
 
+A function is compiled when it is first called, with those it calls; until then the compiler itself is not loaded.
 With NUMBA_DISABLE_JIT=1 in the environment all of them run as plain Python, for a debugger and as an oracle of the
 compiler.
 
@@ -23,18 +24,18 @@ import os
 import shutil
 import tempfile
 from collections.abc import Callable
-from functools import cache
+from functools import cache, cached_property, update_wrapper
 from pathlib import Path
-from typing import Any, TypeVar
+from types import FunctionType
+from typing import Any, TypeVar, cast
 
-import numba
 import numpy as np
 
 __all__ = ["compiled", "inlined", "rule", "summed"]
 
 F = TypeVar("F", bound=Callable[..., Any])
 PACKAGE = Path(__file__).parent
-CONFIG: Any = numba.config
+DISABLED = os.environ.get("NUMBA_DISABLE_JIT", "0") not in ("", "0")
 SOURCES = ("production", "job", "economics", "engine")
 """Folders with functions that are compiled."""
 _ANY = {"cache": True, "error_model": "numpy", "nogil": True, "fastmath": {"contract"}}
@@ -50,10 +51,8 @@ def references_may_go_uncounted() -> bool:
 
     It is not documented. Without it the code is right, and takes more than twice as long.
     """
-    if CONFIG.DISABLE_JIT:
-        return False
     try:
-        return bool(_decorate(_first, {"cache": True, "_nrt": False})(np.ones(1)) == 1.0)
+        return bool(_njit(_first, {"cache": True, "_nrt": False})(np.ones(1)) == 1.0)
     except Exception:  # whatever a release of the compiler says of an option it does not know
         return False
 
@@ -69,7 +68,10 @@ def cache_folder() -> str:
             digest.update(path.name.encode())
             digest.update(path.read_bytes())
     name = f"rules-{digest.hexdigest()[:16]}"
-    stated = CONFIG.CACHE_DIR or ""
+    import numba
+
+    config: Any = numba.config
+    stated = config.CACHE_DIR or ""
     user = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "refracmc"
     for parent in [Path(stated)] if stated else [PACKAGE / "__pycache__", user]:
         try:
@@ -92,22 +94,49 @@ def _forget_others(parent: Path, name: str) -> None:
         shutil.rmtree(path, ignore_errors=True)
 
 
-def _decorate(function: F, options: dict[str, Any]) -> F:
-    """Mark a function for the compiler, its code to be kept in `cache_folder`."""
-    if CONFIG.DISABLE_JIT:
-        return function
-    stated = CONFIG.CACHE_DIR
-    CONFIG.CACHE_DIR = cache_folder()
+def _njit(function: Callable[..., Any], options: dict[str, Any]) -> Any:
+    """Hand a function to the compiler, its code to be kept in `cache_folder`."""
+    import numba
+
+    config: Any = numba.config
+    folder, stated = cache_folder(), config.CACHE_DIR
+    config.CACHE_DIR = folder
     try:
-        made: F = numba.njit(**options)(function)
+        return numba.njit(**options)(function)
     finally:
-        CONFIG.CACHE_DIR = stated
-    return made
+        config.CACHE_DIR = stated
+
+
+class _Marked:
+    """A function to be compiled when it is first called, with the marked ones it calls."""
+
+    def __init__(self, function: Callable[..., Any], options: dict[str, Any]) -> None:
+        update_wrapper(self, function)
+        self._function, self._options = function, options
+
+    def __call__(self, *arguments: Any) -> Any:
+        return self._compiled(*arguments)
+
+    @cached_property
+    def _compiled(self) -> Any:
+        own, options = self._function, self._options
+        if "_nrt" in options and not references_may_go_uncounted():
+            options = {name: value for name, value in options.items() if name != "_nrt"}
+        around = dict(own.__globals__)
+        for name in own.__code__.co_names:
+            if isinstance(called := around.get(name), _Marked):
+                around[name] = called._compiled
+        copy = FunctionType(own.__code__, around, own.__name__, own.__defaults__, own.__closure__)
+        copy.__qualname__, copy.__module__ = own.__qualname__, own.__module__
+        return _njit(copy, options)
+
+
+def _decorate(function: F, options: dict[str, Any]) -> F:
+    return function if DISABLED else cast("F", _Marked(function, options))
 
 
 def _called_from_compiled_code() -> dict[str, Any]:
-    options = _ANY | {"no_cfunc_wrapper": True, "no_cpython_wrapper": True}
-    return options | {"_nrt": False} if references_may_go_uncounted() else options
+    return _ANY | {"no_cfunc_wrapper": True, "no_cpython_wrapper": True, "_nrt": False}
 
 
 def compiled(function: F) -> F:
