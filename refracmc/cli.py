@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from io import TextIOWrapper
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -39,6 +40,7 @@ def _folder(text: str) -> str:
     return text
 
 
+# Names of options are those of the arguments of the functions in refracmc.commands, which get them as they are.
 _OPTIONS: dict[str, dict[str, Any]] = {
     "--out": {"type": _folder, "default": "outputs", "metavar": "DIR",
               "help": "folder in which the case's own is written; default: outputs"},
@@ -86,7 +88,12 @@ def _parser() -> argparse.ArgumentParser:
         help="evaluate on the workers of this dask scheduler (host:port), or of one started here (local)",
     )
     run("--resume", action="store_true", help="go on with an interrupted run")
-    run("--keep-trials", action="store_true", help="also write every input and measure of every trial")
+    run(
+        "--keep-trials",
+        action="store_const",
+        const=True,
+        help="also write every input and measure of every trial",
+    )
     run("--quiet")
 
     job = command("job", "plan, days and cost of the CT job per strategy, without its value")
@@ -152,59 +159,46 @@ def _say_faults(faults: Sequence[Fault], well: str | None = None, case: str = ""
         print(f"refracmc: {before}{'well ' + well + ': ' if well else ''}{text}", file=sys.stderr)
 
 
-def _told(options: argparse.Namespace, case: str) -> str:
-    return case if len(options.cases) > 1 else ""
-
-
-def _new(options: argparse.Namespace) -> int:
+def _new(folder: str) -> int:
     from refracmc.case.starter import write_starter
 
-    for path in write_starter(options.folder):
+    for path in write_starter(folder):
         print(path)
     return DONE
 
 
-def _check(options: argparse.Namespace) -> int:
+def _check(cases: Sequence[str]) -> int:
     from refracmc.commands.check import check_case
     from refracmc.errors import InputError
 
     bad = False
-    for path in options.cases:
+    for path in cases:
+        case = path if len(cases) > 1 else ""
         try:
             report = check_case(path)
         except InputError as error:
-            _say_faults(error.faults, error.well, _told(options, path))
+            _say_faults(error.faults, error.well, case)
             bad = True
             continue
         for well, faults in report.refused.items():
-            _say_faults(faults, well, _told(options, path))
+            _say_faults(faults, well, case)
             bad = True
         print(report.text)
     return BAD_INPUT if bad else DONE
 
 
-def _run(options: argparse.Namespace) -> int:
+def _run(cases: Sequence[str], **given: Any) -> int:
     from refracmc.interrupts import held
 
     with held():
         from refracmc.commands.run import run_batch
 
-    outcome = run_batch(
-        options.cases,
-        out=options.out,
-        trials=options.trials,
-        seed=options.seed,
-        workers=options.workers,
-        resume=options.resume,
-        keep_trials=options.keep_trials or None,
-        scheduler=options.scheduler,
-        quiet=options.quiet,
-    )
+    outcome = run_batch(cases, **given)
+    several = len(cases) > 1
     for case, well, faults in outcome.refused:
-        _say_faults(faults, well, _told(options, case))
+        _say_faults(faults, well, case if several else "")
     for case, failure in outcome.failures:
-        told = _told(options, case)
-        print(f"refracmc: {told}{': ' if told else ''}{failure}", file=sys.stderr)
+        print(f"refracmc: {f'{case}: ' if several else ''}{failure}", file=sys.stderr)
     for result in outcome.done:
         print(result.text)
     if outcome.failures or (outcome.refused and outcome.done):
@@ -212,97 +206,61 @@ def _run(options: argparse.Namespace) -> int:
     return BAD_INPUT if outcome.refused else DONE
 
 
-def _job(options: argparse.Namespace) -> int:
+def _job(case: str, json: bool, **given: Any) -> int:
     from refracmc.commands.job import plan_job
     from refracmc.engine.executors import default_workers
 
-    report = plan_job(
-        options.case,
-        trials=options.trials,
-        seed=options.seed,
-        well=options.well,
-        out=options.out,
-        workers=default_workers(),
-    )
-    print(report.json() if options.json else f"{report.text()}\n{report.folder}")
-    for well, faults in report.refused.items():
+    report = plan_job(case, workers=default_workers(), **given)
+    print(report.json() if json else f"{report.text()}\n{report.folder}")
+    return _end_with(report.refused)
+
+
+def _end_with(refused: Mapping[str, Sequence[Fault]]) -> int:
+    """Say what the wells were refused for, and the exit code of a command that did the others."""
+    for well, faults in refused.items():
         _say_faults(faults, well)
-    return FAILED if report.refused else DONE
+    return FAILED if refused else DONE
 
 
-def _trace(options: argparse.Namespace) -> int:
+def _trace(case: str, json: bool, **given: Any) -> int:
     from refracmc.commands.trace import trace_trial
 
-    trace = trace_trial(
-        options.case,
-        well=options.well,
-        strategy=options.strategy,
-        trial=options.trial,
-        trials=options.trials,
-        seed=options.seed,
-    )
-    print(trace.json() if options.json else trace.text())
+    trace = trace_trial(case, **given)
+    print(trace.json() if json else trace.text())
     return DONE
 
 
-def _orders(options: argparse.Namespace) -> int:
+def _orders(case: str, **given: Any) -> int:
     from refracmc.commands.orders import find_orders
 
-    report = find_orders(
-        options.case,
-        well=options.well,
-        date=options.date,
-        budget=options.budget,
-        out=options.out,
-        trials=options.trials,
-        seed=options.seed,
-    )
-    print(report.text)
-    print(report.folder)
+    report = find_orders(case, **given)
+    print(f"{report.text}\n{report.folder}")
     return DONE
 
 
-def _forecast(options: argparse.Namespace) -> int:
+def _forecast(case: str, **given: Any) -> int:
     from refracmc.commands.forecast import write_forecasts
 
-    report = write_forecasts(
-        options.case, well=options.well, seed=options.seed, out=options.out, quiet=options.quiet
-    )
+    report = write_forecasts(case, **given)
     print(report.text)
-    for well, faults in report.refused.items():
-        _say_faults(faults, well)
-    return FAILED if report.refused else DONE
+    return _end_with(report.refused)
 
 
-def _hindcast(options: argparse.Namespace) -> int:
+def _hindcast(histories: Sequence[str], **given: Any) -> int:
     from refracmc.commands.hindcast import hindcast
 
-    report = hindcast(
-        options.histories,
-        months_in=options.months_in,
-        months_out=options.months_out,
-        phase=options.phase,
-        wells=options.wells,
-        undeclared=options.undeclared,
-        seed=options.seed,
-        out=options.out,
-        quiet=options.quiet,
-    )
-    print(report.text)
+    print(hindcast(histories, **given).text)
     return DONE
 
 
-def _explain(options: argparse.Namespace) -> int:
+def _explain(words: list[str], html: str | None) -> int:
     from refracmc.commands.explain import explain, write_page
 
-    if options.html is not None:
-        print(write_page(options.html, _parser()))
-    else:
-        print(explain(options.words, _parser()), flush=True)
+    print(explain(words, _parser()) if html is None else write_page(html, _parser()), flush=True)
     return DONE
 
 
-_COMMANDS: dict[str, Callable[[Any], int]] = {
+_COMMANDS: dict[str, Callable[..., int]] = {
     "new": _new,
     "check": _check,
     "run": _run,
@@ -315,15 +273,24 @@ _COMMANDS: dict[str, Callable[[Any], int]] = {
 }
 
 
+def _print_what_can_be() -> None:
+    """A character that the terminal does not have is escaped: it fails no command that has done its work."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit code."""
-    options = _parser().parse_args(arguments)
+    _print_what_can_be()
+    options = vars(_parser().parse_args(arguments))
+    command = _COMMANDS[options.pop("command")]
     from refracmc.errors import InputError, RunFailure
     from refracmc.interrupts import remembered
 
     try:
         with remembered():
-            return _COMMANDS[options.command](options)
+            return command(**options)
     except InputError as error:
         _say_faults(error.faults, error.well)
         return BAD_INPUT

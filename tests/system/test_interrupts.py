@@ -43,7 +43,7 @@ def test_an_interrupt_from_the_keyboard(tmp_path: Path) -> None:
     assert said.splitlines()[-1] == "refracmc: interrupted; finished blocks are kept: run again with --resume"
 
 
-def import_that_hides(_: object) -> int:
+def import_that_hides(cases: object) -> int:
     """As a compiled module does that an interrupt finds half loaded."""
     try:
         signal.raise_signal(signal.SIGINT)
@@ -57,7 +57,7 @@ def test_an_interrupt_that_a_module_hides(
 ) -> None:
     """One line and exit code 1 as well; without an interrupt the same error passes as it is (negative control)."""
 
-    def absent(_: object) -> int:
+    def absent(cases: object) -> int:
         raise ImportError("initialization failed")
 
     before = signal.getsignal(signal.SIGINT)
