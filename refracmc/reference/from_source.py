@@ -106,6 +106,23 @@ def job_tables() -> list[Piece]:
     return _columns(JOB_TABLES.values())
 
 
+def forms() -> list[Piece]:
+    """The decline forms with their four numbers."""
+    from refracmc.production.forms import FORMS, form_of
+
+    rows = tuple(
+        (
+            f"`{form}`" + (" (only where named)" if form_of(form).optional else ""),
+            slot.name,
+            slot.unit,
+            slot.meaning,
+        )
+        for form in FORMS
+        for slot in form_of(form).slots
+    )
+    return [Table(("form", "number", "unit", "meaning"), rows)]
+
+
 def measures() -> list[Piece]:
     """The measures of a strategy, from their records."""
     from refracmc.measures import SUMMARY
@@ -225,6 +242,7 @@ SOURCES: Mapping[str, Callable[[], list[Piece]]] = MappingProxyType(
         "si_twins": si_twins,
         "run_tables": run_tables,
         "job_tables": job_tables,
+        "forms": forms,
         "measures": measures,
         "trial_columns": trial_columns,
         "charts": charts,
