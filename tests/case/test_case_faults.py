@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from refracmc.case import load
@@ -808,7 +808,6 @@ def _load_or_faults(folder: Path) -> tuple[Any, ...]:
         return error.faults
 
 
-@settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(data=st.data())
 def test_no_junk_gets_a_traceback(folder: Path, data: st.DataObject) -> None:
     """Any key of the case set to anything: it loads or it is refused with faults, never another exception."""
@@ -826,7 +825,6 @@ def test_no_junk_gets_a_traceback(folder: Path, data: st.DataObject) -> None:
         assert _load_or_faults(folder)
 
 
-@settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(data=st.data())
 def test_no_damaged_file_gets_a_traceback(folder: Path, data: st.DataObject) -> None:
     """Bytes of any file cut, doubled or replaced: the same."""

@@ -7,7 +7,7 @@ from decimal import Decimal, localcontext
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
@@ -107,7 +107,6 @@ any_form = st.one_of(
 )
 
 
-@settings(max_examples=150, deadline=None)
 @given(any_form, st.lists(st.floats(0.0, 2e4), min_size=2, max_size=12))
 def test_volume_never_falls_and_its_slope_is_the_rate(
     case: tuple[int, tuple[float, ...]], times: list[float]
@@ -127,7 +126,6 @@ def test_volume_never_falls_and_its_slope_is_the_rate(
     assert step == pytest.approx(area, rel=1e-9, abs=1e-11 * volume[-1] + 1e-12 * slot[0])
 
 
-@settings(max_examples=150, deadline=None)
 @given(hyperbolic, st.lists(st.floats(0.0, 1e5), min_size=1, max_size=10))
 def test_decline_is_the_slope_of_log_rate_and_never_below_the_terminal(
     slot: tuple[float, ...], times: list[float]
@@ -194,7 +192,6 @@ def test_ultimate_without_a_bound() -> None:
     assert np.isinf(dc.ultimate("duong", [[500.0], [1.5], [1.0], [10.0]])[0])
 
 
-@settings(max_examples=100, deadline=None)
 @given(hyperbolic, st.floats(1e-4, 1.5))
 def test_time_to_rate_is_the_inverse_of_rate(slot: tuple[float, ...], share: float) -> None:
     slots = np.array(slot)[:, None]
@@ -268,7 +265,6 @@ def test_mixture_refuses_codes_that_do_not_fit() -> None:
         dc.cumulative_mixture([0, 7], np.ones((4, 2)), [1.0])
 
 
-@settings(max_examples=100, deadline=None)
 @given(st.floats(1e-3, 5.0), st.one_of(st.just(0.0), st.just(1.0), st.floats(0, 2.5)), st.floats(0.1, 24.0))
 def test_effective_and_nominal_decline_are_inverse(d: float, b: float, periods: float) -> None:
     secant = dc.secant_from_nominal(d, b, periods)

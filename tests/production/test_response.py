@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from refracmc.production.response import headroom_ultimate, intensity_factor, refrac_scale
@@ -65,7 +65,6 @@ inputs = st.fixed_dictionaries(
 )
 
 
-@settings(max_examples=300, deadline=None)
 @given(inputs)
 def test_a_trial_equals_the_plain_loop_and_the_rock_holds(a: dict[str, float]) -> None:
     found = refrac_scale(**a)

@@ -4,7 +4,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
@@ -14,7 +14,6 @@ ratios = st.floats(0.0, 50.0)
 
 
 @pytest.mark.filterwarnings("ignore::scipy.integrate.IntegrationWarning")
-@settings(max_examples=150, deadline=None)
 @given(st.floats(0.0, 1e6), ratios, ratios, st.floats(1.0, 1e6))
 def test_volume_is_the_integral_of_the_ratio(x: float, now: float, final: float, change: float) -> None:
     # straight on either side of the knot, so quadrature of each side is exact to rounding
@@ -28,7 +27,6 @@ def test_volume_is_the_integral_of_the_ratio(x: float, now: float, final: float,
     assert found == pytest.approx(area, rel=1e-10, abs=1e-9 * change)
 
 
-@settings(max_examples=100, deadline=None)
 @given(st.lists(st.floats(0.0, 1e6), min_size=2, max_size=10), ratios, ratios, st.floats(0.0, 1e6))
 def test_volume_never_falls_and_stays_between_the_ratios(
     xs: list[float], now: float, final: float, change: float

@@ -7,7 +7,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
@@ -106,7 +106,6 @@ def test_before_mask() -> None:
     assert stress.treated_before([], 3).tolist() == np.zeros((3, 3)).tolist()
 
 
-@settings(max_examples=60, deadline=None)
 @given(st.permutations(list(range(1, 13))), st.integers(1, 12))
 def test_each_pair_counts_once_in_any_order(order: list[int], treated: int) -> None:
     """Linear map: the sum over stages is that of all treated pairs, whatever the order."""

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -129,7 +129,6 @@ def test_lognormal_from_its_own_mean_and_sd() -> None:
     st.floats(0.05, 400.0),
     st.lists(st.floats(2.0**-54, 1.0 - 2.0**-53), min_size=1, max_size=30),
 )
-@settings(max_examples=60, deadline=None)
 def test_beta_table_is_exact_to_1e9_and_monotone(alpha: float, beta: float, u: list[float]) -> None:
     """Oracle: the inverse incomplete beta function itself."""
     x = np.sort(np.array(u))

@@ -37,7 +37,9 @@ def test_a_title_the_terminal_does_not_have(tmp_path: Path, encoding: str) -> No
 @pytest.mark.parametrize("encoding", ["ascii", "utf-8"])
 def test_a_fault_the_terminal_cannot_print(tmp_path: Path, encoding: str) -> None:
     path = write_starter(tmp_path / "case")[0]
-    path.write_text(path.read_text("utf-8").replace('status = "invented"', 'status = "erf\u00fcnden"'), encoding="utf-8")
+    path.write_text(
+        path.read_text("utf-8").replace('status = "invented"', 'status = "erf\u00fcnden"'), encoding="utf-8"
+    )
     done = called(encoding, "check", path)
     assert done.returncode == 2
     assert b"Traceback" not in done.stderr
