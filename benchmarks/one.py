@@ -15,7 +15,7 @@ from .work import ENGINES, plan_of_the_case
 def main(name: str) -> None:
     """Answer each line of standard input with the seconds of one round, trials and peak memory so far."""
     engine = ENGINES[name]
-    plan = plan_of_the_case(engine.compiled)
+    plan = plan_of_the_case()
     with threadpool_limits(1):
         engine.make(plan, 0)[0]()  # compiled, loaded, buffers warm
         print(json.dumps({"ready": name}), flush=True)

@@ -16,8 +16,6 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import replace
-from importlib.util import find_spec
 from pathlib import Path
 
 from threadpoolctl import threadpool_limits
@@ -40,7 +38,7 @@ SIZES: Mapping[str, tuple[int, ...]] = {
 TOE_FT, LATERAL_FT = 17_950.0, 7_400.0
 
 
-def plans_of(size: Mapping[str, int], compiled: bool) -> list[WellPlan]:
+def plans_of(size: Mapping[str, int]) -> list[WellPlan]:
     """Plans of the benchmark's well, as many as there are wells, at the other sizes. Invented, as the demo is."""
     text = (DEMO / "case.toml").read_text("utf-8")
     head = text[: text.index("[[wells]]")].replace(
@@ -66,13 +64,12 @@ def plans_of(size: Mapping[str, int], compiled: bool) -> list[WellPlan]:
         (path.parent / "sleeves.csv").write_text("\n".join(rows) + "\n", "utf-8")
         (path.parent / "prices.csv").write_bytes((DEMO / "prices.csv").read_bytes())
         case = load_case(path)
-    made = [build_plan(case, well, number, None) for number, well in enumerate(case.wells)]
-    return [replace(plan, compiled=compiled) for plan in made]
+    return [build_plan(case, well, number, None) for number, well in enumerate(case.wells)]
 
 
-def runner(size: Mapping[str, int], compiled: bool) -> Callable[[int], float]:
+def runner(size: Mapping[str, int]) -> Callable[[int], float]:
     """A function of the block number that does a block of every well; returns the processor seconds."""
-    plans = plans_of(size, compiled)
+    plans = plans_of(size)
 
     def run(block: int) -> float:
         begin = time.process_time()
@@ -84,12 +81,10 @@ def runner(size: Mapping[str, int], compiled: bool) -> Callable[[int], float]:
     return run
 
 
-def measured(compiled: bool, rounds: int) -> dict[str, list[dict[str, float]]]:
+def measured(rounds: int) -> dict[str, list[dict[str, float]]]:
     """Milliseconds of every size by what is varied."""
     runs = {
-        (what, value): runner({**STANDARD, what: value}, compiled)
-        for what, values in SIZES.items()
-        for value in values
+        (what, value): runner({**STANDARD, what: value}) for what, values in SIZES.items() for value in values
     }
     spent: dict[tuple[str, int], list[float]] = {key: [] for key in runs}
     for block in range(1, rounds + 1):
@@ -114,17 +109,13 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--rounds", type=int, default=7, metavar="N", help="default: 7")
     parser.add_argument("--json", type=Path, metavar="FILE")
     options = parser.parse_args(arguments)
-    tables = {}
     with threadpool_limits(1):
-        for name, compiled in (("compiled", True), ("arrays", False)):
-            if compiled and find_spec("numba") is None:
-                continue
-            tables[name] = measured(compiled, max(options.rounds, 1))
-            print(f"engine, {name}, with draws and jobs\n{'':<12}{'size':>8}{'ms':>10}{'growth':>8}")
-            for what, lines in tables[name].items():
-                for line in lines:
-                    growth = "" if math.isnan(line["growth"]) else format(line["growth"], ".2f")
-                    print(f"{what:<12}{line['size']:>8}{line['ms']:>10.1f}{growth:>8}")
+        tables = measured(max(options.rounds, 1))
+    print(f"with draws and jobs\n{'':<12}{'size':>8}{'ms':>10}{'growth':>8}")
+    for what, lines in tables.items():
+        for line in lines:
+            growth = "" if math.isnan(line["growth"]) else format(line["growth"], ".2f")
+            print(f"{what:<12}{line['size']:>8}{line['ms']:>10.1f}{growth:>8}")
     if options.json is not None:
         options.json.write_text(json.dumps(tables, indent=2) + "\n", "utf-8")
     return 0

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 from refracmc.case.load import load_case
 from refracmc.engine import block_jobs, block_model, money, valuation
-from refracmc.engine.cash import JobOutcome
+from refracmc.engine.block_jobs import JobOutcome
 from refracmc.engine.draws import draw
 from refracmc.engine.plan import WellPlan, build_plan
 from refracmc.measures import PER_TRIAL
@@ -37,7 +37,7 @@ water_ratio = 1.2
 """
 
 
-def plan_of_the_case(compiled: bool = False) -> WellPlan:
+def plan_of_the_case() -> WellPlan:
     """The plan of the benchmark's one well."""
     text = (DEMO / "case.toml").read_text("utf-8")
     first = text.index("[[wells]]")
@@ -49,7 +49,7 @@ def plan_of_the_case(compiled: bool = False) -> WellPlan:
         for name in ("sleeves.csv", "prices.csv"):
             (Path(folder) / name).write_bytes((DEMO / name).read_bytes())
         case = load_case(path)
-    return replace(build_plan(case, case.wells[0], 0, None), compiled=compiled)
+    return build_plan(case, case.wells[0], 0, None)
 
 
 @dataclass(frozen=True)
@@ -139,7 +139,8 @@ def engine_values(
     if not paths_ready:
         money._LAST.clear()  # price paths are made anew: they are part of what is timed
     model = block_model.model_block(plan, block.draws)
-    return valuation.value_jobs(plan, model, plan.strategies, block.jobs, wanted)
+    months = valuation.months_of(plan.strategies, model.trials)
+    return valuation.value_jobs(plan, model, months, block.jobs, wanted)
 
 
 def engine_few(plan: WellPlan, block: Block) -> dict[str, Array]:
@@ -169,32 +170,25 @@ def _running(plan: WellPlan, number: int) -> tuple[Callable[[], dict[str, Array]
 
 @dataclass(frozen=True)
 class Engine:
-    """One line of the table: what it does, whether the compiled kernel serves, how a round is made."""
+    """One line of the table: what it does, how a round is made."""
 
     text: str
-    compiled: bool
     make: Timed
     compare: bool = True
 
 
 ENGINES = {
     "small": Engine(
-        "script, one trial at a time", False, _valuing(lambda _, block: small_arrays.value(block.told), 16)
+        "script, one trial at a time", _valuing(lambda _, block: small_arrays.value(block.told), 16)
     ),
     "whole": Engine(
-        "script, whole arrays", False, _valuing(lambda _, block: whole_arrays.value(block.told), BLOCK_SIZE)
+        "script, whole arrays", _valuing(lambda _, block: whole_arrays.value(block.told), BLOCK_SIZE)
     ),
     "floor": Engine(
         "floor: transcendentals, months, output",
-        False,
         _valuing(lambda _, block: floor.value(block.told), BLOCK_SIZE),
     ),
-    "arrays-few": Engine("engine, arrays, measures of the scripts", False, _valuing(engine_few, BLOCK_SIZE)),
-    "arrays": Engine("engine, arrays", False, _valuing(engine_values, BLOCK_SIZE)),
-    "compiled": Engine("engine, compiled", True, _valuing(engine_values, BLOCK_SIZE)),
-    "compiled-few": Engine(
-        "engine, compiled, measures of the scripts", True, _valuing(engine_few, BLOCK_SIZE)
-    ),
-    "arrays-run": Engine("engine, arrays, with draws and jobs", False, _running, False),
-    "compiled-run": Engine("engine, compiled, with draws and jobs", True, _running, False),
+    "few": Engine("engine, measures of the scripts", _valuing(engine_few, BLOCK_SIZE)),
+    "engine": Engine("engine", _valuing(engine_values, BLOCK_SIZE)),
+    "run": Engine("engine, with draws and jobs", _running, False),
 }

@@ -1,8 +1,9 @@
 """How the rules of a trial are compiled: one source, plain Python loops, compiled for runs.
 
-Four ways to mark a function, all of the same source:
+Five ways to mark a function, all of the same source:
 
-`compiled`  may be called from Python and may make arrays; everything else it calls is one of the three below
+`compiled`  may be called from Python and may make arrays; everything else it calls is one of the last three
+`entry`     may be called from Python, with every array that it and those it calls work on; it makes none
 `rule`      called from compiled code alone; neither makes nor returns arrays
 `inlined`   as `rule`, written into its one caller: where many arrays are handed over, passing them takes longer than
             the work
@@ -31,7 +32,7 @@ from typing import Any, TypeVar, cast
 
 import numpy as np
 
-__all__ = ["compiled", "inlined", "rule", "summed"]
+__all__ = ["compiled", "entry", "inlined", "rule", "summed"]
 
 F = TypeVar("F", bound=Callable[..., Any])
 PACKAGE = Path(__file__).parent
@@ -142,6 +143,11 @@ def _called_from_compiled_code() -> dict[str, Any]:
 def compiled(function: F) -> F:
     """Compile a function that Python calls; it may make arrays."""
     return _decorate(function, dict(_ANY))
+
+
+def entry(function: F) -> F:
+    """Compile a function that Python calls with all arrays it works on; it neither makes nor returns arrays."""
+    return _decorate(function, _ANY | {"_nrt": False})
 
 
 def rule(function: F) -> F:

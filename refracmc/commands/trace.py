@@ -12,10 +12,9 @@ import numpy as np
 from refracmc.case import units
 from refracmc.case.load import load_case
 from refracmc.case.validated_case import Case, WellCase
-from refracmc.engine.block_model import chunks_of
 from refracmc.engine.draws import draw
 from refracmc.engine.ledger import LEDGER_COLUMNS, month_ledger, nothing_ledger
-from refracmc.engine.one_trial import StrategyStreams, at_its_date, evaluate_one, strategy_log
+from refracmc.engine.one_trial import StrategyInFull, at_its_date, evaluate_one, strategy_log
 from refracmc.engine.plan import WellPlan, blocks_of, build_plan
 from refracmc.engine.valuation import evaluate
 from refracmc.engine.well_fit import fit_well
@@ -165,8 +164,7 @@ def trace_content(plan: WellPlan, strategy: str, trial: int) -> dict[str, Any]:
     cost: dict[str, float] = {}
     kept: dict[str, Any] = {}
     if chosen:
-        part = next(p for p in chunks_of(size) if p.start <= row < p.stop)
-        (streams,) = evaluate_one(plan, draws, chosen[0], [part])
+        streams = evaluate_one(plan, draws, chosen[0])
         ledger = month_ledger(plan, draws, streams, row)
         valued = evaluate(plan, draws, measured).measures
         measures = {name: float(valued[name][1, row]) for name in PER_TRIAL}
@@ -176,7 +174,7 @@ def trace_content(plan: WellPlan, strategy: str, trial: int) -> dict[str, Any]:
                 for entry in strategy_log(plan, draws, chosen[0], row)
             ]
             cost = {name: float(values[row]) for name, values in streams.parts.items()}
-        kept = _response(plan, streams, row)
+        kept = _response(streams, row)
     else:
         result = evaluate(plan, draws, plan.dated[:1])
         ledger = nothing_ledger(plan, draws, row)
@@ -232,20 +230,19 @@ def _forecast(plan: WellPlan, draws: dict[str, Any], row: int) -> dict[str, Any]
     return forecast_row(plan, draws, row)
 
 
-def _response(plan: WellPlan, streams: StrategyStreams, row: int) -> dict[str, Any]:
-    at = row - streams.part.start
-    response, outcome = streams.valued.response, streams.outcome
+def _response(streams: StrategyInFull, row: int) -> dict[str, Any]:
+    outcome = streams.outcome
     return {
-        "new_rate_per_d": float(response.q2[at]),
-        "old_stream_kept_fraction": float(response.keep[at]),
-        "cap_scale": float(response.scale[at]),
-        "acceleration_fraction": float(response.acceleration[at]),
-        "depletion_fraction": float(response.depletion[at]),
+        "new_rate_per_d": streams.detail("new_rate", row),
+        "old_stream_kept_fraction": streams.detail("keep", row),
+        "cap_scale": streams.detail("scale", row),
+        "acceleration_fraction": streams.detail("acceleration", row),
+        "depletion_fraction": streams.detail("depletion", row),
         "kept_share": float(outcome.kept_share[row]),
         "effective_share": float(outcome.effective_share[row]),
         "well_lost": bool(outcome.lost[row]),
         "called_off": bool(streams.job.called_off[row]),
-        "life_months_after_job": int(streams.valued.life[at]) + 1,
+        "life_months_after_job": int(streams.detail("life", row)) + 1,
         "effectiveness_by_sleeve": streams.job.effectiveness[row].tolist(),
         "placed_by_sleeve": streams.job.placed[row].tolist(),
         "kept_by_sleeve": streams.job.kept[row].tolist(),

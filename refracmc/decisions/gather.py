@@ -24,7 +24,7 @@ from refracmc.decisions.job_tables import job_tables
 from refracmc.decisions.production import production_columns
 from refracmc.engine.blocks import read_results
 from refracmc.engine.draws import GROUPS, draw, group_names
-from refracmc.engine.mixed import evaluate_mixed
+from refracmc.engine.driver_samples import evaluate_samples
 from refracmc.engine.plan import NOTHING, Strategy, WellOutline, WellPlan
 from refracmc.engine.trials import RECOVERY, WellResults, input_names
 from refracmc.job.cost import COST_PARTS
@@ -89,7 +89,7 @@ def gather_well(plan: WellPlan, folder: Path, sizes: list[int]) -> WellTables:
         "orders": compare.orders_at_best_date(results, error_of, shifts),
         "distribution": compare.distribution(results),
         "cost": _cost_rows(found, results.best),
-        "production": production_columns(found, drawn, best, results.best),
+        "production": production_columns(found, drawn, best),
         "timeline": timeline_rows(plan, drawn[0], best, row),
         "tornado": _tornado(found, best, results.measures["incremental_npv"][results.best]),
         "cleaning": _cleaning(plan),
@@ -165,7 +165,7 @@ def sample_drivers(plan: WellPlan, best: Strategy, second: Strategy | None, bloc
 
     def run(sources: Sequence[Mapping[str, str]]) -> Iterator[dict[str, Array]]:
         mixtures = [{name: sets[source[names[name]]][name] for name in sets["a"]} for source in sources]
-        for got in evaluate_mixed(plan, mixtures, chosen, ("npv", "incremental_npv")):
+        for got in evaluate_samples(plan, mixtures, chosen, ("npv", "incremental_npv")):
             made = {"npv": got["npv"][1], "incremental_npv": got["incremental_npv"][1]}
             if second is not None:
                 made["difference"] = got["npv"][1] - got["npv"][2]

@@ -9,10 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.case import units
-from refracmc.decisions import trigger_tables
-from refracmc.engine.fan import main_volumes
 from refracmc.engine.plan import NOTHING, Strategy
 from refracmc.engine.trials import WellResults
+from refracmc.engine.volumes import main_volumes
 from refracmc.sampling.order_statistics import quantiles
 
 Array = NDArray[np.float64]
@@ -28,19 +27,14 @@ def spread(volumes: Array) -> Array:
 
 
 def production_columns(
-    found: WellResults, drawn: Sequence[Mapping[str, Array]], best: Strategy, index: int
+    found: WellResults, drawn: Sequence[Mapping[str, Array]], best: Strategy
 ) -> dict[str, list[Any]]:
-    """Columns of history, `nothing` and the best refrac. drawn: draws of the first blocks; index: row of the refrac
-    in the results of the well."""
-    plan, measures = found.plan, found.measures
+    """Columns of history, `nothing` and the best refrac. drawn: draws of the first blocks."""
+    plan = found.plan
     alone: list[Array] = []
     treated: list[Array] = []
-    for block, draws in enumerate(drawn):
-        at = range(block, block + 1)
-        eur = np.concatenate([measures["eur"].rows(row, row + 1, at) for row in (0, index)])
-        (executed,) = measures["executed"].rows(index, index + 1, at)
-        volumes = main_volumes if best.trigger is None else trigger_tables.volumes
-        left, made = volumes(plan, draws, best, eur, executed)
+    for draws in drawn:
+        left, made = main_volumes(plan, draws, best)
         alone.append(left)
         treated.append(made)
     start, horizon = units.month_number(plan.case.valuation.date), plan.horizon

@@ -1,9 +1,7 @@
-"""Strategies whose date a trigger sets, for the tables of a report: months, values, and the production fan."""
+"""Strategies whose date a trigger sets, for the tables of a report: months and values."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,8 +11,7 @@ from refracmc.case import units
 from refracmc.decisions import compare
 from refracmc.engine.block_model import model_block
 from refracmc.engine.draws import draw
-from refracmc.engine.fan import left_alone, main_volumes
-from refracmc.engine.plan import Strategy, WellPlan
+from refracmc.engine.plan import WellPlan
 from refracmc.engine.trials import Rows
 from refracmc.engine.triggers import trigger_months
 
@@ -83,21 +80,3 @@ def month_rows(results: compare.Results) -> list[dict[str, Any]]:
             for month, count in zip(found, counts, strict=True)
         ]
     return rows
-
-
-def volumes(
-    plan: WellPlan, draws: Mapping[str, Array], strategy: Strategy, eur: Array, executed: Array
-) -> tuple[Array, Array]:
-    """As `main_volumes`, of a triggered strategy: each trial at its month, as left alone where there is no job."""
-    assert strategy.trigger is not None
-    model = model_block(plan, draws)
-    months = np.where(executed > 0.0, trigger_months(model, strategy.trigger), -1)
-    alone, _ = left_alone(model, eur[0])
-    made = alone.copy()
-    for month in np.unique(months[months >= 0]).tolist():
-        rows = months == month
-        fixed = replace(strategy, month=month, trigger=None)
-        knowing = replace(plan, ages={**plan.ages, month: plan.ages_at(month)})
-        mine = {name: values[rows] for name, values in draws.items()}
-        made[rows] = main_volumes(knowing, mine, fixed, eur[:, rows], executed[rows])[1]
-    return alone, made

@@ -6,7 +6,7 @@ Order of deductions: royalty first, then severance and ad valorem taxes on the o
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal, get_args
+from typing import Literal, NamedTuple, get_args
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -50,6 +50,24 @@ class IncomeTax:
         deductions = (1.0 - self.intangible_fraction) * weights
         deductions[job_month] += self.intangible_fraction
         return deductions
+
+
+class Costs(NamedTuple):
+    """Costs and price differentials of a trial at 8/8, before escalation.
+
+    oil_differential [US$/bbl], gas_differential [US$/Mcf]; liquids: yield of gas liquids times their share of the oil
+    price [bbl/Mcf]; oil, gas, water [US$ per unit]; fixed, holding [US$/month]; abandonment [US$].
+    """
+
+    oil_differential: float
+    gas_differential: float
+    liquids: float
+    oil: float
+    gas: float
+    water: float
+    fixed: float
+    holding: float
+    abandonment: float
 
 
 @dataclass(frozen=True)
@@ -103,31 +121,6 @@ def oil_netback(price: Array, differential: ArrayLike, terms: FiscalTerms) -> Ar
     """
     net = price + np.asarray(differential, dtype=np.float64).reshape(-1, 1)
     net *= terms.oil_factor
-    return net
-
-
-def gas_netback(
-    price: Array,
-    differential: ArrayLike,
-    terms: FiscalTerms,
-    oil_price: Array | None = None,
-    ngl_yield_bbl_per_mcf: ArrayLike = 0.0,
-    ngl_price_fraction_of_oil: ArrayLike = 0.0,
-) -> Array:
-    """Net revenue per Mcf of gas with its liquids, (n, T).
-
-    NRI (gas price + differential + yield x fraction x oil price) (1 - severance_gas - ad valorem); prices
-    (n, T), the others (n,) or numbers; the oil price is the benchmark, without its differential.
-    """
-    net = price + np.asarray(differential, dtype=np.float64).reshape(-1, 1)
-    liquids = np.asarray(ngl_yield_bbl_per_mcf, dtype=np.float64) * np.asarray(
-        ngl_price_fraction_of_oil, dtype=np.float64
-    )
-    if np.any(liquids != 0.0):
-        if oil_price is None:
-            raise ValueError("oil_price is needed to price natural gas liquids")
-        net += oil_price * liquids.reshape(-1, 1)
-    net *= terms.gas_factor
     return net
 
 

@@ -1,7 +1,7 @@
-"""Measures of money on cash-flow arrays: present values, rates of return, payout, break-even, tail risk.
+"""Present values and rates of return by the conventions of tables and spreadsheets; tail risk.
 
-Monthly rows: column i of a (n, T) array is month i after the valuation date, at time i + 1/2 months. Rates
-are annual and effective unless a name says otherwise. Undefined results are NaN, never dropped.
+Months: i after the valuation date is at time i + 1/2 months. Rates are annual and effective unless a name says
+otherwise. The rate of return of a trial is in `rate_of_return`.
 """
 
 from __future__ import annotations
@@ -11,31 +11,6 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-
-from .irr import irr_unique, single_upward_crossing
-
-IRR_CEILING = 10.0
-"""Largest annual rate reported (1,000 %): above it the job is paid back within weeks and the rate says no more."""
-BREAKEVEN_BOUND = 1000.0
-"""Largest break-even price reported, US$ per unit, of either sign: beyond it hardly any volume is gained."""
-
-__all__ = [
-    "BREAKEVEN_BOUND",
-    "IRR_CEILING",
-    "breakeven_price",
-    "capital_efficiency",
-    "cvar",
-    "discount_factors",
-    "escalation_factors",
-    "irr_periodic",
-    "irr_unique",
-    "npv",
-    "npv_end_of_period",
-    "payout_months",
-    "single_upward_crossing",
-    "xirr",
-    "xnpv",
-]
 
 Array = NDArray[np.float64]
 DAYS_PER_YEAR = 365.0
@@ -129,32 +104,6 @@ def _only_root(value: Callable[[float], float]) -> float:
             low = middle
         else:
             high = middle
-
-
-def payout_months(flows: Array, job_month: int) -> Array:
-    """Months from the start of the job until the running total of `flows` is first >= 0; NaN if never.
-
-    flows (n, T): incremental flows from the valuation month on (undiscounted). Counted j + 1 when that month
-    is job_month + j, j >= 0. A row that is zero throughout (a job not executed) has no payout: NaN.
-    """
-    running = np.cumsum(flows, axis=1)
-    paid = running[:, job_month:] >= 0.0
-    first = np.argmax(paid, axis=1)
-    reached = paid[np.arange(flows.shape[0]), first] & flows.any(axis=1)
-    return np.where(reached, first + 1.0, np.nan)
-
-
-def breakeven_price(incremental_npv: Array, volume_value: Array, priced_value: Array) -> Array:
-    """Flat benchmark price of the main phase at which the incremental NPV is zero, (n,).
-
-    With F_i the after-tax revenue per unit of price and volume of month i, discounted (discount x NRI x
-    (1 - severance - ad valorem) x (1 - tax rate)) and dv_i the incremental main volume: volume_value =
-    sum_i F_i dv_i, priced_value = sum_i F_i price_i dv_i, both (n,). Returns (priced_value -
-    incremental_npv) / volume_value: other products, costs and lives held. NaN where volume_value <= 0.
-    """
-    with np.errstate(divide="ignore", invalid="ignore"):
-        price = (priced_value - incremental_npv) / volume_value
-    return np.where(volume_value > 0.0, price, np.nan)
 
 
 def cvar(values: Array, tail_fraction: float) -> Array:

@@ -8,7 +8,7 @@ cumulatives of the main phase at month edges, and the ratios of the others.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -31,59 +31,6 @@ class Ratio:
     change: Array
 
 
-@dataclass(frozen=True)
-class BaseStream:
-    """oil, gas, water (n, T) in bbl, Mcf, bbl; `main` is one of them; cumulative (n, T+1) of `main` from month 0.
-
-    np0 (n,): main-phase cumulative up to the valuation month; running (n,): share of calendar time on where the
-    well runs, which a well that stands idle would have again after a job.
-    """
-
-    oil: Array
-    gas: Array
-    water: Array
-    main: Array
-    cumulative: Array
-    np0: Array
-    running: Array
-
-    @property
-    def technical(self) -> Array:
-        """Main-phase recovery to the horizon with no economic limit (n,)."""
-        return self.np0 + self.cumulative[:, -1]
-
-    def rows(self, part: slice | NDArray[np.intp]) -> BaseStream:
-        """The same stream for some of the trials."""
-        return BaseStream(
-            self.oil[part],
-            self.gas[part],
-            self.water[part],
-            self.main[part],
-            self.cumulative[part],
-            self.np0[part],
-            self.running[part],
-        )
-
-
-@dataclass(frozen=True)
-class UnitStream:
-    """Refrac stream of unit initial rate: phases (oil, gas, water) (n, T), cumulative (n, T+1) of the main one."""
-
-    phases: tuple[Array, Array, Array]
-    main: Array
-    cumulative: Array
-
-    def rows(self, part: slice | NDArray[np.intp]) -> UnitStream:
-        """The same stream for some of the trials."""
-        oil, gas, water = self.phases
-        return UnitStream((oil[part], gas[part], water[part]), self.main[part], self.cumulative[part])
-
-
-def _by_phase(main_phase: str, main: Array, others: dict[str, Array]) -> tuple[Array, Array, Array]:
-    volumes = {main_phase: main, **others}
-    return volumes["oil"], volumes["gas"], volumes["water"]
-
-
 def other_phases(main: str) -> tuple[str, str]:
     """The phases that follow the main one, in the order the kernels take them."""
     return ("gas", "water") if main == "oil" else ("oil", "water")
@@ -97,14 +44,6 @@ class StreamTable:
     total: Array
     ratios: dict[str, Ratio]
     running: Array
-
-    @cached_property
-    def others(self) -> dict[str, Array]:
-        """Cumulatives (K, T + 1) of the other phases."""
-        return {
-            phase: ratio_cumulative(self.total, ratio.now, ratio.final, ratio.change)
-            for phase, ratio in self.ratios.items()
-        }
 
 
 def stream_table(
@@ -159,17 +98,15 @@ class OwnCurve:
         made = [self.table.ratios[phase] for phase in other_phases(self.main_phase)]
         return np.array([[part[self.row] for part in (r.now, r.final, r.change)] for r in made])
 
-    def rows(self, part: slice | NDArray[np.intp]) -> OwnCurve:
-        """The same for some of the trials."""
-        return replace(self, row=self.row[part])
-
-    def stream(self) -> BaseStream:
-        """The volumes by month."""
-        total = self.table.total[self.row]
-        main = np.diff(total, axis=1)
-        others = {phase: np.diff(values[self.row], axis=1) for phase, values in self.table.others.items()}
-        oil, gas, water = _by_phase(self.main_phase, main, others)
-        return BaseStream(oil, gas, water, main, total - total[:, :1], self.np0, self.running)
+    def sums(self, rows: NDArray[np.intp] | slice) -> dict[str, Array]:
+        """Cumulatives of all phases at month edges (n, T + 1) in some of the trials."""
+        at = self.row[rows]
+        total = self.table.total[at]
+        others = {
+            phase: ratio_cumulative(total, ratio.now[at], ratio.final[at], ratio.change[at])
+            for phase, ratio in self.table.ratios.items()
+        }
+        return {self.main_phase: total, **others}
 
 
 @dataclass(frozen=True, eq=False)
@@ -188,20 +125,15 @@ class UnitCurve:
         change = self.change_fraction * self.total[:, -1]
         return np.array([[*self.ends[phase], change] for phase in other_phases(self.main_phase)])
 
-    def rows(self, part: slice | NDArray[np.intp]) -> UnitCurve:
-        """The same for some of the trials."""
-        ends = {phase: (first[part], last[part]) for phase, (first, last) in self.ends.items()}
-        return replace(self, total=self.total[part], ends=ends)
-
-    def stream(self) -> UnitStream:
-        """The volumes by month."""
-        main = np.diff(self.total, axis=1)
-        change = self.change_fraction * self.total[:, -1]
+    def sums(self, rows: NDArray[np.intp] | slice) -> dict[str, Array]:
+        """As OwnCurve.sums."""
+        total = self.total[rows]
+        change = self.change_fraction * total[:, -1]
         others = {
-            phase: np.diff(ratio_cumulative(self.total, first, last, change), axis=1)
+            phase: ratio_cumulative(total, first[rows], last[rows], change)
             for phase, (first, last) in self.ends.items()
         }
-        return UnitStream(_by_phase(self.main_phase, main, others), main, self.total)
+        return {self.main_phase: total, **others}
 
 
 def unit_curve(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -15,16 +16,26 @@ from refracmc.job.shared import prepare
 from refracmc.job.simulate import JobResult, simulate
 from refracmc.production.stress import stress_multiplier
 
-from .block_model import _KEPT_TABLES, BlockModel, Draws, Part
-from .cash import (
-    JobOutcome,
-)
+from .block_model import _KEPT_TABLES, BlockModel, Draws
 from .draws import job_luck
 from .job_arguments import Chosen, Dates, Orders, Tables, Well, ages_of, orders_of, trials_of, well_of
 from .plan import Strategy, WellPlan
 from .shapes import check_jobs
 
 Array = NDArray[np.float64]
+Part = slice | NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class JobOutcome:
+    """What the rest of the model needs of a simulated job; every member is (n,), or (S, n) for several jobs."""
+
+    days: Array
+    cost: Array
+    kept_share: Array
+    effective_share: Array
+    stages_effective: Array
+    lost: NDArray[np.bool_]
 
 
 def stress_terms(plan: WellPlan, draws: Draws) -> dict[str, Array | float]:

@@ -5,54 +5,22 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from refracmc.production.response import headroom_ultimate
+from refracmc.production.response_terms import ResponseTerms, headroom_ultimate
 
-from .base import (
-    BaseStream,
-    OwnCurve,
-    Ratio,
-    StreamTable,
-    UnitCurve,
-    UnitStream,
-    other_phases,
-    stream_table,
-    unit_curve,
-)
-from .cash import (
-    CashKernel,
-    ResponseTerms,
-)
+from .base import OwnCurve, Ratio, StreamTable, UnitCurve, other_phases, stream_table, unit_curve
 from .draws import ROW
 from .money import BlockMoney, block_money
 from .plan import WellPlan
 
 Array = NDArray[np.float64]
-
-
-CHUNK = 128
-"""Trials valued together: a (trials, months) array of them stays in a core's cache."""
-
-
 Draws = Mapping[str, Array]
-
-
-Part = slice | NDArray[np.intp]
-
-
 OWN_DRAWS = (ROW, "type_curve.", "response.ultimate")
-
-
 MONEY_DRAWS = ("prices.", "opex.", "costs.", "job.cost.service_index_beta")
-
-
 RESPONSE_DRAWS = ("response.",)
-
-
 SHARE_DRAWS = ("luck.z_share", "luck.z_potential")
 """How the names of the draws begin that the own stream (and with them the refrac stream and its terms), the money and
 the shares of sleeves follow from."""
@@ -60,12 +28,15 @@ the shares of sleeves follow from."""
 
 @dataclass(frozen=True, eq=False)
 class BlockModel:
-    """Streams, prices and response terms of a block, before any job; month by month only where it is asked for."""
+    """Streams, prices and response terms of a block, before any job.
+
+    terms (6, n): in the order of ResponseTerms; share, potential (n, N): see `_shares`.
+    """
 
     own: OwnCurve
     refrac: UnitCurve
     economics: BlockMoney
-    terms: ResponseTerms
+    terms: Array
     share: Array
     potential: Array
 
@@ -73,28 +44,6 @@ class BlockModel:
     def trials(self) -> int:
         """n."""
         return self.own.row.size
-
-    @cached_property
-    def base(self) -> BaseStream:
-        """Own stream by month."""
-        return self.own.stream()
-
-    @cached_property
-    def unit(self) -> UnitStream:
-        """Unit stream of a refrac by month."""
-        return self.refrac.stream()
-
-    def rows(self, part: slice | NDArray[np.intp]) -> BlockModel:
-        """The same model for some of the trials; the service-cost index, which no kernel reads, is left whole."""
-        terms = {name: getattr(self.terms, name)[part] for name in ResponseTerms.__dataclass_fields__}
-        return BlockModel(
-            self.own.rows(part),
-            self.refrac.rows(part),
-            self.economics.rows(part),
-            ResponseTerms(**terms),
-            self.share[part],
-            self.potential[part],
-        )
 
 
 def posterior_rows(plan: WellPlan, draws: Draws) -> NDArray[np.intp]:
@@ -109,8 +58,6 @@ def posterior_rows(plan: WellPlan, draws: Draws) -> NDArray[np.intp]:
 
 
 _TABLES: OrderedDict[int, tuple[WellPlan, StreamTable]] = OrderedDict()
-
-
 _KEPT_TABLES = 16  # as many wells as a worker does in a row
 
 
@@ -143,7 +90,7 @@ def _posterior_table(plan: WellPlan) -> StreamTable:
 
 
 def forget_streams() -> None:
-    """Let go of the streams of all wells: they grow where months are spelled out."""
+    """Let go of the streams of all wells."""
     _TABLES.clear()
 
 
@@ -232,26 +179,12 @@ def model_block(plan: WellPlan, draws: Draws, like: tuple[Draws, BlockModel] | N
     refrac = unit_curve(main, slots, own.running, ends, change, plan.horizon)
     headroom = headroom_ultimate(own.np0, own.to_horizon, draws["response.headroom"], plan.intensity)
     stated = draws.get("response.ultimate")
-    terms = ResponseTerms(
-        uplift=draws["response.uplift"] * draws["response.play_factor"] * plan.intensity,
-        q_peak=draws["type_curve.peak_rate_per_d"] if plan.q_peak is None else np.full(n, plan.q_peak),
-        depletion_exponent=draws["response.depletion_exponent"],
-        kept_fraction=draws["response.kept_fraction"],
-        acceleration_fraction=draws["response.acceleration_fraction"],
-        ultimate=headroom if stated is None else np.where(np.isnan(stated), headroom, stated),
+    terms = {
+        "uplift": draws["response.uplift"] * draws["response.play_factor"] * plan.intensity,
+        "q_peak": draws["type_curve.peak_rate_per_d"] if plan.q_peak is None else np.full(n, plan.q_peak),
+        "ultimate": headroom if stated is None else np.where(np.isnan(stated), headroom, stated),
+    }
+    given = np.array(
+        [terms[name] if name in terms else draws[f"response.{name}"] for name in ResponseTerms._fields]
     )
-    return BlockModel(own, refrac, economics, terms, share, potential)
-
-
-def kernel_of(model: BlockModel, part: slice) -> CashKernel:
-    """The cash kernel of one chunk of a block."""
-    terms = model.terms
-    rows = {name: getattr(terms, name)[part] for name in ResponseTerms.__dataclass_fields__}
-    return CashKernel(
-        model.base.rows(part), model.unit.rows(part), model.economics.money.rows(part), ResponseTerms(**rows)
-    )
-
-
-def chunks_of(trials: int) -> list[slice]:
-    """The chunks in which a block of this many trials is valued."""
-    return [slice(start, min(start + CHUNK, trials)) for start in range(0, trials, CHUNK)]
+    return BlockModel(own, refrac, economics, given, share, potential)

@@ -20,7 +20,7 @@ from . import store
 from .block_model import Draws, posterior_rows
 from .draws import draw
 from .executors import START, run_tasks
-from .plan import Strategy, WellOutline, WellPlan, build_plan, use_compiled
+from .plan import Strategy, WellOutline, WellPlan, build_plan
 from .progress import Silent
 from .summary import statistics, summary_table
 from .trials import (
@@ -75,7 +75,7 @@ def _compile(which: int) -> None:
     if which == _FIT:
         from refracmc.production.likelihood import warm
     elif which == _CASH:
-        from .compiled import warm
+        from .cash_loop import warm
     else:
         from refracmc.production.forms.modified_hyperbolic import warm as warm_curves
 
@@ -110,9 +110,9 @@ def _fits(case: Case, workers: int, progress: Silent, folder: Path | None) -> di
     numbers = list(range(len(case.wells)))
     progress.start(f"{case.name}: fitting", len(numbers))
     found: dict[int, _Found] = {}
-    first = [_CASH, _JOBS] if use_compiled(case) else []
-    if first:  # at once, lest every worker compile it at its first well
-        _compile(_FIT)
+    first = [_CASH, _JOBS]
+    if any(well.forecast == "history" for well in case.wells):
+        _compile(_FIT)  # at once, lest every worker compile it at its first well
     state = (case, pooled_priors(case), folder)
     alike: dict[tuple[Strategy, ...], tuple[Strategy, ...]] = {}
     for number, made in run_tasks(_fit_task, state, first + numbers, workers):
@@ -151,7 +151,7 @@ def store_wells(
 ) -> tuple[StoredPlans, dict[str, tuple[Fault, ...]]]:
     """As `prepare_wells`, with the posteriors kept in `folder` and the plans built when asked for."""
     found = _fits(case, workers, progress, folder)
-    if use_compiled(case) and START == "fork":
+    if START == "fork":
         for code in (_CASH, _JOBS):  # the workers that evaluate blocks inherit what is loaded here
             _compile(code)
     outlines, fits = [], []

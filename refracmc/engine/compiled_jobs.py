@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from refracmc.job.cost import COST_PARTS
 
-from .cash import JobOutcome
+from .block_jobs import JobOutcome
 from .job_arguments import (
     GIVEN,
     LANES,

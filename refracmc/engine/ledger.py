@@ -1,6 +1,6 @@
 """The monthly cash flow of one trial, column by column, built up anew from volumes and prices.
 
-This is a second way to the trial's NPV beside the folded margins of the cash kernel; the two must agree.
+This is a second way to the trial's NPV beside the margins of the cash loop; the two must agree.
 All money is the working-interest share, US$; costs and taxes are negative, columns add up to the net.
 """
 
@@ -11,11 +11,16 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from .block_model import chunks_of, kernel_of, model_block
-from .one_trial import StrategyStreams
+from refracmc.economics.fiscal import depreciation_weights
+
+from .block_model import model_block
+from .cash_flow import limit_alone
+from .one_trial import StrategyInFull
 from .plan import WellPlan
+from .volumes import alone_volumes, volumes_of
 
 Array = NDArray[np.float64]
+PHASES = ("oil", "gas", "water")
 LEDGER_COLUMNS = (
     "oil_bbl",
     "gas_mcf",
@@ -47,8 +52,6 @@ def _ledger(
     abandon_month: int,
     job_month: int | None,
 ) -> dict[str, Array]:
-    from refracmc.economics.fiscal import depreciation_weights
-
     settings, case, months = plan.well.settings, plan.case, np.arange(plan.horizon)
     value = {name: float(values[row]) for name, values in draws.items() if values.ndim == 1}
     working, nri = settings.interests.working, settings.interests.net_revenue
@@ -110,50 +113,42 @@ def _ledger(
 def nothing_ledger(plan: WellPlan, draws: Mapping[str, Array], row: int) -> dict[str, Array]:
     """Columns (T,) of the well left alone, for trial `row` of the block."""
     model = model_block(plan, draws)
-    part = next(p for p in chunks_of(model.trials) if p.start <= row < p.stop)
-    kernel = kernel_of(model, part)
-    at = row - part.start
-    limit = int(kernel.nothing.limit[at])
-    months = np.arange(plan.horizon)
-    on = months <= limit
-    volumes = tuple(
-        np.where(on, stream[at], 0.0) for stream in (kernel.base.oil, kernel.base.gas, kernel.base.water)
-    )
+    limit = limit_alone(model)[row : row + 1]
+    sums = model.own.sums(np.array([row]))
+    oil, gas, water = (alone_volumes(sums[phase], limit)[0] for phase in PHASES)
     return _ledger(
         plan,
         draws,
         row,
-        (volumes[0], volumes[1], volumes[2]),
+        (oil, gas, water),
         (model.economics.oil_price[row], model.economics.gas_price[row]),
-        on,
+        np.arange(plan.horizon) <= limit,
         np.zeros(plan.horizon, dtype=bool),
         np.zeros(plan.horizon),
-        min(limit + 1, plan.horizon - 1),
+        min(int(limit[0]) + 1, plan.horizon - 1),
         None,
     )
 
 
 def month_ledger(
-    plan: WellPlan, draws: Mapping[str, Array], streams: StrategyStreams, row: int
+    plan: WellPlan, draws: Mapping[str, Array], streams: StrategyInFull, row: int
 ) -> dict[str, Array]:
     """Columns (T,) of one strategy for trial `row` of the block."""
-    at = row - streams.part.start
-    date = streams.date
-    if not date.executed[at]:
+    if not streams.executed(row):
         return nothing_ledger(plan, draws, row)
-    month, life = date.month, int(streams.valued.life[at])
-    limit = int(streams.kernel.nothing.limit[at])
+    month, life, limit = streams.month, int(streams.detail("life", row)), int(streams.cash.limit[row])
     months = np.arange(plan.horizon)
     on = (months <= min(limit, month - 1)) | ((months >= month) & (months <= month + life))
     held = (months > limit) & (months < month)
-    oil, gas, water = date.volumes(streams.valued)
+    at = np.full(streams.model.trials, month)
+    oil, gas, water = volumes_of(streams.model, np.array([row]), PHASES, at, streams.outcome, streams.cash)
     capex = np.zeros(plan.horizon)
     capex[month] = -plan.well.settings.interests.working * float(streams.outcome.cost[row])
     return _ledger(
         plan,
         draws,
         row,
-        (oil[at], gas[at], water[at]),
+        (oil[0], gas[0], water[0]),
         (streams.model.economics.oil_price[row], streams.model.economics.gas_price[row]),
         on,
         held,

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
-from functools import cached_property
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from refracmc.economics.fiscal import FiscalTerms, depreciation_weights, gas_netback, oil_netback
+from refracmc.economics.fiscal import Costs, FiscalTerms, IncomeTax
 from refracmc.economics.measures import discount_factors
 from refracmc.economics.prices import (
     PROCESSES,
@@ -20,33 +19,31 @@ from refracmc.economics.prices import (
     service_cost_index,
 )
 
-from .cash import Money
 from .plan import WellPlan
 
 Array = NDArray[np.float64]
 
 
-COSTS = (
-    "prices.oil_differential_usd_per_bbl",
-    "prices.gas_differential_usd_per_mcf",
-    "liquids",
-    "opex.oil_usd_per_bbl",
-    "opex.gas_usd_per_mcf",
-    "opex.water_usd_per_bbl",
-    "opex.fixed_usd_per_month",
-    "opex.holding_usd_per_month",
-    "opex.abandonment_usd",
-)
-"""Rows of BlockMoney.costs; liquids: yield of gas liquids times their share of the oil price, bbl/Mcf."""
+COSTS = {
+    "oil_differential": "prices.oil_differential_usd_per_bbl",
+    "gas_differential": "prices.gas_differential_usd_per_mcf",
+    "oil": "opex.oil_usd_per_bbl",
+    "gas": "opex.gas_usd_per_mcf",
+    "water": "opex.water_usd_per_bbl",
+    "fixed": "opex.fixed_usd_per_month",
+    "holding": "opex.holding_usd_per_month",
+    "abandonment": "opex.abandonment_usd",
+}
+"""Name of the draw of each of the Costs, but the liquids."""
 
 
 @dataclass(frozen=True, eq=False)
 class BlockMoney:
-    """Prices and terms of a block before they are made monthly.
+    """Prices and terms of a block.
 
-    costs (9, n): rows as in COSTS, 8/8; escalation (T,): cost factor of a month; oil_price, gas_price, ahead (n, T):
-    benchmark prices, and their mean over the next twelve months expected (None where the path is known);
-    service_index: by refrac month, each (n,).
+    costs (9, n): in the order of Costs, 8/8; escalation (T,): cost factor of a month; oil_price, gas_price, ahead
+    (n, T): benchmark prices, and their mean over the next twelve months expected (None where the path is known);
+    service_index: by refrac month, each (n,); write_off: by refrac month, deductions (T,) per unit of job cost.
     """
 
     fiscal: FiscalTerms
@@ -58,65 +55,12 @@ class BlockMoney:
     gas_price: Array
     ahead: tuple[Array, Array] | None
     service_index: dict[int, Array]
-    tax_rate: float = 0.0
-    expensed: float = 0.0
-    depreciation: dict[int, Array] = field(default_factory=dict)
+    write_off: dict[int, Array]
 
     @property
     def main_price(self) -> Array:
         """Benchmark price (n, T) of the main phase."""
         return self.oil_price if self.main_phase == "oil" else self.gas_price
-
-    def rows(self, part: slice | NDArray[np.intp]) -> BlockMoney:
-        """The same for some of the trials; the service-cost index is left whole."""
-        ahead = None
-        if self.ahead is not None:
-            ahead = (self.ahead[0][part], self.ahead[1][part])
-        return replace(
-            self,
-            costs=self.costs[:, part],
-            oil_price=self.oil_price[part],
-            gas_price=self.gas_price[part],
-            ahead=ahead,
-        )
-
-    @cached_property
-    def money(self) -> Money:
-        """Month by month, as the array kernel takes it."""
-        cost = self.fiscal.working_interest * self.escalation
-        held = dict(zip(COSTS, self.costs, strict=True))
-
-        def per_month(name: str) -> Array:
-            monthly: Array = held[name][:, None] * cost
-            return monthly
-
-        def net(oil: Array, gas: Array) -> tuple[Array, Array, Array]:
-            oil_net = oil_netback(oil, held["prices.oil_differential_usd_per_bbl"], self.fiscal)
-            gas_net = gas_netback(
-                gas, held["prices.gas_differential_usd_per_mcf"], self.fiscal, oil, held["liquids"], 1.0
-            )
-            oil_net -= per_month("opex.oil_usd_per_bbl")
-            gas_net -= per_month("opex.gas_usd_per_mcf")
-            return oil_net, gas_net, -per_month("opex.water_usd_per_bbl")
-
-        oil_price, gas_price, water_price = net(self.oil_price, self.gas_price)
-        factor = self.fiscal.oil_factor if self.main_phase == "oil" else self.fiscal.gas_factor
-        return Money(
-            price_oil=oil_price,
-            price_gas=gas_price,
-            price_water=water_price,
-            fixed=per_month("opex.fixed_usd_per_month"),
-            holding=per_month("opex.holding_usd_per_month"),
-            abandonment=per_month("opex.abandonment_usd"),
-            main_price=self.main_price,
-            main_factor=np.full((self.costs.shape[1], 1), factor),
-            discount=self.discount,
-            working=self.fiscal.working_interest,
-            ahead=None if self.ahead is None else net(*self.ahead),
-            tax_rate=self.tax_rate,
-            expensed=self.expensed,
-            depreciation=self.depreciation,
-        )
 
 
 def block_money(plan: WellPlan, draws: Mapping[str, Array]) -> BlockMoney:
@@ -125,25 +69,24 @@ def block_money(plan: WellPlan, draws: Mapping[str, Array]) -> BlockMoney:
     valuation, fiscal = case.valuation, settings.fiscal
     n, months = draws["luck.z_well"].size, np.arange(plan.horizon)
     paths, expected = _paths(plan, draws, n)
+    tax = fiscal.income_tax
     terms = FiscalTerms(
         working_interest=settings.interests.working,
         net_revenue_interest=settings.interests.net_revenue,
         severance_oil=fiscal.severance_oil_fraction,
         severance_gas=fiscal.severance_gas_fraction,
         ad_valorem=fiscal.ad_valorem_fraction,
+        income_tax=None if tax is None else IncomeTax(tax.rate, tax.schedule, tax.intangible_fraction),
     )
     liquids = draws["prices.ngl_yield_bbl_per_mcf"] * draws["prices.ngl_price_fraction_of_oil"]
-    tax = fiscal.income_tax
     year, month = (int(part) for part in valuation.date.split("-"))
-    weights = {}
-    if tax is not None:
-        weights = {
-            m: depreciation_weights(tax.schedule, m, year, month, plan.horizon) for m in _job_months(plan)
-        }
+    write_off = {}
+    if terms.income_tax is not None:
+        write_off = {m: terms.income_tax.write_off(m, year, month, plan.horizon) for m in _job_months(plan)}
     return BlockMoney(
         fiscal=terms,
         main_phase=plan.well.main_phase,
-        costs=np.array([liquids if name == "liquids" else draws[name] for name in COSTS]),
+        costs=np.array([draws[COSTS[name]] if name in COSTS else liquids for name in Costs._fields]),
         escalation=np.asarray(
             (1.0 + valuation.annual_cost_escalation) ** ((months + 0.5) / 12.0), dtype=float
         ),
@@ -152,9 +95,7 @@ def block_money(plan: WellPlan, draws: Mapping[str, Array]) -> BlockMoney:
         gas_price=paths.gas,
         ahead=expected,
         service_index=service_index(plan, draws),
-        tax_rate=0.0 if tax is None else tax.rate,
-        expensed=0.0 if tax is None else tax.intangible_fraction,
-        depreciation=weights,
+        write_off=write_off,
     )
 
 

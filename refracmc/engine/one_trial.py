@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,17 +11,12 @@ from refracmc.job.log import LogRow, job_log, planned_steps
 from refracmc.job.method_log import method_log, planned_method
 from refracmc.job.shared import prepare
 from refracmc.job.simulate import JobResult
+from refracmc.measures import PER_TRIAL
 from refracmc.production.forms import FORMS
 
-from .block_jobs import job_inputs, method_terms, outcome, outcome_rows, simulate_jobs
-from .block_model import BlockModel, Draws, kernel_of, model_block, posterior_rows
-from .cash import (
-    PER_TRIAL,
-    CashKernel,
-    DateKernel,
-    JobOutcome,
-    Valued,
-)
+from .block_jobs import JobOutcome, job_inputs, method_terms, outcome, outcomes_of, simulate_jobs
+from .block_model import BlockModel, Draws, model_block, posterior_rows
+from .cash_flow import CashFlow, value_block
 from .draws import job_luck
 from .plan import Strategy, WellPlan
 from .triggers import trigger_months
@@ -31,45 +25,40 @@ Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)
-class StrategyStreams:
-    """One strategy in full: the job of the whole block, and the cash of one chunk (`part`) of its trials."""
+class StrategyInFull:
+    """One strategy of a fixed date in full, over the trials of a block.
 
-    part: slice
+    outcome: members (n,); parts: cost parts (n,); cash: of this strategy alone, with its details.
+    """
+
+    month: int
     model: BlockModel
     job: JobResult
     outcome: JobOutcome
     parts: dict[str, Array]
-    kernel: CashKernel
-    date: DateKernel
-    valued: Valued
-    measures: dict[str, Array]
+    cash: CashFlow
+
+    def detail(self, name: str, row: int) -> float:
+        """One of `Details` in a trial."""
+        assert self.cash.details is not None
+        return float(getattr(self.cash.details, name)[0, row])
+
+    def executed(self, row: int) -> bool:
+        """Whether the job is carried out in a trial."""
+        return bool(self.cash.measures["executed"][1, row] > 0.0)
 
 
-def evaluate_one(
-    plan: WellPlan,
-    draws: Draws,
-    strategy: Strategy,
-    parts: Sequence[slice],
-    names: Collection[str] = PER_TRIAL,
-) -> list[StrategyStreams]:
-    """One strategy with every intermediate result, chunk by chunk; the numbers are those of `evaluate`, to the bit.
-
-    parts: chunks wanted, out of `chunks_of` the block; names: measures wanted.
-    """
+def evaluate_one(plan: WellPlan, draws: Draws, strategy: Strategy) -> StrategyInFull:
+    """One strategy of a fixed date with every intermediate result; the numbers are those of `evaluate`, to the bit."""
     model = model_block(plan, draws)
     ((_, job, cost, by_part),) = simulate_jobs(plan, draws, [strategy], detail=True)
     made = outcome(plan, draws, model, strategy, job, cost)
     index = model.economics.service_index[strategy.month]
     costs = {name: values * index for name, values in by_part.items()}
-    streams = []
-    for part in parts:
-        kernel = kernel_of(model, part)
-        date = kernel.date(strategy.month, plan.well.settings.opex.lease_holding_months)
-        rows = {name: np.zeros((1, part.stop - part.start)) for name in names}
-        valued = date.value(outcome_rows(made, (None, part)), rows).strategy(0)
-        measures = {name: values[0] for name, values in rows.items()}
-        streams.append(StrategyStreams(part, model, job, made, costs, kernel, date, valued, measures))
-    return streams
+    months = np.full((1, model.trials), strategy.month, dtype=np.int64)
+    lease = plan.well.settings.opex.lease_holding_months
+    cash = value_block(model, lease, months, outcomes_of([made], model.trials), PER_TRIAL, detailed=True)
+    return StrategyInFull(strategy.month, model, job, made, costs, cash)
 
 
 def at_its_date(

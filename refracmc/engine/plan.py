@@ -17,7 +17,7 @@ from refracmc.case.well_strategies import Trigger as Trigger
 from refracmc.case.well_strategies import dated_strategies, triggered_strategies
 from refracmc.job.inputs import JobPolicy
 from refracmc.production.fit import Posterior
-from refracmc.production.response import intensity_factor
+from refracmc.production.response_terms import intensity_factor
 from refracmc.sampling.dependence import rank_matrix
 from refracmc.sampling.streams import BLOCK_SIZE
 
@@ -64,7 +64,7 @@ class WellPlan(WellOutline):
     main-phase cumulative at the anchor [bbl or Mcf]; q_peak: observed peak rate, None for a type curve whose
     peak is its initial rate; ages: refrac month -> (N,) ages of the sleeves [years]; registry: every name a
     variable may have (places in the Sobol design); dependence: scope -> (names, rank-correlation matrix);
-    intensity: factor of the first job's intensity on uplift and headroom; compiled: which cash kernel serves.
+    intensity: factor of the first job's intensity on uplift and headroom.
     """
 
     posterior: Posterior | None
@@ -88,23 +88,6 @@ class WellPlan(WellOutline):
         if month in self.ages:
             return self.ages[month]
         return self.well.tally.age_years(np.datetime64(self.case.valuation.date, "M") + month)
-
-
-COMPILED_FROM = 100_000
-"""Strategy-trials of a case from which compiling pays (measured, benchmarks/)."""
-
-
-def use_compiled(case: Case) -> bool:
-    """Whether the compiled cash flow serves this case: numba is there and the case is large enough.
-
-    It depends on the case alone, so that a trace takes the same way as the run.
-    """
-    from importlib.util import find_spec
-
-    orders = len(case.strategies.orders) + len(case.strategies.methods.names)
-    strategies = orders * len(case.strategies.months)
-    work = case.sampling.trials * strategies * max(len(case.wells), 1)
-    return work >= COMPILED_FROM and find_spec("numba") is not None
 
 
 def blocks_of(trials: int) -> list[int]:
@@ -185,7 +168,7 @@ def build_plan(case: Case, well: WellCase, number: int, posterior: Posterior | N
         np_anchor=np_anchor,
         q_peak=q_peak,
         intensity=_intensity(well),
-        compiled=use_compiled(case),
+        compiled=True,
         methods=methods,
     )
 
@@ -201,6 +184,5 @@ def identity(case: Case, version: str) -> dict[str, Any]:
         "design": case.sampling.design,
         "block_size": BLOCK_SIZE,
         "release": version,
-        "cash_flow": "compiled" if use_compiled(case) else "arrays",
         "numpy": np.__version__,
     }

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
-
 from .job_arguments import (
     GIVEN,
     LANES,
@@ -21,75 +19,6 @@ from .job_arguments import (
     Well,
     padded,
 )
-
-# In the order of the arguments of compiled.value_trials; None: a single number. n trials, T months, S
-# strategies, K rows of streams.
-_SHAPES: tuple[tuple[str, tuple[int | str, ...] | None], ...] = (
-    ("table", ("K", "T+1")),
-    ("rows", ("n",)),
-    ("own_ratios", (2, 3, "n")),
-    ("unit", ("n", "T+1")),
-    ("unit_ratios", (2, 3, "n")),
-    ("oil", ("n", "T")),
-    ("gas", ("n", "T")),
-    ("oil_ahead", ("n", "T")),
-    ("gas_ahead", ("n", "T")),
-    ("use_ahead", None),
-    ("costs", (9, "n")),
-    ("escalation", ("T",)),
-    ("discount", ("T",)),
-    ("factors", (2,)),
-    ("main_row", None),
-    ("np0", ("n",)),
-    ("terms", (6, "n")),
-    ("jobs", (6, "S", "n")),
-    ("months", ("S",)),
-    ("write_off", ("S", "T")),
-    ("tax_rate", None),
-    ("working", None),
-    ("lease", None),
-    ("order", ("n",)),
-    ("places", ("S",)),
-    ("wanted", (14,)),
-    ("out", (14, "S+1", "n")),
-)
-
-
-def check_kernel(arguments: tuple[Any, ...]) -> None:
-    """Raise ValueError naming the argument whose shape, or whose use as an index, is out of bounds.
-
-    arguments: those of compiled.value_trials. Months must lie in 0..T-1, rows in 0..K-1, order and
-    places hold each trial and each row of a strategy once, days shut in be finite and >= 0 [days].
-    """
-    named = dict(zip((name for name, _ in _SHAPES), arguments, strict=True))
-    n, horizon = named["oil"].shape
-    count, streams = named["months"].size, named["table"].shape[0]
-    sizes: dict[int | str, int] = {"n": n, "T": horizon, "T+1": horizon + 1}
-    sizes |= {"S": count, "S+1": count + 1, "K": streams}
-    for name, shape in _SHAPES:
-        if shape is not None:
-            expected = tuple(sizes.get(part, part) for part in shape)
-            if named[name].shape != expected:
-                raise ValueError(f"{name}: found shape {named[name].shape}; allowed: {expected}")
-    months, days = named["months"], named["jobs"][0]
-    if count and not (months.min() >= 0 and months.max() < horizon):
-        raise ValueError(f"months: found {months.min()} to {months.max()}; allowed: 0 to {horizon - 1}")
-    rows = named["rows"]
-    if n and not (rows.min() >= 0 and rows.max() < streams):
-        raise ValueError(f"rows: found {rows.min()} to {rows.max()}; allowed: 0 to {streams - 1}")
-    for name, first in (("order", 0), ("places", 1)):
-        if not np.array_equal(np.sort(named[name]), np.arange(first, first + named[name].size)):
-            raise ValueError(
-                f"{name}: found a number twice or one out of bounds; allowed: each from {first} on once"
-            )
-    for name in ("own_ratios", "unit_ratios"):
-        if not np.all(named[name] >= 0.0):
-            raise ValueError(f"{name}: found a ratio that is negative or no number; allowed: 0 or more")
-    if not np.all((days >= 0.0) & (days < np.inf)):
-        raise ValueError("jobs: found days shut in that are negative or no number; allowed: 0 or more")
-    if named["main_row"] not in (0, 1):
-        raise ValueError(f"main_row: found {named['main_row']}; allowed: 0 (oil) or 1 (gas)")
-
 
 # Of compiled_jobs.run_jobs: N sleeves (W padded, in B parts), O orders, V tables, L cycles, D dates, G groups of
 # sleeves, S strategies, R rows of the result, n trials.

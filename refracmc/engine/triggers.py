@@ -7,15 +7,14 @@ main phase. `rate_below`: rate < rate_per_d; `economic_limit`: i > L; `date`: al
 equality. The job starts in the first month of the window in which the trigger's condition and its gate both hold;
 where none does, the strategy leaves the well alone, and so it does where the lease has ended before that month. The
 window begins with month 1 at the soonest, the first of which anything is known, and ends within the horizon. On a
-known price path L is where the running discounted net is largest, so `economic_limit` knows that path. Trials of one
-month are valued together by the kernels that value a fixed date, so a trigger that always fires in month m gives
-the numbers of that date (tests/engine).
+known price path L is where the running discounted net is largest, so `economic_limit` knows that path. The loop that
+values a fixed date values each trial at its month, so a trigger that always fires in month m gives the numbers of that
+date (tests/engine).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,25 +24,45 @@ from refracmc.job.methods import simulate_method
 from refracmc.job.shared import prepare
 from refracmc.job.simulate import JobResult, simulate
 
-from .block_jobs import cost_rates, job_inputs, method_terms, outcome, outcome_rows
-from .block_model import BlockModel, chunks_of, kernel_of
-from .cash import MONTH_DAYS, JobOutcome
+from .block_jobs import JobOutcome, cost_rates, job_inputs, method_terms, outcome
+from .block_model import BlockModel
+from .cash_flow import limit_alone
 from .draws import job_luck
 from .plan import Strategy, Trigger, WellPlan
 
 Array = NDArray[np.float64]
-IntArray = NDArray[np.intp]
-Value = Callable[[WellPlan, BlockModel, Sequence[Strategy], JobOutcome, Collection[str]], Mapping[str, Array]]
+IntArray = NDArray[np.int64]
+MONTH_DAYS = 365.25 / 12.0
 
 
 def trigger_months(model: BlockModel, trigger: Trigger) -> IntArray:
     """Month of the job (n,), from the valuation month 0; -1 where the trigger never fires."""
     window = np.arange(trigger.first, trigger.last + 1)
-    n = model.trials
-    limit = np.concatenate([kernel_of(model, part).nothing.limit for part in chunks_of(n)])
+    sums = model.own.table.total[model.own.row]
+    index = None
+    if trigger.max_service_index is not None:
+        index = np.stack([model.economics.service_index[int(month)] for month in window], axis=1)
+    return first_month(
+        trigger,
+        limit_alone(model),
+        (sums[:, window] - sums[:, window - 1]) / MONTH_DAYS,
+        model.economics.main_price[:, window - 1],
+        index,
+    )
+
+
+def first_month(
+    trigger: Trigger, limit: IntArray, rate: Array, price: Array, index: Array | None
+) -> IntArray:
+    """As `trigger_months`, from what is known in each month of the window (n, W).
+
+    limit (n,): of the well left alone; rate of a calendar day and price of the month before, as if it went on for ever;
+    index: of service costs in the month itself, where the trigger asks for it.
+    """
+    window = np.arange(trigger.first, trigger.last + 1)
     past = window > limit[:, None]
-    rate = np.where(window - 1 > limit[:, None], 0.0, model.base.main[:, window - 1] / MONTH_DAYS)
-    fires = np.ones((n, window.size), dtype=bool)
+    rate = np.where(window - 1 > limit[:, None], 0.0, rate)
+    fires = np.ones(rate.shape, dtype=bool)
     if trigger.when == "rate_below":
         fires = rate < trigger.rate_per_d
     elif trigger.when == "economic_limit":
@@ -51,9 +70,8 @@ def trigger_months(model: BlockModel, trigger: Trigger) -> IntArray:
     if trigger.min_rate_per_d is not None:
         fires &= rate >= trigger.min_rate_per_d
     if trigger.min_price_usd is not None:
-        fires &= model.economics.main_price[:, window - 1] >= trigger.min_price_usd
-    if trigger.max_service_index is not None:
-        index = np.stack([model.economics.service_index[int(month)] for month in window], axis=1)
+        fires &= price >= trigger.min_price_usd
+    if index is not None and trigger.max_service_index is not None:
         fires &= index <= trigger.max_service_index
     return np.where(fires.any(axis=1), trigger.first + np.argmax(fires, axis=1), -1)
 
@@ -79,30 +97,13 @@ def triggered_job(
     return job, total, parts
 
 
-def value_trigger(
-    plan: WellPlan,
-    draws: Mapping[str, Array],
-    model: BlockModel,
-    strategy: Strategy,
-    nothing: Mapping[str, Array],
-    value: Value,
-) -> tuple[dict[str, Array], dict[str, Array]]:
-    """Measures and cost parts, each (n,), of a triggered strategy; nothing: the measures wanted of the well left alone;
-    value: makes measures of strategies of fixed dates."""
-    assert strategy.trigger is not None
-    months = trigger_months(model, strategy.trigger)
-    n = months.size
-    measures = {name: values.copy() for name, values in nothing.items()}
+def triggered_outcome(
+    plan: WellPlan, draws: Mapping[str, Array], model: BlockModel, strategy: Strategy, months: IntArray
+) -> tuple[JobOutcome, dict[str, Array]]:
+    """Outcome and cost parts, each (n,), of a strategy whose month differs by trial, with the index of its month."""
     job, cost, parts = triggered_job(plan, draws, strategy, months)
-    index = np.ones(n)
-    for month in np.unique(months[months >= 0]):
-        index[months == month] = model.economics.service_index[int(month)][months == month]
-    whole = outcome(plan, draws, model, strategy, job, cost, index)
-    for month in np.unique(months[months >= 0]):
-        rows = np.flatnonzero(months == month)
-        fixed = replace(strategy, month=int(month), trigger=None)
-        found = value(plan, model.rows(rows), [fixed], outcome_rows(whole, (None, rows)), measures)
-        for name, values in found.items():
-            measures[name][rows] = values[1]
-    executed = measures["executed"]
-    return measures, {name: values * index * executed for name, values in parts.items()}
+    index = np.ones(months.size)
+    for month in np.unique(months[months >= 0]).tolist():
+        index[months == month] = model.economics.service_index[month][months == month]
+    made = outcome(plan, draws, model, strategy, job, cost, index)
+    return made, {name: values * index for name, values in parts.items()}

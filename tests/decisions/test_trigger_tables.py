@@ -11,13 +11,12 @@ import pandas as pd
 import pytest
 
 from refracmc.case.load import load_case
-from refracmc.decisions import trigger_tables
 from refracmc.decisions.gather import gather_well, results_of
-from refracmc.engine.block_model import chunks_of
 from refracmc.engine.blocks import block_task, read_results
 from refracmc.engine.draws import draw
-from refracmc.engine.one_trial import at_its_date, evaluate_one, strategy_log
+from refracmc.engine.one_trial import at_its_date, strategy_log
 from refracmc.engine.plan import blocks_of, build_plan
+from refracmc.engine.volumes import main_volumes
 from tests.decisions.test_job_report import TEXT
 from tests.second_route.awkward import TALLY
 
@@ -93,21 +92,18 @@ def test_volumes_are_those_of_each_trials_own_month(gathered) -> None:
     draws = draw(plan, 0, 512)
     at = plan.names.index("alternating@dear")
     best = plan.strategies[at - 1]
-    (first, *rest) = evaluate_one(plan, draws, plan.dated[0], chunks_of(512))
-    limits = np.concatenate([s.kernel.nothing.limit for s in (first, *rest)])
-    alone = np.concatenate([s.kernel.base.main for s in (first, *rest)])
-    alone[np.arange(plan.horizon) > limits[:, None]] = 0.0
-    eur = np.stack([trials.measures["eur"][row][:512] for row in (0, at)])
-    left, found = trigger_tables.volumes(plan, draws, best, eur, trials.measures["executed"][at][:512])
-    np.testing.assert_allclose(left, alone, rtol=1e-11)
+    left, found = main_volumes(plan, draws, best)
+    np.testing.assert_allclose(
+        found.sum(axis=1) - left.sum(axis=1),
+        trials.measures["incremental_eur"][at][:512],
+        rtol=1e-9,
+        atol=1e-3,
+    )
     for row in (0, 77, 300, 511):
         knowing, fixed = at_its_date(plan, draws, best, row)
         if fixed is None:
-            np.testing.assert_allclose(found[row], alone[row], rtol=1e-11)
+            np.testing.assert_array_equal(found[row], left[row])
             continue
-        part = next(p for p in chunks_of(512) if p.start <= row < p.stop)
-        (streams,) = evaluate_one(knowing, draws, fixed, [part])
-        volumes = streams.date.volumes(streams.valued)[0][row - part.start]
-        np.testing.assert_allclose(found[row], volumes, rtol=1e-9)
-    fixed_fan = np.concatenate([s.date.volumes(s.valued)[0] for s in (first, *rest)])
+        np.testing.assert_allclose(found[row], main_volumes(knowing, draws, fixed)[1][row], rtol=1e-9)
+    _, fixed_fan = main_volumes(plan, draws, plan.dated[0])
     assert not np.allclose(found.mean(axis=0), fixed_fan.mean(axis=0), rtol=1e-3)

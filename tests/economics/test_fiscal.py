@@ -11,7 +11,6 @@ from refracmc.economics.fiscal import (
     FiscalTerms,
     IncomeTax,
     depreciation_weights,
-    gas_netback,
     oil_netback,
 )
 
@@ -53,12 +52,10 @@ def test_write_off_adds_the_expensed_share():
     assert write_off[3] == pytest.approx(0.8 + 0.2 * 0.1429 / 9)
 
 
-def test_netbacks_by_hand():
+def test_netback_by_hand():
     terms = FiscalTerms(0.9, 0.7, severance_oil=0.046, severance_gas=0.075, ad_valorem=0.02)
-    oil, gas = np.array([[70.0, -5.0]]), np.array([[3.0, 1.0]])
+    oil = np.array([[70.0, -5.0]])
     np.testing.assert_allclose(oil_netback(oil, np.array([-4.0]), terms), 0.7 * 0.934 * (oil - 4.0))
-    expected = 0.7 * 0.905 * (gas - 0.5 + 0.08 * 0.3 * oil)
-    np.testing.assert_allclose(gas_netback(gas, -0.5, terms, oil, np.array([0.08]), 0.3), expected)
     assert oil[0, 0] == 70.0  # the input is left as it was
 
 
@@ -75,5 +72,3 @@ def test_wrong_terms_are_refused():
         IncomeTax(1.2)
     with pytest.raises(ValueError, match="job_month"):
         depreciation_weights("macrs_7", 12, 2026, 1, 12)
-    with pytest.raises(ValueError, match="oil_price"):
-        gas_netback(np.ones((1, 2)), 0.0, FiscalTerms(1.0, 0.8), None, 0.1, 0.3)

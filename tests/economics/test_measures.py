@@ -8,7 +8,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from refracmc.economics.measures import (
-    breakeven_price,
     capital_efficiency,
     cvar,
     discount_factors,
@@ -16,7 +15,6 @@ from refracmc.economics.measures import (
     irr_periodic,
     npv,
     npv_end_of_period,
-    payout_months,
     xirr,
     xnpv,
 )
@@ -66,31 +64,6 @@ def test_dates_must_fit():
         xnpv(0.1, [1.0, 2.0], ["2020-01-01"])
     with pytest.raises(ValueError, match="first one"):
         xirr([-1.0, 2.0], ["2020-01-02", "2020-01-01"])
-
-
-@settings(max_examples=200, deadline=None)
-@given(st.lists(st.integers(-3, 3), min_size=1, max_size=12), st.data())
-def test_payout(row, data):
-    job = data.draw(st.integers(0, len(row) - 1))
-    total, expected = sum(row[:job]), math.nan
-    for i in range(job, len(row)):
-        total += row[i]
-        if total >= 0 and any(row):
-            expected = float(i - job + 1)
-            break
-    np.testing.assert_array_equal(payout_months(np.array([row], dtype=float), job), [expected])
-
-
-def test_breakeven_makes_the_incremental_value_zero():
-    rng = np.random.default_rng(8)
-    volume, price = rng.normal(100, 30, (5, 24)), rng.normal(60, 5, (5, 24))
-    factor = 0.7 * discount_factors(24, 0.1)
-    other = rng.normal(-60000, 20000, 5)
-    gain = (factor * volume * price).sum(axis=1) + other
-    flat = breakeven_price(gain, (factor * volume).sum(axis=1), (factor * volume * price).sum(axis=1))
-    again = (factor * volume * flat[:, None]).sum(axis=1) + other
-    np.testing.assert_allclose(again, 0.0, atol=1e-8)
-    assert np.isnan(breakeven_price(np.ones(2), np.array([0.0, -5.0]), np.ones(2))).all()
 
 
 @settings(max_examples=200, deadline=None)

@@ -17,8 +17,8 @@ from refracmc.engine import valuation as engine
 from refracmc.engine.job_arguments import RULES
 from refracmc.engine.shapes import check_jobs
 from refracmc.job.cost import COST_PARTS
+from tests.engine.awkward_cases import CASES, awkward_plan, drawn
 from tests.engine.job_wells import TRIALS, arguments_of, differences, pairs_of, random_jobs
-from tests.engine.kernels import CASES, awkward_plan, drawn
 
 pytest.importorskip("numba")
 

@@ -1,6 +1,6 @@
 """Relations that hold whatever the numbers: two runs of the model whose difference is known beforehand.
 
-Oracle: algebra of the model named beside each. The array kernel is used where both would do the same.
+Oracle: algebra of the model named beside each.
 """
 
 from dataclasses import replace
@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from refracmc.case.load import load_case
-from refracmc.economics.measures import BREAKEVEN_BOUND
+from refracmc.economics.breakeven import BREAKEVEN_BOUND
 from refracmc.engine.draws import draw
 from refracmc.engine.plan import build_plan
 from refracmc.engine.valuation import evaluate
@@ -41,8 +41,7 @@ sleeve_effect_sd = 0.0
 def plan_for(folder: Path, text: str, well: str = "B", **files: str):
     case = load_case(write_case(folder, text, **files))
     number = next(k for k, one in enumerate(case.wells) if one.id == well)
-    plan = build_plan(case, case.wells[number], number, fit_well(case, case.wells[number]))
-    return replace(plan, compiled=False)
+    return build_plan(case, case.wells[number], number, fit_well(case, case.wells[number]))
 
 
 def valued(plan, trials=256, edit=None):

@@ -1,10 +1,9 @@
-"""Isolation methods valued beside stage orders: strategies, draws, kernels, logs, faults.
+"""Isolation methods valued beside stage orders: strategies, draws, logs, faults.
 
-Oracle: the same job outcome through the array and the compiled kernel; the job's log against its days; a run
+Oracle: the job's log against its days; a run
 without the methods' tables against one with them, byte for byte where they share strategies.
 """
 
-import dataclasses
 from pathlib import Path
 
 import numpy as np
@@ -78,16 +77,6 @@ def test_methods_are_strategies_and_change_no_order(tmp_path: Path) -> None:
         for measure, values in b.items():
             np.testing.assert_array_equal(a[measure][at], values[1 + k], err_msg=measure)
     assert a["executed"][1:].any()
-
-
-def test_both_kernels_value_methods_alike(tmp_path: Path) -> None:
-    pytest.importorskip("numba")
-    plan = plan_of(case_of(tmp_path))
-    draws = draw(plan, 0, 40)
-    arrays = evaluate(dataclasses.replace(plan, compiled=False), draws).measures
-    compiled = evaluate(dataclasses.replace(plan, compiled=True), draws).measures
-    for name in ("npv", "incremental_npv", "eur", "job_cost", "job_days"):
-        np.testing.assert_allclose(compiled[name], arrays[name], rtol=1e-9, atol=1e-5, err_msg=name)
 
 
 def test_logs_reconcile_and_a_failed_liner_is_called_off(tmp_path: Path) -> None:

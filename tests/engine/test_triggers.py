@@ -9,10 +9,11 @@ import pytest
 
 from refracmc.case.load import load_case
 from refracmc.commands.trace import trace_content
-from refracmc.engine.block_model import kernel_of, model_block
+from refracmc.engine.block_model import model_block
+from refracmc.engine.cash_flow import limit_alone
 from refracmc.engine.draws import draw
 from refracmc.engine.plan import build_plan
-from refracmc.engine.triggers import trigger_months
+from refracmc.engine.triggers import first_month, trigger_months
 from refracmc.engine.valuation import evaluate
 from refracmc.errors import InputError
 from tests.second_route.awkward import CURVE, HEAD, SAMPLING, TALLY
@@ -79,11 +80,7 @@ def strategy(plan, name: str):
     return next(s for s in plan.strategies if s.name == name)
 
 
-@pytest.mark.parametrize("compiled", [False, True])
-def test_a_window_of_one_month_is_the_fixed_date(plan, compiled: bool) -> None:
-    if compiled:
-        pytest.importorskip("numba")
-    plan = dataclasses.replace(plan, compiled=compiled)
+def test_a_window_of_one_month_is_the_fixed_date(plan) -> None:
     draws = draw(plan, 0, N)
     found = evaluate(plan, draws)
     at = {name: k for k, name in enumerate(plan.names)}
@@ -101,12 +98,13 @@ def test_months_are_the_first_with_condition_and_gate(plan) -> None:
     months = trigger_months(model, low)
     assert (months >= 0).any()
     assert (months < 0).any()
-    limit = kernel_of(model, slice(0, N)).nothing.limit
+    limit = limit_alone(model)
     assert (limit >= 0).any()
+    oil = np.diff(model.own.sums(slice(None))["oil"], axis=1)
     for t in range(N):
         expected = -1
         for i in range(low.first, low.last + 1):
-            rate = model.base.oil[t, i - 1] / (365.25 / 12.0)
+            rate = oil[t, i - 1] / (365.25 / 12.0)
             if i - 1 > limit[t]:  # past its limit the well stands still
                 rate = 0.0
             price = model.economics.main_price[t, i - 1]
@@ -120,25 +118,27 @@ def test_nothing_that_comes_later_is_used(plan) -> None:
     """Rates and prices after month m are changed: no decision up to month m moves. Changed before, some do."""
     model = model_block(plan, draw(plan, 0, N))
     low = strategy(plan, "toe_to_heel@low").trigger
-    months = trigger_months(model, low)
+    limit = limit_alone(model)
+    rate = np.diff(model.own.sums(slice(None))["oil"], axis=1) / (365.25 / 12.0)
+    service = np.stack([model.economics.service_index[i] for i in range(low.first, low.last + 1)], axis=1)
     m = 30
 
-    def changed(columns: slice):
-        main, price = model.base.main.copy(), model.economics.main_price.copy()
-        main[:, columns] *= 0.2
+    def months_if(columns: slice):
+        """Months of the job, the limit as it was, with other rates and prices in some months."""
+        rates, price = rate.copy(), model.economics.main_price.copy()
+        rates[:, columns] *= 0.2
         price[:, columns] = 500.0
-        other = dataclasses.replace(model, economics=dataclasses.replace(model.economics, oil_price=price))
-        for name, value in {"base": dataclasses.replace(model.base, main=main), "unit": model.unit}.items():
-            vars(other)[name] = value  # made once, then kept: what was made before counts
-        vars(other.economics)["money"] = model.economics.money  # limits as they were
-        return other
+        known = slice(low.first - 1, low.last)
+        return first_month(low, limit, rates[:, known], price[:, known], service)
 
+    months = months_if(slice(0, 0))
+    np.testing.assert_array_equal(months, trigger_months(model, low))
     early = (months >= 0) & (months <= m)
     assert early.any()
-    after = trigger_months(changed(slice(m, None)), low)
+    after = months_if(slice(m, None))
     np.testing.assert_array_equal(after[early], months[early])
     assert ((after > m) | (after < 0))[~early].all()
-    assert (trigger_months(changed(slice(0, m)), low)[early] != months[early]).any()
+    assert (months_if(slice(0, m))[early] != months[early]).any()
 
 
 def test_a_trigger_that_never_fires_leaves_the_well_alone(plan) -> None:

@@ -1,12 +1,9 @@
 """The engine and the second route on the same drawn trials: everything the two do not agree on."""
 
 import math
-from dataclasses import replace
-from importlib.util import find_spec
 
 import numpy as np
 
-from refracmc.engine.block_model import chunks_of
 from refracmc.engine.draws import draw
 from refracmc.engine.ledger import month_ledger, nothing_ledger
 from refracmc.engine.one_trial import at_its_date, evaluate_one
@@ -53,24 +50,22 @@ def column(name, engine, plain, out, size=0.0):
 
 
 def compare_trial(plan, draws, strategy, t, streams, measures):
-    """Differences of one trial of one strategy, as texts; measures: cash kernel -> name -> trials."""
+    """Differences of one trial of one strategy, as texts; measures: name -> trials."""
     out: list[str] = []
     inputs = trial_inputs(plan, draws, strategy, t)
     mine = second.run(inputs)
-    at = t - streams.part.start
     left = nothing_ledger(plan, draws, t)
     sliver = slivers(mine, inputs["main"])
     cash_columns(left, mine["nothing"], "nothing", sliver, out)
-    if bool(streams.date.executed[at]) != mine["executed"]:
-        return [*out, f"executed: engine {streams.date.executed[at]}, plain {mine['executed']}"]
-    kernel = streams.kernel
-    if int(kernel.nothing.limit[at]) != mine["nothing"]["limit"]:
-        out.append(f"life alone: engine {kernel.nothing.limit[at]}, plain {mine['nothing']['limit']}")
+    if streams.executed(t) != mine["executed"]:
+        return [*out, f"executed: engine {streams.executed(t)}, plain {mine['executed']}"]
+    if int(streams.cash.limit[t]) != mine["nothing"]["limit"]:
+        out.append(f"life alone: engine {streams.cash.limit[t]}, plain {mine['nothing']['limit']}")
     if mine["executed"]:
-        life = mine["job_month"] + int(streams.valued.life[at])
+        life = mine["job_month"] + int(streams.detail("life", t))
         if life != mine["limit"]:
             out.append(f"life: engine {life}, plain {mine['limit']}")
-        job_numbers(streams, t, at, mine, out)
+        job_numbers(streams, t, mine, out)
     cash_columns(month_ledger(plan, draws, streams, t), mine, "strategy", sliver, out)
     more = abs(mine["measures"]["incremental_eur"])
     gross = mine["measures"]["eur"] + mine["nothing"]["base"]["main"][0]
@@ -80,11 +75,16 @@ def compare_trial(plan, draws, strategy, t, streams, measures):
         "npv": math.fsum(abs(x) for x in mine["cash"]["discounted"]),
         "incremental_eur": mine["measures"]["eur"],
     }
-    for name in MEASURES:
-        for kernel, values in measures.items():
-            if not close(values[name][t], mine["measures"][name], sizes.get(name, 0.0)):
-                out.append(f"{name}, {kernel}: engine {values[name][t]!r}, plain {mine['measures'][name]!r}")
-    return out
+    return out + measures_apart(measures, mine["measures"], t, sizes)
+
+
+def measures_apart(measures, plain, t, sizes):
+    """Measures of a trial that differ, as texts; sizes: see `close`."""
+    return [
+        f"{name}: engine {measures[name][t]!r}, plain {plain[name]!r}"
+        for name in MEASURES
+        if not close(measures[name][t], plain[name], sizes.get(name, 0.0))
+    ]
 
 
 def compare_triggered(plan, draws, strategy, t, measures):
@@ -95,16 +95,8 @@ def compare_triggered(plan, draws, strategy, t, measures):
     if month != mine["job_month"] and mine["executed"]:
         return [f"trigger: engine month {month}, plain {mine['job_month']}"]
     if dated is None:
-        out: list[str] = []
-        for name in MEASURES:
-            for kernel, values in measures.items():
-                if not close(values[name][t], mine["measures"][name]):
-                    out.append(
-                        f"{name}, {kernel}: engine {values[name][t]!r}, plain {mine['measures'][name]!r}"
-                    )
-        return out
-    part = next(p for p in chunks_of(len(measures["arrays"]["npv"])) if p.start <= t < p.stop)
-    streams = evaluate_one(its_plan, draws, dated, [part])[0]
+        return measures_apart(measures, mine["measures"], t, {})
+    streams = evaluate_one(its_plan, draws, dated)
     return compare_trial(its_plan, draws, strategy, t, streams, measures)
 
 
@@ -121,7 +113,7 @@ def slivers(mine, main):
     return {phase: 1e-5 * volume * behind for phase, volume in largest.items()}
 
 
-def job_numbers(streams, t, at, mine, out):
+def job_numbers(streams, t, mine, out):
     job, plain = streams.job, mine["job"]
     for name in ("days", "ct_hours", "called_off", "stuck", "lost", "stages_effective_share"):
         if not close(getattr(job, name)[t], plain[name]):
@@ -132,16 +124,15 @@ def job_numbers(streams, t, at, mine, out):
     for name, value in mine["cost_parts"].items():
         if not close(streams.parts[name][t], value):
             out.append(f"cost {name}: engine {streams.parts[name][t]!r}, plain {value!r}")
-    response = streams.valued.response
     for name, own in (
-        ("q2", "new_rate_per_d"),
+        ("new_rate", "new_rate_per_d"),
         ("keep", "keep"),
         ("scale", "scale"),
         ("acceleration", "acceleration"),
         ("depletion", "depletion"),
     ):
-        if not close(getattr(response, name)[at], mine["streams"][own], 1e-6):
-            out.append(f"{name}: engine {getattr(response, name)[at]!r}, plain {mine['streams'][own]!r}")
+        if not close(streams.detail(name, t), mine["streams"][own], 1e-6):
+            out.append(f"{name}: engine {streams.detail(name, t)!r}, plain {mine['streams'][own]!r}")
 
 
 def cash_columns(ledger, branch, name, sliver, out):
@@ -170,22 +161,15 @@ def compare(plan, rows_of, block=0):
     rows = sorted({t for chosen in rows_of.values() for t in chosen})
     draws = drawn_rows(plan, rows, block)
     found, count = {}, 0
-    parts = chunks_of(len(rows))
     strategies = [s for s in plan.strategies if s.name in rows_of]
-    kernels = {"arrays": False} | ({"compiled": True} if find_spec("numba") else {})
-    measured = {
-        name: evaluate(replace(plan, compiled=on), draws, strategies).measures for name, on in kernels.items()
-    }
+    measured = evaluate(plan, draws, strategies).measures
     for k, strategy in enumerate(strategies):
-        measures = {
-            kernel: {name: values[1 + k] for name, values in of.items()} for kernel, of in measured.items()
-        }
-        streams = evaluate_one(plan, draws, strategy, parts) if strategy.trigger is None else ()
+        measures = {name: values[1 + k] for name, values in measured.items()}
+        streams = evaluate_one(plan, draws, strategy) if strategy.trigger is None else None
         for trial in rows_of[strategy.name]:
             t = rows.index(trial)
-            if strategy.trigger is None:
-                chunk = next(s for s in streams if s.part.start <= t < s.part.stop)
-                texts = compare_trial(plan, draws, strategy, t, chunk, measures)
+            if streams is not None:
+                texts = compare_trial(plan, draws, strategy, t, streams, measures)
             else:
                 texts = compare_triggered(plan, draws, strategy, t, measures)
             count += 1

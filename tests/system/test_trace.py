@@ -4,7 +4,6 @@ Oracle: the trials that `run --keep-trials` wrote, and sums of the trace's own c
 """
 
 import json
-from importlib.util import find_spec
 from itertools import pairwise
 from pathlib import Path
 
@@ -15,16 +14,14 @@ import pytest
 from refracmc.case.load import load_case
 from refracmc.commands.run import run_case
 from refracmc.commands.trace import Trace, plan_of, trace_content, trace_trial
-from refracmc.economics.measures import IRR_CEILING
-from refracmc.engine import plan as plan_module
-from refracmc.engine.cash import PER_TRIAL
+from refracmc.economics.rate_of_return import IRR_CEILING
+from refracmc.measures import PER_TRIAL
 from tests.system.small_case import CASE, TRIALS, changed, refracmc, write_case
 
 CHARTS_OFF = ("[strategies]", "[outputs]\ncharts = false\n[strategies]")
 TAXED = ("[job]", "[fiscal]\n[fiscal.income_tax]\nrate = 0.22\nintangible_fraction = 0.7\n[job]")
 STRATEGIES = ("nothing", "toe_to_heel@2027-01", "mine@2028-04")
 PICKED = (0, 511, 512, 700, TRIALS - 1)
-KERNELS = ["arrays", *(["compiled"] if find_spec("numba") else [])]
 COLUMNS = (
     "revenue_usd",
     "production_tax_usd",
@@ -36,19 +33,16 @@ COLUMNS = (
 )
 
 
-@pytest.fixture(scope="module", params=KERNELS)
-def run(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory):
+@pytest.fixture(scope="module")
+def run(tmp_path_factory: pytest.TempPathFactory):
     """Plans, and inputs and results of their run by trial."""
     folder = tmp_path_factory.mktemp("trace")
     path = write_case(folder, changed(CASE, CHARTS_OFF, TAXED))
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(plan_module, "COMPILED_FROM", 0 if request.param == "compiled" else 10**12)
-        done = run_case(path, folder / "out", workers=1, keep_trials=True)
-        inputs = pd.read_parquet(done.folder / "inputs.parquet")
-        results = pd.read_parquet(done.folder / "results.parquet")
-        case = load_case(path)
-        plans = {well: plan_of(case, well) for well in "AB"}
-        assert {plan.compiled for plan in plans.values()} == {request.param == "compiled"}
+    done = run_case(path, folder / "out", workers=1, keep_trials=True)
+    inputs = pd.read_parquet(done.folder / "inputs.parquet")
+    results = pd.read_parquet(done.folder / "results.parquet")
+    case = load_case(path)
+    plans = {well: plan_of(case, well) for well in "AB"}
     return plans, inputs, results
 
 

@@ -1,6 +1,7 @@
-"""Mixtures of sets of draws through the model: what follows from draws shared with the first of them is made once.
+"""Samples that tell what drives the value: sets of draws mixed, group by group or name by name, through the model.
 
-A mixture takes every name from one set or another, whole arrays as they are.
+A mixture takes every name from one set or another, whole arrays as they are; what follows from draws shared with the
+first of the mixtures is made once.
 """
 
 from __future__ import annotations
@@ -11,11 +12,10 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from .block_jobs import job_outcomes
+from .block_jobs import JobOutcome, job_outcomes
 from .block_model import BlockModel, Draws, model_block, same_draws
-from .cash import JobOutcome
 from .plan import Strategy, WellPlan
-from .valuation import evaluate, value_jobs
+from .valuation import evaluate, months_of, value_jobs
 
 Array = NDArray[np.float64]
 JOB_DRAWS = ("job.", "luck.", "stress.", "strategies.")
@@ -23,7 +23,7 @@ JOB_DRAWS = ("job.", "luck.", "stress.", "strategies.")
 _First = tuple[Draws, BlockModel, JobOutcome | None]
 
 
-def evaluate_mixed(
+def evaluate_samples(
     plan: WellPlan, mixtures: Sequence[Draws], chosen: Sequence[Strategy], wanted: Collection[str]
 ) -> Iterator[dict[str, Array]]:
     """The wanted measures, name -> (1 + S, n), row 0 `nothing`, of each mixture; as `evaluate`, to rounding."""
@@ -34,11 +34,12 @@ def evaluate_mixed(
             first = first or (draws, model, None)
             yield evaluate(plan, draws, chosen, wanted, model).measures
             continue
+        months = months_of(chosen, model.trials)
         jobs = None if first is None else _jobs_like(draws, model, chosen, first)
         if jobs is None:
             jobs, _ = job_outcomes(plan, draws, model, chosen)
         first = first or (draws, model, jobs)
-        yield value_jobs(plan, model, chosen, jobs, wanted)
+        yield value_jobs(plan, model, months, jobs, wanted)
 
 
 def _jobs_like(

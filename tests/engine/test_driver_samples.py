@@ -4,30 +4,26 @@ Oracle: `evaluate`, which shares nothing between mixtures. Negative control: a m
 other set differs, name by name of those that matter.
 """
 
-from dataclasses import replace
-from importlib.util import find_spec
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from refracmc.engine.draws import GROUPS, draw, group_names
-from refracmc.engine.mixed import evaluate_mixed
+from refracmc.engine.driver_samples import evaluate_samples
 from refracmc.engine.valuation import evaluate
-from tests.engine.kernels import CASES, awkward_plan
+from tests.engine.awkward_cases import CASES, awkward_plan
 
 WANTED = ("npv", "incremental_npv", "eur", "job_cost", "job_days")
-WITH_NUMBA = pytest.param(True, marks=pytest.mark.skipif(not find_spec("numba"), reason="numba is an extra"))
 
 
 def agree(one, other) -> bool:
     return all(np.allclose(one[name], other[name], rtol=1e-10, atol=1e-4) for name in WANTED)
 
 
-@pytest.mark.parametrize("compiled", [False, WITH_NUMBA])
 @pytest.mark.parametrize("name", CASES)
-def test_every_group_alone_and_every_name_alone(name: str, compiled: bool, tmp_path: Path) -> None:
-    plan = replace(awkward_plan(name, tmp_path), compiled=compiled)
+def test_every_group_alone_and_every_name_alone(name: str, tmp_path: Path) -> None:
+    plan = awkward_plan(name, tmp_path)
     a, b = draw(plan, 0, 40), draw(plan, 1, 40)
     groups = group_names(plan)
     chosen = [plan.dated[0], plan.dated[-1]]
@@ -35,7 +31,7 @@ def test_every_group_alone_and_every_name_alone(name: str, compiled: bool, tmp_p
     mixtures += [{key: (b if groups[key] == group else a)[key] for key in a} for group in GROUPS]
     mixtures += [a | {key: b[key]} for key in a]
     alone = [evaluate(plan, draws, chosen, WANTED).measures for draws in mixtures]
-    found = list(evaluate_mixed(plan, mixtures, chosen, WANTED))
+    found = list(evaluate_samples(plan, mixtures, chosen, WANTED))
     assert all(agree(one, other) for one, other in zip(found, alone, strict=True))
     assert not agree(found[0], found[1])
     assert sum(not agree(alone[0], other) for other in alone[2:]) > len(GROUPS)
