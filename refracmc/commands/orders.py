@@ -95,9 +95,7 @@ def find_orders(
 
     budget: orders valued in the search. Raises InputError where the well, date or budget cannot be used.
     """
-    from refracmc.reporting.canvas import png_bytes, svg_text
-    from refracmc.reporting.charts_orders import order_front
-    from refracmc.reporting.style import drawing
+    from refracmc.reporting.charts_order_search import draw_order_search
 
     case = load_case(path).with_sampling(trials, seed)
     plan = plan_of(case, well)
@@ -125,8 +123,5 @@ def find_orders(
     make_folder(folder)
     name = f"orders-{well}-{chosen}"
     write_atomic(folder / f"{name}.csv", table.to_csv(index=False, lineterminator="\n").encode("utf-8"))
-    with drawing():
-        figure = order_front(search)
-        write_atomic(folder / f"{name}.png", png_bytes(figure))
-        write_atomic(folder / f"{name}.svg", svg_text(figure).encode("utf-8"))
+    draw_order_search(search, folder / name)
     return OrdersReport(table, folder, _text(search, table))

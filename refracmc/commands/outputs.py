@@ -32,11 +32,11 @@ from refracmc.engine.wells import StoredPlans
 from refracmc.errors import Fault
 from refracmc.measures import PER_TRIAL
 from refracmc.reporting.columns import TABLES
-from refracmc.reporting.page import write_report
+from refracmc.reporting.report import write_report
 from refracmc.reporting.row_files import GROUP_ROWS, ParquetRows
 from refracmc.reporting.stored_tables import Piece, StoredTables, write_piece
 from refracmc.reporting.tables import ReportData, RunFacts, checked_tables, stored_report_data
-from refracmc.reporting.words import verdict
+from refracmc.reporting.verdicts import verdict
 from refracmc.sampling.streams import BLOCK_SIZE
 
 _TABLES = -1

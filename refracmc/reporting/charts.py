@@ -1,12 +1,12 @@
-"""All charts of a report and their files: one list, drawn from the checked tables only.
+"""The charts of a report: one record each, and how they are drawn into files, from the checked tables only.
 
-A chart is added by adding a :class:`ChartKind` to :data:`CHARTS`; the page picks it up by its key.
+A chart is added by adding a :class:`Chart` to :data:`CHARTS`; the page shows it with the tables that follow it.
 """
 
 from __future__ import annotations
 
 import gc
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,97 +14,102 @@ from matplotlib.figure import Figure
 
 from refracmc.engine.executors import run_tasks
 from refracmc.reporting import (
-    canvas,
     charts_dates,
+    charts_days_cost,
     charts_drivers,
-    charts_job,
+    charts_production,
     charts_reach,
     charts_sleeves,
     charts_timeline,
     charts_value,
-    style,
 )
 from refracmc.reporting.files import file_stems, write_whole
-from refracmc.reporting.parts import MOST_WELLS
+from refracmc.reporting.page import MOST_WELLS, DrawnChart
+from refracmc.reporting.pictures import png_bytes, svg_text
+from refracmc.reporting.style import drawing
 from refracmc.reporting.tables import ReportData
 
 
 @dataclass(frozen=True, slots=True)
-class ChartKind:
-    """One kind of chart: key (part of the file name), what it shows, and the drawing function."""
+class Chart:
+    """A chart of a well: key (part of the file name), what it shows, and the drawing function.
+
+    The function takes the checked tables and the well's id; it computes nothing but places on the paper, and
+    returns None where the tables have no rows for the well.
+    """
 
     key: str
     caption: str
     draw: Callable[[ReportData, str], Figure | None]
 
 
-CHARTS: tuple[ChartKind, ...] = (
-    ChartKind(
+CHARTS: tuple[Chart, ...] = (
+    Chart(
         "distribution",
         "Share of trials above a value: further right is better; the height where a curve of incremental NPV "
         "meets zero is the chance that the refrac beats doing nothing.",
         charts_value.distribution,
     ),
-    ChartKind(
+    Chart(
         "dates",
         "Value against the month in which the job starts; doing nothing is the line at zero. The lower panel "
         "shows the same means on a scale on which dates and orders can be told apart.",
         charts_dates.dates,
     ),
-    ChartKind(
+    Chart(
         "strategies",
         "NPV of all strategies over the band of doing nothing; dates run from left to right in each block.",
         charts_value.strategies,
     ),
-    ChartKind(
+    Chart(
         "orders",
         "What the stage order changes: value, days, cost and the share of stages effectively treated.",
         charts_value.orders,
     ),
-    ChartKind(
+    Chart(
         "production",
         "Monthly volume on a log scale: history, and the fan with and without the refrac.",
-        charts_job.production,
+        charts_production.production,
     ),
-    ChartKind("cost", "How the mean cost of the job builds up, largest part first.", charts_job.cost),
-    ChartKind(
+    Chart("cost", "How the mean cost of the job builds up, largest part first.", charts_days_cost.best_cost),
+    Chart(
         "timeline",
         "Where the coiled tubing is and what it does, as planned and in one simulated trial.",
         charts_timeline.timeline,
     ),
-    ChartKind(
+    Chart(
         "sleeves",
         "What every sleeve is, hour by hour, in the simulated trial of the timeline.",
         charts_sleeves.sleeve_map,
     ),
-    ChartKind(
+    Chart(
         "spread",
         "Days and cost of each order: the mean built up from its parts, and the spread of the trials.",
-        charts_sleeves.job_spread,
+        charts_days_cost.by_order,
     ),
-    ChartKind(
+    Chart(
         "stress",
         "How far the stages placed so far lower the horizontal stress contrast along the lateral, and what each stage "
         "meets when it is pumped: the same sum in any order, met by other stages.",
         charts_sleeves.stress_state,
     ),
-    ChartKind(
+    Chart(
         "failures",
         "What one failed shift costs by the sleeve it happens at, with its chance and if it happens.",
         charts_sleeves.failures,
     ),
-    ChartKind(
+    Chart(
         "reach",
         "Push and pull at the tool by depth against the force a sleeve needs, and the share of trials in which it is "
         "enough: a screen.",
         charts_reach.reach,
     ),
-    ChartKind(
+    Chart(
         "drivers",
         "Which groups of inputs the variance comes from, alone and with their interactions.",
         charts_drivers.drivers,
     ),
-    ChartKind(
+    Chart(
         "tornado",
         "How far the mean value lies from that of all trials where one input is low or high.",
         charts_drivers.tornado,
@@ -116,25 +121,28 @@ _SHARES = 3
 """Parts into which the charts of a well are cut for worker processes."""
 
 
-def _draw(state: tuple[ReportData, Path], task: tuple[str, int]) -> dict[str, str]:
-    """Draw every third chart of one well, beginning with a given one; returns SVG texts by chart key."""
-    data, folder = state
-    well, first = task
-    stem = file_stems(data.wells)[well]
+def write_pictures(figure: Figure, stem: Path) -> str:
+    """Write a figure as STEM.png and STEM.svg, each whole or not at all; returns the SVG text."""
+    svg = svg_text(figure)
+    write_whole(stem.with_name(f"{stem.name}.png"), png_bytes(figure))
+    write_whole(stem.with_name(f"{stem.name}.svg"), svg.encode("utf-8"))
+    return svg
+
+
+def draw_some(charts: Iterable[Chart], data: ReportData, well: str, folder: Path, end: str) -> dict[str, str]:
+    """Draw charts of a well into ``folder`` as ``<chart>-<end>.png`` and ``.svg`` (no end: ``<chart>``).
+
+    Returns the SVG texts by chart key, in order, without charts that had nothing to show.
+    """
     drawn: dict[str, str] = {}
     collecting = gc.isenabled()
     gc.disable()  # figures are full of cycles: collect the young ones once, at the end
     try:
-        with style.drawing():
-            for kind in CHARTS[first::_SHARES]:
-                figure = kind.draw(data, well)
-                if figure is None:
-                    continue
-                name = f"{kind.key}-{stem}"
-                write_whole(folder / f"{name}.png", canvas.png_bytes(figure))
-                drawn[kind.key] = canvas.svg_text(figure)
-                write_whole(folder / f"{name}.svg", drawn[kind.key].encode("utf-8"))
-                canvas.release(figure)
+        with drawing():
+            for chart in charts:
+                figure = chart.draw(data, well)
+                if figure is not None:
+                    drawn[chart.key] = write_pictures(figure, folder / f"{chart.key}{end and '-'}{end}")
         gc.collect(0)
     finally:
         if collecting:
@@ -142,24 +150,33 @@ def _draw(state: tuple[ReportData, Path], task: tuple[str, int]) -> dict[str, st
     return drawn
 
 
+def _draw_share(state: tuple[ReportData, Path], task: tuple[str, int]) -> dict[str, str]:
+    """Draw every third chart of one well, beginning with a given one; returns SVG texts by chart key."""
+    data, folder = state
+    well, first = task
+    return draw_some(CHARTS[first::_SHARES], data, well, folder, file_stems(data.wells)[well])
+
+
 def draw_charts(
     data: ReportData, folder: Path, workers: int = 1, beside: Callable[[], object] | None = None
-) -> dict[tuple[str, str], str]:
+) -> Mapping[str, tuple[DrawnChart, ...]]:
     """Draw every chart of every well into ``folder`` as ``<chart>-<well>.png`` and ``.svg``.
 
-    beside: called once, in this process, while workers draw. Returns SVG texts by (chart key, well id) of the
-    wells on the page. Same tables, same bytes (for one version of Matplotlib), whatever the number of worker processes.
+    beside: called once, in this process, while workers draw. Returns all charts by well id, for the wells on the page.
+    Same tables, same bytes (for one version of Matplotlib), whatever the number of worker processes.
     """
     folder.mkdir(parents=True, exist_ok=True)
     tasks = [(well, first) for well in data.wells for first in range(_SHARES)]
-    drawn: dict[tuple[str, str], str] = {}
-    shown = set(data.wells[:MOST_WELLS])  # the texts of all wells would fill the memory
-    for (well, _), made in run_tasks(_draw, (data, folder), tasks, workers):
-        if well in shown:
-            drawn |= {(key, well): svg for key, svg in made.items()}
+    texts: dict[str, dict[str, str]] = {well: {} for well in data.wells[:MOST_WELLS]}
+    for (well, _), drawn in run_tasks(_draw_share, (data, folder), tasks, workers):
+        if well in texts:  # the texts of all wells would fill the memory
+            texts[well] |= drawn
         if beside is not None:
             beside()
             beside = None
     if beside is not None:
         beside()
-    return drawn
+    return {
+        well: tuple(DrawnChart(chart.key, chart.caption, svg.get(chart.key, "")) for chart in CHARTS)
+        for well, svg in texts.items()
+    }

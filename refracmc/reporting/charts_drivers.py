@@ -1,20 +1,15 @@
-"""Charts of what the result hangs on: one input at a time, and variance shares of groups of inputs.
-
-Same rules as :mod:`refracmc.reporting.charts_value`: tables in, a figure out, or None without rows.
-"""
+"""Charts of what the result hangs on: one input at a time, and variance shares of groups of inputs."""
 
 from __future__ import annotations
 
 import numpy as np
 import pandas as pd
-from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 
 from refracmc.reporting import style
-from refracmc.reporting.charts_value import zero_line
-from refracmc.reporting.numbers import MILLION, significant
+from refracmc.reporting.captions import error_range, footer, spoken, strategy_words
+from refracmc.reporting.rounding import MILLION, significant
 from refracmc.reporting.tables import ReportData
-from refracmc.reporting.words import error_range, footer, spoken, strategy_words
 
 TARGETS = {
     "npv": "the NPV",
@@ -44,38 +39,28 @@ def tornado(data: ReportData, well: str) -> Figure | None:
         1.6 + 0.3 * len(rows),
     )
     axes = style.panel(figure, (3.0, 0.98, 0.2, 0.7))
-    y = np.arange(len(rows))[::-1].astype(float)
+    y = np.arange(len(rows))[::-1].astype(
+        float
+    )  # a number stands on white, so that the line at zero stops at it
     style.bars(axes, base, low, y - 0.31, y + 0.31, style.PALETTE[4])
     style.bars(axes, base, high, y - 0.31, y + 0.31, style.PALETTE[0])
     axes.axvline(base, color=style.INK, lw=1)
-    zero_line(axes, upright=True)
+    style.zero_line(axes, upright=True)
     left, right = float(min(low.min(), high.min(), base, 0)), float(max(low.max(), high.max(), base, 0))
     room = (right - left or 1.0) * 0.12
     for at, end, other, value in (
         *zip(y, low, high, rows["low_input"], strict=True),
         *zip(y, high, low, rows["high_input"], strict=True),
     ):
-        outward = end < other or (end == other and end < base)
-        away = room * 0.06
-        axes.text(
-            end - away if outward else end + away,
-            at,
-            significant(float(value)),
-            fontsize=7.4,
-            va="center",
-            ha="right" if outward else "left",
-            zorder=5,
-            bbox={
-                "facecolor": "white",
-                "edgecolor": "none",
-                "pad": 0.8,
-            },  # the line at zero stops at a number
-        )
+        leftward = end < other or (end == other and end < base)
+        place, side = (end - 0.06 * room, "right") if leftward else (end + 0.06 * room, "left")
+        axes.text(place, at, significant(float(value)), fontsize=7.4, va="center", ha=side, zorder=5,
+                  bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8})  # fmt: skip
     names = [
-        style.shorten(str(n), 40) + (f", {u}" if u not in ("", "1") and u not in str(n) else "")
-        for n, u in zip(rows["input"], rows["unit"], strict=True)
+        style.shorten(str(name), 40) + ("" if unit in ("", "1") or unit in name else f", {unit}")
+        for name, unit in zip(rows["input"], rows["unit"], strict=True)
     ]
-    style.set_ticks(axes, "y", list(y), [style.wrap(n, 44) for n in names], grid=False, size=7.6)
+    style.set_ticks(axes, "y", list(y), [style.wrap(name, 44) for name in names], grid=False, size=7.6)
     style.value_axis(axes, "x", left - room, right + room)
     axes.set_ylim(-0.6, len(rows) - 0.4)
     style.name_axis(axes, "x", "Mean incremental NPV, US$ million")
@@ -115,45 +100,25 @@ def drivers(data: ReportData, well: str) -> Figure | None:
     gap, left = 0.25, 2.1
     width = (style.WIDTH - left - 0.15 - gap * (len(targets) - 1)) / len(targets)
     y = np.arange(len(groups))[::-1].astype(float)
-    spread = max(
-        float((rows["total"] + rows["total_ci"]).max()), float((rows["first"] + rows["first_ci"]).max()), 0.1
-    )
+    widest = max(*(float((rows[kind] + rows[f"{kind}_ci"]).max()) for kind in ("total", "first")), 0.1)
     floor = min(float((rows["first"] - rows["first_ci"]).min()), 0.0)
     for k, target in enumerate(targets):
         x0 = left + k * (width + gap)
         axes = style.panel(figure, (x0, 0.85, style.WIDTH - x0 - width, 1.0))
         part = rows[rows["target"] == target].set_index("group").reindex(groups)
-        for kind, shift, face, colour in (
-            ("first", 0.13, style.PALETTE[0], style.PALETTE[0]),
-            ("total", -0.13, "white", style.PALETTE[1]),
+        for kind, shift, face, colour, marker in (
+            ("first", 0.13, style.PALETTE[0], style.PALETTE[0], "o"),
+            ("total", -0.13, "white", style.PALETTE[1], "s"),
         ):
             value, error = part[kind].to_numpy(), part[f"{kind}_ci"].to_numpy()
-            bars = [[(v - e, h + shift), (v + e, h + shift)] for v, e, h in zip(value, error, y, strict=True)]
-            axes.add_collection(LineCollection(bars, colors=colour, linewidths=1.5))
-            axes.plot(
-                value,
-                y + shift,
-                ls="",
-                marker="o" if kind == "first" else "s",
-                ms=5.2,
-                mew=1.5,
-                mfc=face,
-                mec=colour,
-            )
-        style.value_axis(axes, "x", floor - 0.04, spread * 1.06, most=6 if len(targets) < 3 else 4)
+            style.spans(axes, value - error, value + error, y + shift, colour, 1.5)
+            axes.plot(value, y + shift, ls="", marker=marker, ms=5.2, mew=1.5, mfc=face, mec=colour)
+        style.value_axis(axes, "x", floor - 0.04, widest * 1.06, most=6 if len(targets) < 3 else 4)
         axes.set_ylim(-0.6, len(groups) - 0.4)
         labels = [style.wrap(style.shorten(spoken(g), 56), 30) for g in groups]
         style.set_ticks(axes, "y", list(y), labels if k == 0 else [""] * len(groups), grid=False)
         title = style.shorten(f"of {TARGETS.get(target, spoken(target))}", 70)
-        axes.text(
-            0,
-            1.03,
-            style.wrap(title, int(width / 0.09)),
-            fontsize=8.5,
-            fontweight="bold",
-            va="bottom",
-            transform=axes.transAxes,
-        )
+        style.title_panel(axes, style.wrap(title, int(width / 0.09)))
         style.name_axis(axes, "x", "Share of the variance")
     style.legend_row(
         figure,

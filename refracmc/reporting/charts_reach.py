@@ -1,7 +1,4 @@
-"""Chart of the force at the tool by depth, and of the share of trials in which it shifts each sleeve.
-
-Same rules as :mod:`refracmc.reporting.charts_value`: tables in, a figure out, or None without rows.
-"""
+"""Chart of the force at the tool by depth, and of the share of trials in which it shifts each sleeve."""
 
 from __future__ import annotations
 
@@ -9,8 +6,8 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from refracmc.reporting import style
+from refracmc.reporting.captions import block_trials, footer
 from refracmc.reporting.tables import ReportData
-from refracmc.reporting.words import footer
 
 _WAYS = (("push", style.PALETTE[1], "-"), ("pull", style.PALETTE[0], (0, (5, 1.5))))
 
@@ -21,7 +18,7 @@ def reach(data: ReportData, well: str) -> Figure | None:
     if rows.empty:
         return None
     beyond = rows[~rows["planned"].to_numpy(dtype=bool)]
-    told = (
+    beyond_reach = (
         "The plan reaches all sleeves."
         if beyond.empty
         else f"Shaded: {len(beyond)} of {len(rows)} sleeves beyond the reach of the plan; they are not worked."
@@ -32,9 +29,9 @@ def reach(data: ReportData, well: str) -> Figure | None:
             data,
             f"standard errors of the shares up to {100 * float(rows['reached_share_se'].max()):.1f} points",
             money=False,
-            trials=min(data.facts.trials, 512),
-            extra=f"{told} A soft-string screen: reach defers to the operator's procedures and the contractor's "
-            "modelling. Push below 0: the tubing does not get there.",
+            trials=block_trials(data),
+            extra=f"{beyond_reach} A soft-string screen: reach defers to the operator's procedures and the "
+            "contractor's modelling. Push below 0: the tubing does not get there.",
         ),
         5.0,
     )

@@ -1,7 +1,4 @@
-"""Chart of the job hour by hour: depth of the coiled tubing in the plan and in one simulated trial.
-
-Same rules as :mod:`refracmc.reporting.charts_value`: tables in, a figure out, or None without rows.
-"""
+"""Chart of the job hour by hour: depth of the coiled tubing in the plan and in one simulated trial."""
 
 from __future__ import annotations
 
@@ -12,13 +9,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
-from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 
 from refracmc.reporting import style
-from refracmc.reporting.charts_job import REFRAC_COLOUR
+from refracmc.reporting.captions import footer, spoken, strategy_words
 from refracmc.reporting.tables import ReportData
-from refracmc.reporting.words import footer, spoken, strategy_words
 
 _Array = np.ndarray[Any, np.dtype[np.float64]]
 
@@ -63,8 +58,8 @@ def tool_path(rows: pd.DataFrame) -> _Array:
 
 def failed(outcomes: Sequence[Any]) -> np.ndarray[Any, np.dtype[np.bool_]]:
     """Which outcomes say that something went wrong; a missing one does not."""
-    said = ["" if o is None or o != o else str(o).strip().lower() for o in outcomes]
-    return np.array([_WRONG.search(text) is not None for text in said], dtype=np.bool_)
+    texts = ["" if o is None or o != o else str(o).strip().lower() for o in outcomes]
+    return np.array([_WRONG.search(text) is not None for text in texts], dtype=np.bool_)
 
 
 def _at_surface(rows: pd.DataFrame) -> np.ndarray[Any, np.dtype[np.bool_]]:
@@ -76,8 +71,8 @@ def _at_surface(rows: pd.DataFrame) -> np.ndarray[Any, np.dtype[np.bool_]]:
 def work_hours(rows: pd.DataFrame) -> tuple[float, float]:
     """First and last hour of work in the well, rare events included; what else comes before and after with the
     tubing out is left out."""
-    told = rows["action"].isin((*_PUMPED, *_STUCK, "casing_failure")).to_numpy(dtype=bool)
-    busy = rows[~_at_surface(rows) | told]
+    worked = rows["action"].isin((*_PUMPED, *_STUCK, "casing_failure")).to_numpy(dtype=bool)
+    busy = rows[~_at_surface(rows) | worked]
     if busy.empty:
         return float(rows["start_hour"].min()), float(rows["end_hour"].max())
     return float(busy["start_hour"].min()), float(busy["end_hour"].max())
@@ -104,13 +99,8 @@ def _timeline_panel(axes: Axes, rows: pd.DataFrame, lift: float, top: float) -> 
     action = rows["action"].to_numpy(dtype=str)
     treat = rows[(action == "treat") & ~_at_surface(rows)]
     if len(treat):
-        bars = [
-            [(a, d), (b, d)]
-            for a, b, d in zip(treat["start_hour"], treat["end_hour"], treat["depth_ft"], strict=True)
-        ]
-        axes.add_collection(
-            LineCollection(bars, colors=REFRAC_COLOUR, linewidths=4, capstyle="butt", zorder=4.5)
-        )
+        style.spans(axes, treat["start_hour"], treat["end_hour"], treat["depth_ft"], style.REFRAC_COLOUR, 4,
+                    capstyle="butt", zorder=4.5)  # fmt: skip
         seen.add("treat")
     for name, marker, colour, _ in _EVENTS:
         mine = (action == name) & np.isfinite(depth)
@@ -121,16 +111,8 @@ def _timeline_panel(axes: Axes, rows: pd.DataFrame, lift: float, top: float) -> 
     wrong = failed(rows["outcome"].tolist()) | np.isin(action, _STUCK)
     inside = wrong & np.isfinite(depth)
     if inside.any():
-        axes.plot(
-            middle[inside],
-            np.maximum(depth[inside], top),
-            ls="",
-            marker="x",
-            ms=7.5,
-            mew=2,
-            color=style.BAD,
-            zorder=5,
-        )
+        place = np.maximum(depth[inside], top)
+        axes.plot(middle[inside], place, ls="", marker="x", ms=7.5, mew=2, color=style.BAD, zorder=5)
         seen.add("wrong")
     return seen
 
@@ -150,16 +132,8 @@ def _spans(axes: Axes, rows: pd.DataFrame, middle: float, shown: tuple[float, fl
             continue
         axes.axvspan(left, right, color=style.GRID, lw=0, alpha=0.7)
         if (right - left) / (shown[1] - shown[0]) > 0.02:
-            axes.text(
-                (left + right) / 2,
-                middle,
-                f"{name}, {stop - start:,.0f} h",
-                rotation=90,
-                ha="center",
-                va="center",
-                fontsize=7.6,
-                color=style.FAINT,
-            )
+            axes.text((left + right) / 2, middle, f"{name}, {stop - start:,.0f} h", rotation=90, ha="center",
+                      va="center", fontsize=7.6, color=style.FAINT)  # fmt: skip
 
 
 def timeline(data: ReportData, well: str) -> Figure | None:
@@ -208,22 +182,14 @@ def timeline(data: ReportData, well: str) -> Figure | None:
         style.value_axis(axes, "y", highest, lowest, most=5)
         axes.set_ylim(lowest, highest)
         style.name_axis(axes, "y", "Depth, ft", 0.55)
-        said = {"planned": "As planned", "typical": "One simulated trial"}.get(scenario, spoken(scenario))
+        name = {"planned": "As planned", "typical": "One simulated trial"}.get(scenario, spoken(scenario))
         hours, days = float(part["end_hour"].max()), float(part["end_hour"].max()) / 24
-        axes.text(
-            0,
-            1.03,
-            f"{said}: {hours:,.0f} h, {days:,.1f} days of 24 h in all",
-            fontsize=8.5,
-            fontweight="bold",
-            va="bottom",
-            transform=axes.transAxes,
-        )
+        style.title_panel(axes, f"{name}: {hours:,.0f} h, {days:,.1f} days of 24 h in all")
         if k == len(scenarios) - 1:
             style.name_axis(axes, "x", "Hours since the start of the job")
     marks = [style.Mark("coiled tubing", style.FAINT)]
     if "treat" in seen:
-        marks.append(style.Mark("treat", REFRAC_COLOUR))
+        marks.append(style.Mark("treat", style.REFRAC_COLOUR))
     marks += [style.Mark(label, c, "dot", marker=m) for name, m, c, label in _EVENTS if name in seen]
     if "wrong" in seen:
         marks.append(style.Mark("went wrong", style.BAD, "dot", marker="x"))

@@ -1,89 +1,111 @@
-"""Everything a report writes: summary, tables, charts and the self-contained page, in one call."""
+"""What a page is made of (sections of notes, tables and charts) and how it becomes HTML.
+
+The HTML stands in ``templates/page.html``, which escapes all text by itself; a chart is an SVG document made by this
+package.
+"""
 
 from __future__ import annotations
 
-import io
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
-import pandas as pd
-import pyarrow as pa
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup, escape
 
-from refracmc.reporting.evidence import Drawn
-from refracmc.reporting.files import write_whole
-from refracmc.reporting.parts import render_page
-from refracmc.reporting.row_files import csv_head, plain_csv
-from refracmc.reporting.sections import all_sections
-from refracmc.reporting.stored_tables import StoredTables
-from refracmc.reporting.tables import ReportData
-from refracmc.reporting.words import money_basis
+MOST_WELLS = 20
+"""Wells whose evidence stands on the page; of further wells the page says where their files are."""
 
 
-def page_html(data: ReportData, drawn: Drawn) -> str:
-    """The page as HTML text. ``drawn``: SVG texts by (chart key, well id), empty: no charts."""
-    facts = data.facts
-    title = f"{facts.title or facts.name}: refracture, when and how, or leave"
-    count = len(data.wells)
-    subtitle = (
-        f"Case {facts.name}, {count} well{'' if count == 1 else 's'}, {facts.trials:,} trials a strategy, "
-        f"{money_basis(facts)}. ± is one standard error."
+@dataclass(frozen=True, slots=True)
+class Note:
+    """Paragraphs with an optional title; kind: plain, caution, or verdict-<advice>."""
+
+    paragraphs: tuple[str, ...]
+    title: str = ""
+    kind: str = "plain"
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Rows of ready text under a head; the first ``left`` columns stand left, numbers right.
+
+    collapsed: shown folded under its caption. strong: (row, column) cells set in bold. Raises ValueError where a row
+    has more or fewer cells than the head.
+    """
+
+    caption: str
+    head: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    left: int = 1
+    collapsed: bool = False
+    note: str = ""
+    strong: frozenset[tuple[int, int]] = frozenset()
+
+    def __post_init__(self) -> None:
+        for row in self.rows:
+            if len(row) != len(self.head):
+                raise ValueError(
+                    f"table {self.caption!r}: a row has {len(row)} cells, the head {len(self.head)}"
+                )
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnChart:
+    """A chart of the page: key, caption, SVG text (empty where there was nothing to draw)."""
+
+    key: str
+    caption: str
+    svg: str
+
+
+Block = Note | Table | DrawnChart
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A titled part of the page; anchor: its place in the list of contents (letters, digits, ``-``)."""
+
+    title: str
+    anchor: str
+    blocks: tuple[Block, ...]
+
+
+_UNBROKEN = re.compile(r"(?<![\w-])(?:\d{4}-\d\d(?![\w-])|[−\d][\d.,]* ± \d[\d.,]*\d(?: %)?)")
+"""Months, and values with their errors: never broken over two lines."""
+_TAG = re.compile(r"<[^<>]*>")
+_STYLE = re.compile(r"<style[^>]*>[^<]*</style>")
+_REFERENCE = re.compile(r'(?<= )id="|url\(#|xlink:href="#')
+
+
+def _unbroken(text: str) -> Markup:
+    """Text with what must stay on one line marked."""
+    return Markup(_UNBROKEN.sub(r'<span class="o">\g<0></span>', str(escape(text))))
+
+
+def inline_svg(svg: str, prefix: str) -> Markup:
+    """SVG of this package for a page: no prolog, no namespaces, no size, ids behind ``prefix``."""
+    body = _STYLE.sub("", svg[svg.index("<svg") :])
+    opening = body.index(">")
+    head = re.sub(r' (xmlns|xmlns:xlink|width|height)="[^"]*"', "", body[:opening])
+    rest = _TAG.sub(lambda tag: _REFERENCE.sub(rf"\g<0>{prefix}-", tag.group()), body[opening:])
+    return Markup((head + rest).replace(' xlink:href="#', ' href="#'))
+
+
+def render_page(title: str, subtitle: str, sections: Sequence[Section]) -> str:
+    """A whole page that stands alone: no scripts, no files, no addresses."""
+    templates = Environment(
+        loader=FileSystemLoader(Path(__file__).parent / "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
     )
-    return render_page(title, subtitle, all_sections(data, drawn))
-
-
-def csv_bytes(frame: pd.DataFrame) -> bytes:
-    """Table as CSV: numbers by their shortest exact text, missing values empty, text quoted only where needed.
-
-    Written by Arrow, ten times faster than by pandas, unless a text holds a comma, quote or line break.
-    """
-    rows = plain_csv(pa.Table.from_pandas(frame, preserve_index=False))
-    if rows is None:
-        return bytes(frame.to_csv(index=False, lineterminator="\n").encode("utf-8"))
-    return csv_head(frame.columns) + rows
-
-
-def write_table(frame: pd.DataFrame, stem: Path) -> list[Path]:
-    """Write one table as STEM.csv and STEM.parquet, each whole or not at all; returns the paths."""
-    csv, parquet = stem.with_suffix(".csv"), stem.with_suffix(".parquet")
-    write_whole(csv, csv_bytes(frame))
-    stream = io.BytesIO()
-    frame.to_parquet(stream, index=False, engine="pyarrow", compression="zstd")
-    write_whole(parquet, stream.getvalue())
-    return [csv, parquet]
-
-
-def write_tables(data: ReportData, folder: Path) -> list[Path]:
-    """Write ``summary.csv/.parquet`` into ``folder`` and all other tables into ``folder/tables``."""
-    (folder / "tables").mkdir(parents=True, exist_ok=True)
-    written: list[Path] = []
-    tables = data.tables
-    for key in tables:
-        stem = folder / key if key == "summary" else folder / "tables" / key
-        if isinstance(tables, StoredTables) and key not in tables.whole:
-            written += tables.write(key, stem)
-        else:
-            written += write_table(tables[key], stem)
-    return written
-
-
-def write_report(data: ReportData, folder: Path, charts: bool = True, workers: int = 1) -> list[Path]:
-    """Write tables, charts (if asked for) and ``report.html`` into ``folder``; returns the paths written.
-
-    Every file is written beside its place and renamed when whole. Same data, same bytes, with any number of
-    worker processes (they only draw).
-    """
-    folder = Path(folder)
-    written: list[Path] = []
-    drawn: Drawn = {}
-
-    def tables() -> None:
-        written.extend(write_tables(data, folder))
-
-    if not charts:
-        tables()
-    else:
-        from refracmc.reporting.charts import draw_charts
-
-        drawn = draw_charts(data, folder / "charts", workers, tables)
-        written += sorted((folder / "charts").glob("*.[ps][nv]g"))
-    write_whole(folder / "report.html", page_html(data, drawn).encode("utf-8"))
-    return [*written, folder / "report.html"]
+    templates.filters |= {"unbroken": _unbroken, "inline": inline_svg}
+    return templates.get_template("page.html").render(
+        title=title,
+        subtitle=subtitle,
+        sections=[(s, [(type(b).__name__, b) for b in s.blocks]) for s in sections],
+    )

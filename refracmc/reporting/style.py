@@ -1,4 +1,4 @@
-"""Look of the charts: palette, figure frame, legend row, SVG for the page.
+"""Look of the charts: palette, figure frame, panels and their axes, bars and whiskers, legend.
 
 The palette was searched so that all pairs stay apart under normal sight and under full protanopia,
 deuteranopia and tritanopia (Machado, Oliveira & Fernandes 2009 matrices; smallest CIE 1976 distance above 20,
@@ -8,7 +8,7 @@ that a user's settings change nothing; text stays text in SVG files.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, cast
@@ -21,7 +21,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 
-from refracmc.reporting.canvas import blank, blank_axes
+from refracmc.reporting.pictures import DPI, FONT
 
 INK = "#1f262d"
 FAINT = "#68727c"
@@ -30,13 +30,14 @@ BACKGROUND_CURVE = "#cfd5da"
 NOTHING_COLOUR = "#4d565f"
 BAD = "#c02717"
 PALETTE = ("#7d2bb0", "#d07619", "#2fa996", "#6b2c0b", "#8c9fd6", "#c9ac78")
+REFRAC_COLOUR = PALETTE[0]
 DASHES: tuple[Any, ...] = ("-", (0, (5, 1.5)), (0, (1.5, 1.2)), (0, (6, 1.5, 1.5, 1.5)), (0, (3, 3)), "-")
 MARKERS = ("o", "s", "^", "D", "v", "P")
 WIDTH = 9.0
 
 _RC: dict[str, Any] = {
     "font.family": ["sans-serif"],
-    "font.sans-serif": ["DejaVu Sans"],
+    "font.sans-serif": [FONT],
     "font.size": 8.5,
     "axes.edgecolor": FAINT,
     "axes.linewidth": 0.7,
@@ -65,7 +66,7 @@ def drawing() -> Iterator[None]:
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """One entry of a legend row; form: line, dash, band, tick, dot (filled marker) or ring (open marker)."""
+    """One entry of a legend row; form: line, band, dot (filled marker) or ring (open marker)."""
 
     label: str
     colour: str
@@ -76,7 +77,7 @@ class Mark:
 
 def frame(title: str, footer: str, height: float) -> Figure:
     """Empty figure, ``WIDTH`` x ``height`` inches: title at the top left, footer lines at the bottom."""
-    figure = blank(WIDTH, height)
+    figure = Figure(figsize=(WIDTH, height), dpi=DPI, facecolor="white")
     figure.text(0.1 / WIDTH, 1 - 0.1 / height, title, fontsize=11, fontweight="bold", va="top")
     figure.text(0.1 / WIDTH, 0.07 / height, wrap(footer, 170), fontsize=7.2, color=FAINT, va="bottom",
                 linespacing=1.25)  # fmt: skip
@@ -107,8 +108,18 @@ def panel(figure: Figure, box: tuple[float, float, float, float]) -> Axes:
     """
     left, bottom, right, top = box
     width, height = figure.get_size_inches()
-    rect = (left / width, bottom / height, (width - left - right) / width, (height - bottom - top) / height)
-    return blank_axes(figure, rect)
+    axes = figure.add_axes(
+        (left / width, bottom / height, (width - left - right) / width, (height - bottom - top) / height)
+    )
+    axes.xaxis.set_visible(False)
+    axes.yaxis.set_visible(False)
+    axes.set_autoscale_on(False)
+    return axes
+
+
+def title_panel(axes: Axes, text: str) -> None:
+    """Bold title over the left end of a panel."""
+    axes.text(0, 1.03, text, fontsize=8.5, fontweight="bold", va="bottom", transform=axes.transAxes)
 
 
 def bars(axes: Axes, x0: Any, x1: Any, y0: Any, y1: Any, colour: str) -> None:
@@ -118,6 +129,27 @@ def bars(axes: Axes, x0: Any, x1: Any, y0: Any, y1: Any, colour: str) -> None:
     corners = np.stack([np.stack(xy, axis=-1) for xy in ((a, b), (c, b), (c, d), (a, d))], axis=1)
     drawn = PolyCollection(corners[(a != c) & (b != d)], facecolors=colour, linewidths=0)
     axes.add_collection(drawn, autolim=False)
+
+
+def spans(axes: Axes, low: Any, high: Any, at: Any, colours: Any, width: float, upright: bool = False,
+          **more: Any) -> None:  # fmt: skip
+    """Straight lines of a width in points from ``low`` to ``high`` at the height ``at`` (upright: at the place ``at``),
+    arrays or single numbers, as one artist."""
+    a, b, c = (np.atleast_1d(v).astype(float) for v in np.broadcast_arrays(low, high, at))
+    ends = ((c, a), (c, b)) if upright else ((a, c), (b, c))
+    lines = np.stack([np.stack(xy, axis=-1) for xy in ends], axis=1)
+    drawn = LineCollection(list(lines), colors=colours, linewidths=width, **more)
+    axes.add_collection(drawn, autolim=False)
+
+
+def zero_line(axes: Axes, upright: bool) -> None:
+    """Line at zero: doing nothing."""
+    (axes.axvline if upright else axes.axhline)(0, color=NOTHING_COLOUR, lw=1.6)
+
+
+def years(months: Iterable[str]) -> np.ndarray[Any, np.dtype[np.float64]]:
+    """Months ``YYYY-MM`` as decimal years."""
+    return np.array([int(m[:4]) + (int(m[5:7]) - 1) / 12 for m in months], dtype=np.float64)
 
 
 def _inches(axes: Axes) -> tuple[float, float]:
@@ -137,25 +169,24 @@ def set_ticks(
 ) -> None:
     """Grid lines and tick labels of one axis at fixed places; an empty label leaves only the line."""
     width, height = _inches(axes)
-    if which == "x":
-        across = axes.get_xaxis_transform()
-        lines = [[(place, 0.0), (place, 1.0)] for place in places]
-        for place, label in zip(places, labels, strict=True):
-            if label:
-                axes.text(
-                    place, -0.06 / height, label, transform=across, ha="center", va="top", fontsize=size
-                )
-    else:
-        across = axes.get_yaxis_transform()
-        lines = [[(0.0, place), (1.0, place)] for place in places]
-        for place, label in zip(places, labels, strict=True):
-            if label:
-                axes.text(
-                    -0.06 / width, place, label, transform=across, ha="right", va="center", fontsize=size
-                )
-    if grid and lines:
-        drawn = LineCollection(lines, colors=GRID, linewidths=0.7, transform=across, zorder=0.5)
-        axes.add_collection(drawn, autolim=False)
+    upright = which == "x"
+    across = axes.get_xaxis_transform() if upright else axes.get_yaxis_transform()
+    for place, label in zip(places, labels, strict=True):
+        if label and upright:
+            axes.text(place, -0.06 / height, label, transform=across, ha="center", va="top", fontsize=size)
+        elif label:
+            axes.text(-0.06 / width, place, label, transform=across, ha="right", va="center", fontsize=size)
+    if grid and len(places):
+        spans(axes, 0.0, 1.0, np.asarray(places), GRID, 0.7, upright, transform=across, zorder=0.5)
+
+
+def set_counts(
+    axes: Axes, which: str, count: int, most: int, labelled: bool = True, grid: bool = True
+) -> None:
+    """Ticks of an axis that counts 1 to ``count``: at 1 and at multiples of a step, about ``most`` of them."""
+    step = -(-count // most)
+    places = [k for k in range(1, count + 1) if k == 1 or k % step == 0]
+    set_ticks(axes, which, places, [str(k) if labelled else "" for k in places], grid)
 
 
 def name_axis(axes: Axes, which: str, name: str, away: float = 0.0) -> None:
@@ -169,42 +200,41 @@ def name_axis(axes: Axes, which: str, name: str, away: float = 0.0) -> None:
                   rotation=90, fontsize=8.5, linespacing=1.15, multialignment="center")  # fmt: skip
 
 
-def legend_lines(marks: Sequence[Mark], left: float = 0.1) -> int:
-    """Lines that :func:`legend_row` needs for the marks; a line is 0.19 inches high."""
-    x, lines = left, 1
+def _legend_places(marks: Sequence[Mark]) -> list[tuple[float, int]]:
+    """Place from the left in inches, and line, of every mark; as many on a line as fit."""
+    x, line = 0.1, 0
+    places = []
     for mark in marks:
-        needed = 0.34 + 0.068 * len(mark.label) + 0.12
-        if x + needed > WIDTH - 0.05 and x > left:
-            x, lines = left, lines + 1
+        needed = 0.46 + 0.068 * len(mark.label)
+        if x + needed > WIDTH - 0.05 and x > 0.1:
+            x, line = 0.1, line + 1
+        places.append((x, line))
         x += needed
-    return lines
+    return places
 
 
-def legend_row(figure: Figure, marks: Sequence[Mark], left: float = 0.1, down: float = 0.42) -> None:
+def legend_lines(marks: Sequence[Mark]) -> int:
+    """Lines that :func:`legend_row` needs for the marks; a line is 0.19 inches high."""
+    return max((line for _, line in _legend_places(marks)), default=0) + 1
+
+
+def legend_row(figure: Figure, marks: Sequence[Mark], down: float = 0.42) -> None:
     """Legend as one row (more if it does not fit) ``down`` inches under the top of the figure."""
     width, height = figure.get_size_inches()
-    x, y = left, down
-    for mark in marks:
-        needed = 0.34 + 0.068 * len(mark.label) + 0.12
-        if x + needed > width - 0.05 and x > left:
-            x, y = left, y + 0.19
-        at = 1 - y / height
-        xs = [x / width, (x + 0.26) / width]
-        centre = [(x + 0.13) / width]
-        if mark.form in ("line", "dash"):
-            figure.add_artist(Line2D(xs, [at, at], color=mark.colour, lw=2, ls=mark.dash))
+    for mark, (x, line) in zip(marks, _legend_places(marks), strict=True):
+        at = 1 - (down + 0.19 * line) / height
+        ends, centre = [x / width, (x + 0.26) / width], [(x + 0.13) / width]
+        if mark.form == "line":
+            figure.add_artist(Line2D(ends, [at, at], color=mark.colour, lw=2, ls=mark.dash))
         elif mark.form == "band":
-            patch = Rectangle((xs[0], at - 0.05 / height), xs[1] - xs[0], 0.1 / height, lw=0,
+            patch = Rectangle((ends[0], at - 0.05 / height), ends[1] - ends[0], 0.1 / height, lw=0,
                               color=mark.colour, alpha=0.3, transform=figure.transFigure)  # fmt: skip
             figure.add_artist(patch)
-        elif mark.form == "tick":
-            figure.add_artist(Line2D(centre, [at], color=mark.colour, marker="|", ms=9, mew=1.8, ls=""))
         else:
             face = "white" if mark.form == "ring" else mark.colour
             figure.add_artist(Line2D(centre, [at], color=mark.colour, marker=mark.marker, ms=5.5, mew=1.5,
                                      mfc=face, ls=""))  # fmt: skip
         figure.text((x + 0.33) / width, at, mark.label, fontsize=8, va="center")
-        x += needed
 
 
 def nice_ticks(low: float, high: float, most: int = 6) -> np.ndarray[Any, np.dtype[np.float64]]:
@@ -231,6 +261,12 @@ def value_axis(axes: Axes, which: str, low: float, high: float, most: int = 6, l
     labels = [f"{tick:,.{decimals}f}".replace("-", "−") for tick in ticks + 0.0]
     set_ticks(axes, which, list(ticks), labels if labelled else [""] * len(labels))
     (axes.set_xlim if which == "x" else axes.set_ylim)(low, high)
+
+
+def exceedance_axis(axes: Axes) -> None:
+    """Upright axis of a share above a value in percent, P90, P50 and P10 by their names."""
+    set_ticks(axes, "y", (0, 10, 50, 90, 100), ("0", "P10", "P50", "P90", "100"))
+    axes.set_ylim(0, 100)
 
 
 def padded(values: Sequence[float], share: float = 0.06) -> tuple[float, float]:

@@ -2,24 +2,27 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 from matplotlib.figure import Figure
 
 from refracmc.decisions.order_search import Search
 from refracmc.job.orders import NAMED_ORDERS
 from refracmc.reporting import style
-from refracmc.reporting.numbers import MILLION
-from refracmc.reporting.words import spoken
+from refracmc.reporting.captions import spoken
+from refracmc.reporting.charts import write_pictures
+from refracmc.reporting.rounding import MILLION
+from refracmc.sampling.streams import BLOCK_SIZE
 
 
 def order_front(search: Search) -> Figure:
     """Two panels with the value in common: against mean days, and against the exposure to failed recloses."""
-    trials = 512
     largest = max(one.gain_se_usd for one in search.judged)
     figure = style.frame(
         f"{search.well}: stage orders for a job in {search.date}, {len(search.tried)} tried",
-        f"Small dots: orders on the {trials} trials of the search; marks: judged on other trials, standard error of "
-        f"their differences up to US$ {largest / 1000:,.0f} thousand. Exposure: expected stages treated below a "
+        f"Small dots: orders on the {BLOCK_SIZE} trials of the search; marks: judged on other trials, standard error "
+        f"of their differences up to US$ {largest / 1000:,.0f} thousand. Exposure: expected stages treated below a "
         "sleeve that failed to reclose. A search, not a proof of the best order.",
         4.3,
     )
@@ -54,3 +57,9 @@ def order_front(search: Search) -> Figure:
     ]
     style.legend_row(figure, marks)
     return figure
+
+
+def draw_order_search(search: Search, stem: Path) -> None:
+    """Write the chart of a search as STEM.png and STEM.svg."""
+    with style.drawing():
+        write_pictures(order_front(search), stem)

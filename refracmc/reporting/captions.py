@@ -1,0 +1,74 @@
+"""Words under and over charts and tables: names for display, money basis, conventions, trials and errors."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from refracmc.reporting.rounding import MILLION, significant
+from refracmc.reporting.tables import ReportData, RunFacts
+from refracmc.sampling.streams import BLOCK_SIZE
+
+PERCENTILES = "P90 is the low and P10 the high value (share of trials above it)."
+
+_SPOKEN = {"ct": "CT", "npv": "NPV", "npt": "non-productive time", "bha": "BHA", "eur": "EUR", "irr": "IRR",
+           "latin": "Latin", "sobol": "Sobol"}  # fmt: skip
+
+
+def spoken(name: str) -> str:
+    """A name as words: ``toe_to_heel`` -> ``toe to heel``, ``ct_spread`` -> ``CT spread``."""
+    return " ".join(_SPOKEN.get(word, word) for word in name.split("_"))
+
+
+def strategy_words(strategy: str) -> str:
+    """A strategy as words: ``toe_to_heel@2027-04`` -> ``toe to heel in 2027-04``."""
+    order, date = split_strategy(strategy)
+    if not date:
+        return "doing nothing" if strategy == "nothing" else spoken(strategy)
+    return (
+        f"{spoken(order)} in {date}" if has_date(strategy) else f"{spoken(order)} by trigger {spoken(date)}"
+    )
+
+
+def split_strategy(name: str) -> tuple[str, str]:
+    """Order, and month or trigger, of a strategy name; a name without ``@`` is all order."""
+    order, at, date = name.rpartition("@")
+    return (order, date) if at else (name, "")
+
+
+def has_date(strategy: str) -> bool:
+    """Whether a strategy stands at a date of its own (names of triggers start with a letter)."""
+    return split_strategy(strategy)[1][:1].isdigit()
+
+
+def money_basis(facts: RunFacts) -> str:
+    """What a US$ of this run is."""
+    rate = f"{100 * facts.annual_discount_rate:g} %"
+    tax = "after income tax" if facts.income_tax else "before income tax"
+    return f"US$ million at {facts.valuation_month}, {facts.terms} terms, {rate} a year, {tax}"
+
+
+def block_trials(data: ReportData) -> int:
+    """Trials of tables that are made of the first block alone."""
+    return min(data.facts.trials, BLOCK_SIZE)
+
+
+def footer(data: ReportData, error: str, money: bool = True, percentiles: bool = True, extra: str = "",
+           trials: int = 0) -> str:  # fmt: skip
+    """Line under a chart: percentile convention, money basis, trials (0: those of the run), sampling error."""
+    parts = [extra] if extra else []
+    if percentiles:
+        parts.append(PERCENTILES)
+    if money:
+        parts.append(f"{money_basis(data.facts)}.")
+    parts.append(f"{trials or data.facts.trials:,} trials a strategy; {error}.")
+    return " ".join(parts)
+
+
+def error_range(errors: pd.Series, of: str = "means") -> str:
+    """Span of standard errors in US$ as words; ``of`` says what they are errors of."""
+    known = errors.dropna() / MILLION
+    if known.empty:
+        return f"standard error of the {of} not known"
+    low, high = significant(float(known.min()), 2), significant(float(known.max()), 2)
+    span = low if low == high else f"{low} to {high}"
+    return f"standard error of the {of} {span} US$ million"

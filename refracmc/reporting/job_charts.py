@@ -1,0 +1,71 @@
+"""The charts of `refracmc job`: those of all orders of a well together, and those of one order each."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from refracmc.engine.executors import run_tasks
+from refracmc.reporting import charts_days_cost, charts_reach, charts_sleeves, charts_timeline
+from refracmc.reporting.captions import split_strategy
+from refracmc.reporting.charts import Chart, draw_some
+from refracmc.reporting.files import file_stems
+from refracmc.reporting.tables import ReportData, build_report_data
+
+WHOLE_CHARTS = (
+    Chart(
+        "distributions",
+        "Share of jobs above so many days and so much cost.",
+        charts_days_cost.distributions,
+    ),
+    Chart("spread", "Mean days and cost by part, with P90, P50 and P10.", charts_days_cost.by_order),
+    Chart(
+        "reach",
+        "Force at the tool by depth, and the share of trials in which it is enough.",
+        charts_reach.reach,
+    ),
+    Chart("stress", "Stress along the lateral as each order proceeds.", charts_sleeves.stress_state),
+)
+"""Charts of all orders of a well together: <chart>.png and .svg."""
+ORDER_CHARTS = (
+    Chart(
+        "timeline", "Depth of the coiled tubing by the hour, planned and simulated.", charts_timeline.timeline
+    ),
+    Chart("sleeves", "State of every sleeve by the hour, in that trial.", charts_sleeves.sleeve_map),
+    Chart("cost", "How the mean cost builds up.", charts_days_cost.job_cost),
+    Chart("failures", "Where failures cost most.", charts_sleeves.failures),
+)
+"""Charts of one order at the first date: <chart>-<order>.png and .svg."""
+
+_WHOLE = -1
+
+
+def of_strategy(data: ReportData, strategy: str) -> ReportData:
+    """The same tables with the rows of one strategy, where a table tells strategies apart."""
+    tables = {
+        key: frame[(frame["strategy"] == strategy).to_numpy(dtype=bool)] if "strategy" in frame else frame
+        for key, frame in data.tables.items()
+    }
+    return build_report_data(
+        data.facts, {key: frame for key, frame in tables.items() if len(frame)}, valued=False
+    )
+
+
+def _draw(state: tuple[ReportData, Path], order: int) -> list[str]:
+    """Draw the charts of one order, or those of all orders together; returns the names of the files."""
+    data, folder = state
+    (well,) = data.wells
+    charts, shown, end = WHOLE_CHARTS, data, ""
+    if order != _WHOLE:
+        strategies = list(dict.fromkeys(data.of_well("job_parts", well)["strategy"]))
+        orders = [split_strategy(str(name))[0] for name in strategies]
+        charts, shown = ORDER_CHARTS, of_strategy(data, strategies[order])
+        end = file_stems(orders)[orders[order]]
+    drawn = draw_some(charts, shown, well, folder, end)
+    return [f"{key}{end and '-'}{end}.{kind}" for key in drawn for kind in ("png", "svg")]
+
+
+def draw_job(data: ReportData, folder: Path, workers: int = 1) -> list[Path]:
+    """Draw all charts of one well's job into ``folder``; returns the paths. Any number of workers, same bytes."""
+    count = data.tables["job_parts"]["strategy"].nunique()
+    tasks = [_WHOLE, *range(count)]
+    return [folder / name for _, names in run_tasks(_draw, (data, folder), tasks, workers) for name in names]

@@ -1,0 +1,267 @@
+"""The section of one well on the page: its charts, each followed by the tables behind it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+
+from refracmc.measures import SUMMARY_MEASURES
+from refracmc.reporting.captions import split_strategy, spoken, strategy_words
+from refracmc.reporting.files import file_stems
+from refracmc.reporting.page import Block, DrawnChart, Note, Section, Table
+from refracmc.reporting.page_columns import (
+    PERCENTS,
+    amount,
+    carried_out,
+    million,
+    number,
+    percentiles,
+    share,
+    strategy,
+    table_of_well,
+    tens,
+    text,
+    to_ten,
+    words,
+)
+from refracmc.reporting.rounding import MILLION, MISSING, fixed, significant, to_error, with_error
+from refracmc.reporting.tables import NOTHING, ReportData
+
+SCREEN = "A screen, not a design; see the cautions at the end of the page."
+
+
+def _by_date_and_order(data: ReportData, well: str) -> Table | None:
+    """Mean incremental NPV, dates down and orders across."""
+    rows = data.of_well("timing", well)
+    if rows.empty:
+        return None
+    orders = list(dict.fromkeys(rows["order"]))
+    dates = sorted(set(rows["date"]))
+    cells = {
+        (d, o): million(m, s)
+        for d, o, m, s in zip(rows["date"], rows["order"], rows["mean_usd"], rows["se_usd"], strict=True)
+    }
+    best = rows.iloc[int(rows["mean_usd"].to_numpy().argmax())]
+    return Table(
+        "Mean incremental NPV by refrac date and stage order, US$ million",
+        ("Refrac date", *(spoken(str(o)) for o in orders)),
+        tuple((d, *(cells.get((d, o), MISSING) for o in orders)) for d in dates),
+        strong=frozenset({(dates.index(best["date"]), 1 + orders.index(best["order"]))}),
+        note="Doing nothing is 0 by definition. The highest mean is bold. ± is one standard error; all strategies "
+        "share their trials, so differences between them are known better than the values.",
+    )
+
+
+def _triggers(data: ReportData, well: str) -> Table | None:
+    """Strategies whose date a trigger sets, with the spread of their dates."""
+    columns = [
+        strategy("Strategy"),
+        amount("Mean", "mean_usd", "se_usd"),
+        *percentiles("{}_usd", "se_usd"),
+        share("Chance of loss", "p_loss", "p_loss_se"),
+        amount("Against the best fixed date", "gap_usd", "gap_se_usd"),
+        ("that is", lambda row: split_strategy(str(row["against"]))[1]),
+        carried_out("Carried out"),
+        text("10 % started by", "early_month"),
+        text("Half by", "median_month"),
+        text("90 % by", "late_month"),
+    ]
+    caption = "Incremental NPV of dates set by triggers over doing nothing, US$ million"
+    note = "The date differs by trial; trials without a job count as 0. Months are those of the jobs carried out."
+    return table_of_well(data, "triggers", well, caption, columns, note=note)
+
+
+def _orders(data: ReportData, well: str) -> Table | None:
+    """Value of the orders, each at its best date."""
+    columns = [
+        words("Order", "order"),
+        text("Best date", "date"),
+        amount("Incremental NPV, mean", "mean_usd", "se_usd"),
+        amount("Against the best order", "gap_usd", "gap_se_usd"),
+        *percentiles("{}_usd", "se_usd"),
+        share("Stages effective", "effective_share", "effective_share_se"),
+        ("Extra shifts", lambda row: significant(float(row["extra_shifts"]))),
+    ]
+    return table_of_well(data, "orders", well, "Stage orders, each at its best date, US$ million", columns)
+
+
+def _order_jobs(data: ReportData, well: str) -> Table | None:
+    """Days and cost of the orders, each at its best date."""
+    columns = [
+        words("Order", "order"),
+        amount("Days shut in, mean", "job_days", "job_days_se", 1.0),
+        *percentiles("job_days_{}", "job_days_se", 1.0),
+        amount("Cost, mean", "job_cost_usd", "job_cost_se_usd"),
+        *percentiles("job_cost_{}_usd", "job_cost_se_usd"),
+    ]
+    return table_of_well(data, "orders", well, "Days and cost of the job by order, US$ million", columns)
+
+
+def _drivers(data: ReportData, well: str) -> Table | None:
+    """Variance shares; their 95 % intervals are shown as standard errors."""
+    columns = [
+        words("Of", "target"),
+        words("Group of inputs", "group"),
+        ("Alone", lambda row: with_error(row["first"], row["first_ci"] / 1.96)),
+        ("With interactions", lambda row: with_error(row["total"], row["total_ci"] / 1.96)),
+    ]
+    caption = "Variance shares behind the chart of drivers"
+    return table_of_well(data, "drivers", well, caption, columns, left=2, collapsed=True)
+
+
+def _tornado(data: ReportData, well: str) -> Table | None:
+    """Means with one input low and high."""
+    columns = [
+        text("Input", "input"),
+        text("Unit", "unit"),
+        ("Low", lambda row: significant(row["low_input"])),
+        ("High", lambda row: significant(row["high_input"])),
+        amount("Mean at low", "low_mean_usd", "low_se_usd"),
+        amount("Mean at high", "high_mean_usd", "high_se_usd"),
+    ]
+    caption = "Mean incremental NPV behind the chart of single inputs, US$ million"
+    return table_of_well(data, "tornado", well, caption, columns, left=2, collapsed=True)
+
+
+def _cost(data: ReportData, well: str) -> Table | None:
+    """Mean cost by part, strategies across."""
+    rows = data.of_well("cost", well)
+    if rows.empty:
+        return None
+    names = list(dict.fromkeys(rows["strategy"]))[:8]
+    columns = (rows[name] for name in ("part", "strategy", "mean_usd", "se_usd", "share"))
+    cells = {
+        (p, n): f"{million(m, s)} ({fixed(100 * q, 1)} %)" for p, n, m, s, q in zip(*columns, strict=True)
+    }
+    return Table(
+        "Mean cost by part, US$ million (share of the total)",
+        ("Part", *(strategy_words(str(n)) for n in names)),
+        tuple(
+            (spoken(str(p)), *(cells.get((p, n), MISSING) for n in names))
+            for p in dict.fromkeys(part for part, _ in cells)
+        ),
+        collapsed=True,
+    )
+
+
+def _timeline(data: ReportData, well: str) -> Table | None:
+    """The job step by step."""
+    rows = data.of_well("timeline", well)
+    if rows.empty:
+        return None
+    columns = [
+        text("Scenario", "scenario"),
+        text("Step", "step"),
+        words("Action", "action"),
+        text("Sleeve", "sleeve"),
+        number("Depth, ft", "depth_ft", 0),
+        number("From, h", "start_hour", 1),
+        number("To, h", "end_hour", 1),
+        text("Outcome", "outcome"),
+    ]
+    caption = f"The job step by step, {strategy_words(str(rows['strategy'].iloc[0]))}: {len(rows)} steps"
+    return table_of_well(data, "timeline", well, caption, columns, collapsed=True)
+
+
+def _pressure(data: ReportData, well: str) -> Table | None:
+    """Treating pressure against what casing, wellhead and tubing bear."""
+    columns = [
+        text("Limit", "limit_name"),
+        share("Trials within", "inside_share", "inside_share_se"),
+        *tens("Asked", "asked_{}_psi"),
+        *tens("Allowed", "borne_{}_psi"),
+    ]
+    caption = "Pressure screen: treating pressure at the surface, deepest stage, against what is allowed, psi"
+    note = (
+        f"{SCREEN} Allowed: internal yield of the worn casing and collapse of the tubing over their factors, and the "
+        "wellhead's rating."
+    )
+    return table_of_well(data, "pressure", well, caption, columns, note=note)
+
+
+def _reach(data: ReportData, well: str) -> Table | None:
+    """Force at the tool by sleeve, and the share of trials in which it is enough."""
+    rows = data.of_well("reach", well)
+    if rows.empty:
+        return None
+    needed = " / ".join(to_ten(rows[f"needed_{p}_lbf"].iloc[0]) for p in PERCENTS)
+    columns = [
+        text("Sleeve", "sleeve"),
+        number("Depth, ft", "depth_ft", 0),
+        *tens("Push", "push_{}_lbf"),
+        *tens("Pull", "pull_{}_lbf"),
+        share("Trials with enough", "reached_share", "reached_share_se"),
+        ("Planned", lambda row: "yes" if row["planned"] else "beyond reach"),
+    ]
+    note = f"Force that shifts a sleeve: {needed} lbf (P90 / P50 / P10). {SCREEN} "
+    note += "Sleeves beyond reach stay as they are."
+    caption = "Force at the tool of the coiled tubing by sleeve, lbf"
+    return table_of_well(data, "reach", well, caption, columns, collapsed=True, note=note)
+
+
+def _measure(found: Sequence[float], scale: float, percentiles: bool) -> str:
+    """Mean with error, the percentiles, and the share of trials in which it is undefined; found: in that order."""
+    mean, se, p90, p50, p10, undefined = found
+    if undefined >= 1 or not math.isfinite(mean):
+        return MISSING
+    shown = with_error(mean, se, scale)
+    if percentiles and math.isfinite(p50):
+        shown += f" ({' / '.join(to_error(value, se, scale) for value in (p90, p50, p10))})"
+    if undefined > 0:
+        shown += f", undefined {fixed(100 * undefined, 1)} %"
+    return shown
+
+
+def _summary(data: ReportData, well: str) -> Table:
+    """All measures of all strategies of one well, strategies down and measures across."""
+    rows = data.of_well("summary", well)
+    present = set(rows["measure"])
+    measures = [m for m in SUMMARY_MEASURES if m in present]
+    cells: dict[tuple[str, str], str] = {}
+    units: dict[str, str] = {}
+    numbers = rows[["mean", "se", *PERCENTS, "undefined_share"]].to_numpy(dtype=float).tolist()
+    labels = (rows[name].to_numpy(dtype=object) for name in ("strategy", "measure", "unit"))
+    for name, measure, unit, found in zip(*labels, numbers, strict=True):
+        scale = MILLION if unit == "US$" else 1.0
+        units[measure] = "US$ million" if unit == "US$" else unit
+        cells[name, measure] = _measure(found, scale, measure not in ("p_loss", "cvar"))
+    names = [str(n) for n in rows["strategy"].unique()]
+    head = tuple(spoken(m) + (f", {units[m]}" if units[m] not in ("", "1") else "") for m in measures)
+    return Table(
+        f"All measures of the {len(names)} strategies of {well}: mean ± standard error (P90 / P50 / P10)",
+        ("Strategy", *head),
+        tuple(
+            (strategy_words(n) if n == NOTHING else n, *(cells.get((n, m), MISSING) for m in measures))
+            for n in names
+        ),
+        collapsed=True,
+    )
+
+
+TABLES_AFTER: Mapping[str, tuple[Callable[[ReportData, str], Table | None], ...]] = {
+    "dates": (_by_date_and_order, _triggers),
+    "orders": (_orders, _order_jobs),
+    "cost": (_cost,),
+    "timeline": (_timeline,),
+    "failures": (_pressure,),
+    "reach": (_reach,),
+    "drivers": (_drivers,),
+    "tornado": (_tornado,),
+}
+"""Tables that follow a chart, by its key; on a page without charts they stand in this order."""
+
+
+def well_section(data: ReportData, charts: Sequence[DrawnChart], well: str, anchor: str) -> Section:
+    """Charts and tables of a well; charts: all of the report, in their order (none: tables alone)."""
+    blocks: list[Block] = []
+    for chart in charts or [DrawnChart(key, "", "") for key in TABLES_AFTER]:
+        if chart.svg:
+            blocks.append(chart)
+        tables = (table(data, well) for table in TABLES_AFTER.get(chart.key, ()))
+        blocks += [table for table in tables if table is not None]
+    blocks.append(_summary(data, well))
+    files = "All numbers: tables/*.csv and .parquet."
+    if charts:
+        stem = file_stems(data.wells)[well]
+        files = f"Charts as files: charts/*-{stem}.png and .svg; all numbers: tables/*.csv and .parquet."
+    return Section(f"Evidence: {well}", anchor, (*blocks, Note((files,))))
