@@ -72,8 +72,10 @@ class Section:
     blocks: tuple[Block, ...]
 
 
-_UNBROKEN = re.compile(r"(?<![\w-])(?:\d{4}-\d\d(?![\w-])|[−\d][\d.,]* ± \d[\d.,]*\d(?: %)?)")
-"""Months, and values with their errors: never broken over two lines."""
+_UNBROKEN = re.compile(
+    r"(?<![\w-])(?:\d{4}-\d\d(?![\w-])|(?:US\$ )?[−\d][\d.,]* ± \d[\d.,]*\d(?: %)?|P[159]0 [−\d][\d.,]*\d)"
+)
+"""Months, values with their errors, percentiles: never broken over two lines."""
 _TAG = re.compile(r"<[^<>]*>")
 _STYLE = re.compile(r"<style[^>]*>[^<]*</style>")
 _REFERENCE = re.compile(r'(?<= )id="|url\(#|xlink:href="#')

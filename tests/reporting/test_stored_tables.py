@@ -14,7 +14,7 @@ import pytest
 from refracmc.engine.wells import PASSING
 from refracmc.errors import RunFailure
 from refracmc.reporting import row_files
-from refracmc.reporting.page import write_report, write_table
+from refracmc.reporting.report import write_report, write_table
 from refracmc.reporting.stored_tables import Piece, StoredTables, write_piece
 from refracmc.reporting.tables import (
     ReportDataProblem,

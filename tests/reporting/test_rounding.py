@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from refracmc.reporting.numbers import (
+from refracmc.reporting.rounding import (
     PERCENTILE_ERROR_FACTOR,
     chance_error,
     decimals_of,

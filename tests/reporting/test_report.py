@@ -6,7 +6,6 @@ import csv
 import re
 from collections.abc import Callable
 from html.parser import HTMLParser
-from inspect import signature
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -15,15 +14,12 @@ import pandas as pd
 import pytest
 from PIL import Image
 
-from refracmc.decisions.drivers import tornado
 from refracmc.reporting import charts
+from refracmc.reporting.captions import PERCENTILES
 from refracmc.reporting.charts import CHARTS, draw_charts
-from refracmc.reporting.charts_drivers import tornado as tornado_chart
-from refracmc.reporting.charts_timeline import depth_span, failed, tool_path, work_hours
-from refracmc.reporting.charts_value import MOST_ORDERS, order_styles
-from refracmc.reporting.numbers import MILLION, percent, with_error
-from refracmc.reporting.page import csv_bytes, page_html, write_report
-from refracmc.reporting.parts import Note, Section, Table, render, render_page
+from refracmc.reporting.page import Note, Section, Table, render_page
+from refracmc.reporting.report import csv_bytes, page_html, write_report
+from refracmc.reporting.rounding import MILLION, percent, with_error
 from refracmc.reporting.tables import ReportData, RunFacts, build_report_data
 
 Facts = Callable[..., RunFacts]
@@ -95,14 +91,14 @@ def test_two_runs_give_the_same_bytes(tmp_path: Path, table_maker: Maker, fact_m
 
 
 def test_files_of_all_charts_and_tables_are_there(report: Path, data: ReportData) -> None:
-    for kind in CHARTS:
+    for chart in CHARTS:
         for well in data.wells:
-            with Image.open(report / "charts" / f"{kind.key}-{well}.png") as image:
+            with Image.open(report / "charts" / f"{chart.key}-{well}.png") as image:
                 assert image.size[0] == 1035
                 colours = image.convert("L").getextrema()
             assert colours[0] < 60
             assert colours[1] == 255
-            ElementTree.fromstring((report / "charts" / f"{kind.key}-{well}.svg").read_text("utf-8"))
+            ElementTree.fromstring((report / "charts" / f"{chart.key}-{well}.svg").read_text("utf-8"))
     assert not list(report.rglob("*.part"))
     for key, frame in data.tables.items():
         stem = report / key if key == "summary" else report / "tables" / key
@@ -171,7 +167,7 @@ def test_page_shows_the_numbers_of_every_table(report: Path, data: ReportData) -
 
 def test_page_says_conventions_and_cautions(report: Path) -> None:
     text = " ".join(read((report / "report.html").read_text("utf-8")).text)
-    for words in ("P90 is the low and P10 the high value", "4,000 trials", "real terms, 10 % a year",
+    for words in (PERCENTILES, "4,000 trials", "real terms, 10 % a year",
                   "before income tax", "Latin hypercube sampling, seed 7",
                   "The data of this case are invented"):  # fmt: skip
         assert words in text
@@ -180,43 +176,21 @@ def test_page_says_conventions_and_cautions(report: Path) -> None:
 
 
 def test_every_chart_states_its_convention_and_trials(report: Path, data: ReportData) -> None:
-    for kind in CHARTS:
-        svg = (report / "charts" / f"{kind.key}-LK-02.svg").read_text("utf-8")
+    for chart in CHARTS:
+        svg = (report / "charts" / f"{chart.key}-LK-02.svg").read_text("utf-8")
         words = " ".join(
             t.text or "" for t in ElementTree.fromstring(svg).iter("{http://www.w3.org/2000/svg}text")
         )
         assert "LK-02" in words
-        one_block = kind.key in ("spread", "stress", "failures", "reach")
+        one_block = chart.key in ("spread", "stress", "failures", "reach")
         assert ("512 trials" if one_block else "4,000") in words
-        assert "error" in words or "interval" in words or kind.key in ("timeline", "sleeves")
-        if kind.key in ("distribution", "dates", "strategies", "orders", "production"):
-            assert "P90 is the low and P10 the high value" in words
-        if kind.key in ("distribution", "dates", "strategies", "orders"):
-            assert "doing nothing" in words or kind.key == "orders"
-        if kind.key in ("distribution", "dates", "strategies", "orders", "cost", "tornado"):
+        assert "error" in words or "interval" in words or chart.key in ("timeline", "sleeves")
+        if chart.key in ("distribution", "dates", "strategies", "orders", "production"):
+            assert PERCENTILES.partition(" (")[0] in words
+        if chart.key in ("distribution", "dates", "strategies", "orders"):
+            assert "doing nothing" in words or chart.key == "orders"
+        if chart.key in ("distribution", "dates", "strategies", "orders", "cost", "tornado"):
             assert "US$ million at 2026-10" in words
-
-
-def test_the_chart_of_single_inputs_says_which_trials_its_means_are_of(report: Path) -> None:
-    """Oracle: `tornado` takes the trials with the lowest and the highest of an input, a fifth of all each."""
-    assert signature(tornado).parameters["fraction"].default == pytest.approx(1 / 5)
-    text = (report / "charts" / "tornado-LK-02.svg").read_text("utf-8")
-    assert "over the fifth of trials" in text
-
-
-def test_the_line_at_zero_crosses_no_number(data: ReportData) -> None:
-    """A minus sign that the line crosses reads as a plus: numbers stand on white, over every line."""
-    figure = tornado_chart(data, "LK-02")
-    assert figure is not None
-    over = max(line.get_zorder() for axes in figure.axes for line in axes.lines)
-    numbers = [
-        text for axes in figure.axes for text in axes.texts if re.fullmatch(r"[−\d.,]+", text.get_text())
-    ]
-    shown = [text for text in numbers if text.get_bbox_patch() is not None]
-    assert len(shown) == 2 * len(data.of_well("tornado", "LK-02"))
-    for text in shown:
-        assert text.get_bbox_patch().get_facecolor() == (1.0, 1.0, 1.0, 1.0)
-        assert text.get_zorder() > over
 
 
 def test_text_of_the_user_is_escaped(tmp_path: Path, table_maker: Maker, fact_maker: Facts) -> None:
@@ -257,13 +231,18 @@ def test_one_date_one_order_and_few_tables(tmp_path: Path, table_maker: Maker, f
 
 def test_worker_processes_change_no_byte(report: Path, data: ReportData, tmp_path: Path) -> None:
     drawn = draw_charts(data, tmp_path, workers=2)
-    assert set(drawn) == {(kind.key, well) for kind in CHARTS for well in data.wells}
+    assert {well: [chart.key for chart in of] for well, of in drawn.items()} == {
+        well: [chart.key for chart in CHARTS] for well in data.wells
+    }
     names = {path.name for path in tmp_path.iterdir()}
     assert names == {path.name for path in (report / "charts").iterdir()}
     assert [
         n for n in sorted(names) if (tmp_path / n).read_bytes() != (report / "charts" / n).read_bytes()
     ] == []
-    assert all(drawn[key, well] == (tmp_path / f"{key}-{well}.svg").read_text("utf-8") for key, well in drawn)
+    for well, of in drawn.items():
+        assert [chart.svg for chart in of] == [
+            (tmp_path / f"{chart.key}-{well}.svg").read_text("utf-8") for chart in of
+        ]
 
 
 def test_texts_of_charts_are_held_for_the_wells_on_the_page(
@@ -275,66 +254,21 @@ def test_texts_of_charts_are_held_for_the_wells_on_the_page(
     for most, wells in ((2, {"W", "X"}), (1, {"W"})):
         monkeypatch.setattr(charts, "MOST_WELLS", most)
         drawn = draw_charts(few, tmp_path)
-        assert {well for _, well in drawn} == wells
+        assert set(drawn) == wells
+        assert [chart.key for chart in drawn["W"] if chart.svg] == ["strategies"]
         assert {path.name for path in tmp_path.glob("*.svg")} == {"strategies-W.svg", "strategies-X.svg"}
 
 
-def test_many_orders_leave_a_colour_to_the_best(table_maker: Maker, fact_maker: Facts) -> None:
-    tables = table_maker(("W",), 500)
-    frame = tables["timing"]
-    worse = [frame.assign(order=[f"{o}_{k}" for o in frame["order"]], mean_usd=frame["mean_usd"] - 1e6 * k)
-             for k in range(1, 4)]  # fmt: skip
-    tables["timing"] = pd.concat([*worse, frame], ignore_index=True)
-    places = order_styles(build_report_data(fact_maker(), tables), "W")
-    assert len(places) == MOST_ORDERS
-    assert set(frame["order"]) <= set(places)
-
-
-def test_tool_path_travels_stands_and_trips() -> None:
-    rows = pd.DataFrame(
-        [("before", np.nan, 0.0, 5.0), ("run_in", 1000.0, 5.0, 6.0), ("treat", 1000.0, 6.0, 8.0),
-         ("trip", 1000.0, 8.0, 10.0), ("move", 900.0, 10.0, 10.5), ("pull_out", 0.0, 10.5, 11.0)],
-        columns=["action", "depth_ft", "start_hour", "end_hour"])  # fmt: skip
-    assert tool_path(rows)[1:].tolist() == [
-        [5, 0], [6, 1000], [6, 1000], [8, 1000], [8, 1000], [9, 0], [10, 1000], [10, 1000], [10.5, 900],
-        [10.5, 900], [11, 0]]  # fmt: skip
-    assert np.isnan(tool_path(rows)[0, 1])
-    down_and_back = pd.DataFrame(
-        [("run_in", 1000.0, 5.0, 6.0), ("cleanout", 1500.0, 6.0, 8.0), ("cleanout", 1000.0, 8.0, 10.0)],
-        columns=rows.columns)  # fmt: skip
-    assert tool_path(down_and_back)[[2, 3, 5]].tolist() == [[6, 1000], [8, 1500], [10, 1000]]
-    said = ["ok", None, "stuck open", float("nan"), "done", "not closed", "left out: did not close",
-            "assembly changed", "assembly failed", "screened out", "cleaned out", "tight"]  # fmt: skip
-    assert [words for words, bad in zip(said, failed(said), strict=True) if bad] == [
-        "stuck open", "not closed", "left out: did not close", "assembly failed", "screened out"]  # fmt: skip
-
-
-def test_a_timeline_shows_the_hours_and_depths_of_the_work() -> None:
-    """A job pumped down the casing: its stages stand at no depth, the tubing mills afterwards."""
-    rows = pd.DataFrame(
-        [("before_ct", None, 0.0, 0.0, 90.0), ("treat", 1.0, 0.0, 90.0, 94.0), ("treat", 2.0, 0.0, 94.0, 98.0),
-         ("run_in", None, 900.0, 98.0, 99.0), ("drill_out", None, 900.0, 99.0, 104.0),
-         ("move", None, 1500.0, 104.0, 105.0), ("pull_out", None, 0.0, 105.0, 107.0),
-         ("non_productive", None, 0.0, 107.0, 120.0), ("after_ct", None, 0.0, 120.0, 200.0)],
-        columns=["action", "sleeve", "depth_ft", "start_hour", "end_hour"])  # fmt: skip
-    assert work_hours(rows) == (90.0, 107.0)
-    assert depth_span(rows) == (900.0, 1500.0)
-    rows.loc[8, "action"] = "ct_stuck"
-    assert work_hours(rows) == (90.0, 200.0)
-    sleeves = rows.assign(sleeve=[None, None, None, 6.0, None, 1.0, None, None, None])
-    sleeves.loc[4, "depth_ft"] = 2000.0
-    assert depth_span(sleeves) == (900.0, 1500.0)
-
-
-def test_parts_are_escaped_and_checked() -> None:
-    page = render_page("T <1>", "s", [Section("S & S", "s", (Note(("a < b",), "t", "caution"),))])
+def test_blocks_are_escaped_and_checked() -> None:
+    table = Table("c & d", ("x", "y"), (("1", "<2>"),), strong=frozenset({(0, 1)}), collapsed=True)
+    note = Note(("a < b, in 2027-01 3.4 ± 0.2 %",), "t", "caution")
+    page = render_page("T <1>", "s", [Section("S & S", "s", (note, table))])
     reader = read(page)
-    assert "T <1>" in reader.text
-    assert "a < b" in reader.text
-    table = Table("c", ("x", "y"), (("1", "<2>"),), strong=frozenset({(0, 1)}), collapsed=True)
-    assert "<b>&lt;2&gt;</b>" in render(table)
+    for words in ("T <1>", "S & S", "a < b, in ", "2027-01", "3.4 ± 0.2 %", "c & d", "<2>"):
+        assert words in reader.text
+    assert "<b>&lt;2&gt;</b>" in page
     with pytest.raises(ValueError, match="a row has 1 cells, the head 2"):
-        render(Table("c", ("x", "y"), (("1",),)))
+        Table("c", ("x", "y"), (("1",),))
 
 
 @pytest.mark.parametrize("words", ["plain", 'with "quotes", commas'])

@@ -7,8 +7,9 @@ from collections.abc import Callable
 import pandas as pd
 import pytest
 
+from refracmc.reporting.captions import has_date, split_strategy, spoken, strategy_words
 from refracmc.reporting.tables import ReportData, RunFacts, build_report_data
-from refracmc.reporting.words import spoken, strategy_words, verdict
+from refracmc.reporting.verdicts import verdict
 
 Facts = Callable[..., RunFacts]
 
@@ -33,8 +34,8 @@ def _changed(tables: dict[str, pd.DataFrame], facts: RunFacts, **values: object)
 def test_advice_needs_two_standard_errors(
     tables: dict[str, pd.DataFrame], fact_maker: Facts, mean: float, error: float, advice: str, headline: str
 ) -> None:
-    told = verdict(_changed(tables, fact_maker(), mean_usd=mean, se_usd=error), "LK-01")
-    assert (told.advice, told.headline) == (advice, headline)
+    found = verdict(_changed(tables, fact_maker(), mean_usd=mean, se_usd=error), "LK-01")
+    assert (found.advice, found.headline) == (advice, headline)
 
 
 def test_numbers_of_the_verdict_are_those_of_the_table(
@@ -102,15 +103,17 @@ def test_the_date_is_a_corner_or_inside(
     corner: str,
     words: str,
 ) -> None:
-    told = verdict(_curve(tables, fact_maker(), means, error), "LK-01")
-    assert told.corner == corner
-    assert words in told.timing
+    found = verdict(_curve(tables, fact_maker(), means, error), "LK-01")
+    assert found.corner == corner
+    assert words in found.timing
 
 
 def test_names_as_words() -> None:
     assert strategy_words("toe_to_heel@2027-04") == "toe to heel in 2027-04"
     assert strategy_words("nothing") == "doing nothing"
     assert spoken("ct_spread") == "CT spread"
+    assert split_strategy("nothing") == ("nothing", "")
+    assert [has_date(name) for name in ("a@2027-04", "a@dear_oil", "nothing")] == [True, False, False]
 
 
 def test_a_trigger_says_how_often_when_and_against_what(tables, fact_maker) -> None:
@@ -125,10 +128,10 @@ def test_a_trigger_says_how_often_when_and_against_what(tables, fact_maker) -> N
     changed["summary"] = pd.concat([changed["summary"], extra], ignore_index=True)
     found = verdict(build_report_data(fact_maker(), changed), row["well"])
     assert "by trigger dear oil" in found.headline + found.value
-    told = (
+    started = (
         f"starts in 50.0 % of trials, half of these by {row['median_month']}, 80 % from {row['early_month']}"
     )
-    assert told in found.timing
+    assert started in found.timing
     assert f"best fixed date, {row['against'].rpartition('@')[2]}, it gains" in found.timing
     assert found.corner == ""
     assert "lease" not in found.value

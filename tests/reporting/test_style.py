@@ -14,9 +14,9 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from PIL import Image
 
-from refracmc.reporting import canvas, style
+from refracmc.reporting import pictures, style
 from refracmc.reporting.files import file_stems
-from refracmc.reporting.parts import inline_svg
+from refracmc.reporting.page import inline_svg
 
 # Machado, Oliveira & Fernandes 2009, severity 1.0; applied to linear RGB
 SIGHT = {
@@ -106,39 +106,28 @@ def test_inline_svg_renames_references_and_leaves_text_alone() -> None:
         'viewBox="0 0 1 2" xmlns="http://y"><defs><style type="text/css">*{a: b}</style></defs>'
         '<g id="a" clip-path="url(#p)"/><use xlink:href="#m"/><text>say id="a" url(#p)</text></svg>'
     )
-    made = inline_svg(svg, "k", "label")
-    assert made == (
-        '<svg viewBox="0 0 1 2" role="img" aria-label="label"><defs></defs>'
+    assert inline_svg(svg, "k") == (
+        '<svg viewBox="0 0 1 2"><defs></defs>'
         '<g id="k-a" clip-path="url(#k-p)"/><use href="#k-m"/><text>say id="a" url(#p)</text></svg>'
     )
 
 
-def _picture(marker: str, log: bool) -> Figure:
-    figure = style.frame("title", "footer", 3.0)
-    axes = style.panel(figure, (1, 1, 1, 1))
-    if log:
-        axes.set_yscale("log")
-        axes.set_ylim(1.0, 10.0)
-    axes.plot([0.2, 0.8], [0.3, 7.0 if log else 0.6], marker=marker)
-    axes.axvspan(0.1, 0.2)
-    style.set_ticks(axes, "x", [0.5], ["half"])
-    style.legend_row(figure, [style.Mark(form, style.BAD, form) for form in ("line", "band", "tick", "ring")])
-    return figure
-
-
-def test_a_figure_used_again_carries_nothing_over() -> None:
-    """Oracle: the same chart on a figure that nothing was drawn in before."""
+def test_spans_are_lines_from_end_to_end() -> None:
+    """Arrays and single numbers mixed; ends worked by hand."""
     with style.drawing():
-        fresh = _picture("o", log=False)
-        expected = canvas.png_bytes(fresh), canvas.svg_text(fresh)
-        other = _picture("s", log=True)
-        assert other is not fresh
-        style.panel(other, (2, 1, 1, 2))
-        assert canvas.svg_text(other) != expected[1]
-        canvas.release(other)
-        again = _picture("o", log=False)
-        assert again is other
-        assert (canvas.png_bytes(again), canvas.svg_text(again)) == expected
+        axes = style.panel(style.frame("t", "f", 3.0), (1, 1, 1, 1))
+        style.spans(axes, 0.0, [1, 2], [5, 6], style.INK, 1.0)
+        style.spans(axes, [1, 2], [3, 4], 7.0, style.INK, 1.0, upright=True)
+    along, up = (collection.get_segments() for collection in axes.collections)
+    assert [line.tolist() for line in along] == [[[0, 5], [1, 5]], [[0, 6], [2, 6]]]
+    assert [line.tolist() for line in up] == [[[7, 1], [7, 3]], [[7, 2], [7, 4]]]
+
+
+def test_counts_begin_at_one_and_go_on_by_a_step() -> None:
+    with style.drawing():
+        axes = style.panel(style.frame("t", "f", 3.0), (1, 1, 1, 1))
+        style.set_counts(axes, "x", 40, 12)
+    assert [text.get_text() for text in axes.texts] == ["1", *(str(k) for k in range(4, 41, 4))]
 
 
 @pytest.mark.parametrize("angle", [0.0, 90.0])
@@ -146,10 +135,10 @@ def test_text_in_a_png_is_that_of_matplotlib(angle: float) -> None:
     """Oracle: Matplotlib's own canvas, letter by letter; widths hinted or not differ by parts of a pixel."""
 
     def ink(words: str, own: bool) -> np.ndarray:
-        figure = Figure(figsize=(3, 3), dpi=canvas.DPI, facecolor="white")
+        figure = Figure(figsize=(3, 3), dpi=pictures.DPI, facecolor="white")
         figure.text(0.5, 0.5, words, rotation=angle, ha="center", va="center", fontsize=12, color=style.BAD)
         if own:
-            pixels = np.asarray(Image.open(io.BytesIO(canvas.png_bytes(figure))))
+            pixels = np.asarray(Image.open(io.BytesIO(pictures.png_bytes(figure))))
         else:
             plain = FigureCanvasAgg(figure)
             plain.draw()
@@ -174,10 +163,10 @@ def test_text_in_a_png_is_that_of_matplotlib(angle: float) -> None:
 
 def test_numbers_in_texts_of_an_svg_keep_their_decimals() -> None:
     with style.drawing():
-        figure = Figure(figsize=(3, 3), dpi=canvas.DPI)
+        figure = Figure(figsize=(3, 3), dpi=pictures.DPI)
         figure.text(1 / 3, 0.5, "0.123456 < x")
         figure.add_artist(Line2D([1 / 7, 1 / 9], [1 / 11, 1 / 13]))
-        text = canvas.svg_text(figure)
+        text = pictures.svg_text(figure)
     assert ">0.123456 &lt; x<" in text
     assert "M 30.85 196.36 \nL 24 199.38 \n" in text  # cut: 216 / 7, 216 x 10 / 11, 216 / 9, 216 x 12 / 13
     inside = re.sub(r">[^<>\n]+<", "><", text)
