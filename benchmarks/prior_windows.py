@@ -12,11 +12,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from refracmc.production.averaging import anchored
 from refracmc.production.fit import FitRefused, check_fittable, make_target, sample_form
 from refracmc.production.forms import form_code
 from refracmc.production.history import HistoryProblem, build_history, clean
 from refracmc.production.likelihood import ErrorPrior, Target, carried_residual
+from refracmc.production.posterior import anchored
 from refracmc.production.prior import PooledPrior, default_prior
 from refracmc.production.sampler import Generator, keyed_generator
 from refracmc.production.uptime import UptimeState, uptime_state

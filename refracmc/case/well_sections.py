@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from pydantic import StrictStr, field_validator
 
@@ -17,6 +17,12 @@ from refracmc.case.key_rules import (
     uncertain,
 )
 from refracmc.case.key_values import read_months
+from refracmc.production.forms import FORMS
+
+if TYPE_CHECKING:
+    DeclineFormName = str
+else:
+    DeclineFormName = Literal[FORMS]
 
 
 class Interests(Section):
@@ -107,7 +113,7 @@ class Fit(Section):
         None, "1/year", "terminal nominal decline of the hyperbolic forms", 0.0, 5.0, above=True
     )
     b_max: float | None = number(None, "", "largest hyperbolic exponent allowed", 0.0, 3.0, above=True)
-    forms: tuple[Literal["modified_hyperbolic", "stretched_exponential", "duong"], ...] | None = choice(
+    forms: tuple[DeclineFormName, ...] | None = choice(
         None, "decline forms averaged; absent: all the fit has a prior for"
     )
 

@@ -2,7 +2,7 @@
 
 The curve, its autocorrelated heavy-tailed errors and the pooled prior give the parameters
 (likelihood.py, sampler.py); several forms are averaged by their evidence; what a curve cannot know
-is added as a discrepancy (averaging.py, prior.py); uptime is its own process (uptime.py). The draws
+is added as a discrepancy (posterior.py, prior.py); uptime is its own process (uptime.py). The draws
 ARE the forecast: no other spread is added downstream.
 """
 
@@ -13,11 +13,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from refracmc.production.averaging import ACCEPTANCE_LIMIT, R_HAT_LIMIT, assemble, finish
 from refracmc.production.forms import form_code, form_of
 from refracmc.production.history import CleanHistory, History, clean
 from refracmc.production.likelihood import Target
-from refracmc.production.posterior import DAYS_PER_MONTH, FitRefused, Posterior
+from refracmc.production.posterior import (
+    ACCEPTANCE_LIMIT,
+    DAYS_PER_MONTH,
+    R_HAT_LIMIT,
+    FitRefused,
+    Posterior,
+    assemble,
+    finish,
+)
 from refracmc.production.prior import PooledPrior, default_prior
 from refracmc.production.sampler import Generator, Sample, keyed_generator, sample
 

@@ -19,7 +19,7 @@ from refracmc.production.fit import FitRefused, check_fittable, make_target, sam
 from refracmc.production.history import History, clean
 from refracmc.production.prior import PooledPrior, default_prior
 from refracmc.production.sampler import Generator, keyed_generator
-from refracmc.production.uptime import LOG_RATE_REFERENCE, UPTIME_REFERENCE, uptime_state
+from refracmc.production.uptime import expected_uptime, uptime_state
 
 Array = NDArray[np.float64]
 
@@ -98,23 +98,12 @@ def _fit(history: History, base: PooledPrior, generator: Generator) -> Array | N
 def _expected_uptime(history: History, base: PooledPrior) -> tuple[float, float, float]:
     """Chance of standing idle, and mean and variance of the logit of the uptime if not, at the end of a
     history."""
-    state, prior = uptime_state(history), base.uptime
-    rate = state.log_rate - LOG_RATE_REFERENCE
-    a, c = prior.mean, prior.idle
-    mean = float(
-        expit(
-            a[0]
-            + a[1] * (state.year - UPTIME_REFERENCE)
-            + a[2] * (state.recent - UPTIME_REFERENCE)
-            + a[3] * rate
-        )
-    )
-    precision = float(np.exp(np.clip(prior.precision[0] + prior.precision[1] * rate, -1.0, 4.0)))
+    logit, precision, idle = expected_uptime(uptime_state(history), base.uptime)
+    mean = float(expit(logit))
     alpha, beta = mean * precision, (1.0 - mean) * precision
     expected = float(digamma(alpha) - digamma(beta))
     spread = float(polygamma(1, alpha) + polygamma(1, beta))
-    chance = float(expit(c[0] + c[1] * np.log1p(state.shut) + c[2] * rate + c[3] * state.log_age))
-    return chance, expected, spread
+    return float(expit(idle)), expected, spread
 
 
 def learn_prior(evidence: Sequence[Evidence], base: PooledPrior, areas: int = 1) -> PooledPrior:

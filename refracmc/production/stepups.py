@@ -59,11 +59,16 @@ def find_step_ups(
     return _strongest(found)
 
 
-def _step(t: Array, y: Array, after: NDArray[np.int64], whole: Array, k: int) -> tuple[float, float]:
-    """Ratio and score of the step at observation k against the window (t, y) before it."""
+def falling_trend(t: Array, y: Array) -> tuple[float, float]:
+    """Slope per month and level at month 0 of log rates y at months t (K,): medians, never rising."""
     i, j = np.triu_indices(len(t), 1)
     slope = min(float(np.median((y[j] - y[i]) / (t[j] - t[i]))), 0.0)
-    level = float(np.median(y - slope * t))
+    return slope, float(np.median(y - slope * t))
+
+
+def _step(t: Array, y: Array, after: NDArray[np.int64], whole: Array, k: int) -> tuple[float, float]:
+    """Ratio and score of the step at observation k against the window (t, y) before it."""
+    slope, level = falling_trend(t, y)
     left = y - level - slope * t
     scatter = max(1.4826 * float(np.median(np.abs(left - np.median(left)))), SCATTER_FLOOR)
     recent = max(level + slope * float(after[0] - 1), float(np.median(y[-AFTER:])))

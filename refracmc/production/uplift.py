@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from refracmc.production.history import SHORT_MONTH_DAYS, History
 from refracmc.production.prior import SOURCE
+from refracmc.production.stepups import falling_trend
 
 Array = NDArray[np.float64]
 
@@ -91,9 +92,7 @@ def measure_uplift(history: History, month: np.datetime64) -> JobUplift | None:
     rate = np.where(good, volume / np.maximum(days, 1.0), np.nan)
     peak = _best(rate[before])[0]
     t, y = before[-BEFORE:].astype(np.float64), np.log(rate[before[-BEFORE:]])
-    i, j = np.triu_indices(len(t), 1)
-    slope = min(float(np.median((y[j] - y[i]) / (t[j] - t[i]))), 0.0)
-    level = float(np.median(y - slope * t))
+    slope, level = falling_trend(t, y)
     best, start = _best(rate[after])
     recent = float(np.median(rate[before[-BEST:]]))
     middle = float(after[start : start + BEST].mean())

@@ -90,6 +90,19 @@ def _mean_known(values: Array, otherwise: float) -> float:
     return float(known.mean()) if len(known) else otherwise
 
 
+def expected_uptime(state: UptimeState, prior: UptimePrior) -> tuple[float, float, float]:
+    """Logit of the mean uptime (share of calendar time) of a well that runs, its beta precision, and logit of the
+    chance that it stands idle."""
+    rate = state.log_rate - LOG_RATE_REFERENCE
+    a, c = prior.mean, prior.idle
+    mean = (
+        a[0] + a[1] * (state.year - UPTIME_REFERENCE) + a[2] * (state.recent - UPTIME_REFERENCE) + a[3] * rate
+    )
+    precision = float(np.exp(np.clip(prior.precision[0] + prior.precision[1] * rate, -1.0, 4.0)))
+    idle = float(c[0] + c[1] * np.log1p(state.shut) + c[2] * rate + c[3] * state.log_age)
+    return mean, precision, idle
+
+
 def uptime_draws(
     state: UptimeState, prior: UptimePrior, uniforms: Array, normals: Array
 ) -> tuple[Array, Array]:
@@ -98,15 +111,8 @@ def uptime_draws(
 
     uniforms (2, n), normals (2, n). The second is what a well brought back by a job would run at.
     """
-    rate = state.log_rate - LOG_RATE_REFERENCE
-    a = prior.mean
-    logit_mean = (
-        a[0] + a[1] * (state.year - UPTIME_REFERENCE) + a[2] * (state.recent - UPTIME_REFERENCE) + a[3] * rate
-    ) + prior.mean_area_sd * normals[0]
-    c = prior.idle
-    logit_idle = c[0] + c[1] * np.log1p(state.shut) + c[2] * rate + c[3] * state.log_age
-    mean = np.clip(expit(logit_mean), 0.02, 0.98)
-    precision = float(np.exp(np.clip(prior.precision[0] + prior.precision[1] * rate, -1.0, 4.0)))
+    logit_mean, precision, logit_idle = expected_uptime(state, prior)
+    mean = np.clip(expit(logit_mean + prior.mean_area_sd * normals[0]), 0.02, 0.98)
     running = betaincinv(mean * precision, (1.0 - mean) * precision, uniforms[1])
     if not state.has_days:
         running = np.minimum(running / prior.bulk, 1.0)
