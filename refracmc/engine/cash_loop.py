@@ -34,9 +34,9 @@ from refracmc.economics.net_prices import WATER
 from refracmc.economics.payout import payout
 from refracmc.economics.rate_of_return import ROW_MONTHS, rate_where_unique
 from refracmc.measures import PER_TRIAL, ROW
-from refracmc.production.phase_sums import sum_by_ratio
 from refracmc.production.response import Response, respond
 from refracmc.production.response_terms import ResponseTerms
+from refracmc.production.secondary import sum_by_ratio
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]

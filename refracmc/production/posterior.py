@@ -15,12 +15,12 @@ from numpy.typing import NDArray
 from scipy.special import ndtri, stdtrit
 
 from refracmc.production.decline import cumulative_mixture
-from refracmc.production.fit_secondary import Ratio, secondary_ratios
 from refracmc.production.forms import FORMS, form_code, form_of
 from refracmc.production.history import PHASES, History
 from refracmc.production.likelihood import Target, averaged_noise_sd, carried_residual
 from refracmc.production.prior import Discrepancy, PooledPrior
 from refracmc.production.sampler import Generator, Sample, stratified
+from refracmc.production.secondary import Ratio, secondary_ratios
 from refracmc.production.uptime import uptime_draws, uptime_state
 
 Array = NDArray[np.float64]
