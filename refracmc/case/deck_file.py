@@ -68,7 +68,7 @@ def read_deck(table: Table, valuation: str) -> tuple[Deck | None, list[Fault]]:
     if not faults and int(month[0]) > units.month_number(valuation):
         found_text = f"{units.month_text(int(month[0]))} as first month"
         allowed = f"a deck that covers the valuation month {valuation}"
-        faults.append(Fault(table.where(0, columns["month"]), found_text, allowed, "add earlier months"))
+        faults.append(table.fault(0, columns["month"], found_text, allowed, "add earlier months"))
     if faults:
         return None, faults
     return Deck(int(month[0]), *prices), []

@@ -89,11 +89,11 @@ def _order_faults(rows: Table, number: NDArray[np.int64], column: str) -> list[F
         text = units.month_text(month)
         if month in seen:
             found = f"{text} a second time (first in row {int(rows.rows[seen[month]])})"
-            faults.append(Fault(rows.where(k, column), found, "each month once", "remove or correct the row"))
+            faults.append(rows.fault(k, column, found, "each month once", "remove or correct the row"))
         elif month < before:
             found = f"{text} after {units.month_text(before)}"
             faults.append(
-                Fault(rows.where(k, column), found, "months in rising order", "sort the well's rows by date")
+                rows.fault(k, column, found, "months in rising order", "sort the well's rows by date")
             )
         seen.setdefault(month, k)
         before = month

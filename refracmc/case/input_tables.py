@@ -130,6 +130,10 @@ class Table:
         """'file: row n, column' of a position in the table."""
         return f"{self.file}: row {int(self.rows[index])}" + (f", {column}" if column else "")
 
+    def fault(self, index: int, column: str, found: str, allowed: str, remedy: str) -> Fault:
+        """What is wrong with one cell."""
+        return Fault(self.where(index, column), found, allowed, remedy)
+
     def cell(self, index: int, column: str) -> str:
         """The text of one cell."""
         return _text(self.sheet.cells[column][int(self.at[index])])
@@ -295,5 +299,5 @@ def cell_faults(
     table: Table, column: str, places: NDArray[Any], tell: Callable[[int], tuple[str, str, str]]
 ) -> list[Fault]:
     """Faults of the cells of a column at these rows, shortened. tell: (found, allowed, remedy) of one."""
-    named = [Fault(table.where(k, column), *tell(k)) for k in places[: SHOWN + 1].tolist()]
+    named = [table.fault(k, column, *tell(k)) for k in places[: SHOWN + 1].tolist()]
     return shorten(named, len(places))

@@ -105,7 +105,7 @@ def _number_faults(rows: Table, sleeve: NDArray[np.float64]) -> list[Fault]:
     for k, s in enumerate(whole):
         if s in seen:
             found = f"sleeve {s} a second time (first in row {int(rows.rows[seen[s]])})"
-            faults.append(Fault(rows.where(k, "sleeve"), found, "each sleeve once", "correct the number"))
+            faults.append(rows.fault(k, "sleeve", found, "each sleeve once", "correct the number"))
         seen.setdefault(s, k)
     gone = sorted(set(range(1, max(whole) + 1)) - set(whole)) if max(whole) <= MAX_SLEEVES else []
     if max(whole) > MAX_SLEEVES:
@@ -126,19 +126,13 @@ def _date_faults(
     for k, (state, built) in enumerate(zip(state_date.tolist(), made.tolist(), strict=True)):
         if state > valuation:
             allowed = f"up to the valuation month {units.month_text(valuation)}"
-            faults.append(
-                Fault(rows.where(k, "state_date"), units.month_text(state), allowed, "correct the date")
-            )
+            faults.append(rows.fault(k, "state_date", units.month_text(state), allowed, "correct the date"))
         if stated and 0 <= state < built:
             found = f"{units.month_text(state)} before the installation in {units.month_text(built)}"
-            faults.append(
-                Fault(rows.where(k, "state_date"), found, "a date after it", "correct one of the dates")
-            )
+            faults.append(rows.fault(k, "state_date", found, "a date after it", "correct one of the dates"))
         elif stated and built > valuation:
             allowed = f"up to the valuation month {units.month_text(valuation)}"
-            faults.append(
-                Fault(rows.where(k, "installed"), units.month_text(built), allowed, "correct the date")
-            )
+            faults.append(rows.fault(k, "installed", units.month_text(built), allowed, "correct the date"))
     return shorten(faults)
 
 
@@ -172,9 +166,9 @@ def _depth_faults(
             below = written[order[place - 1]]
             found = f"sleeve {place + 1} at {written[k]:g} {unit}, sleeve {place} at {below:g} {unit}"
             allowed = "depths that fall with the number; sleeve 1 is the deepest"
-            faults.append(Fault(rows.where(k, column), found, allowed, "number the sleeves from the toe"))
+            faults.append(rows.fault(k, column, found, allowed, "number the sleeves from the toe"))
         if toe_ft is not None and feet[k] > toe_ft:
             found = f"sleeve {place + 1} at {feet[k]:.0f} ft"
             allowed = f"no deeper than toe_md_ft = {toe_ft:g} ft"
-            faults.append(Fault(rows.where(k, column), found, allowed, "correct the depth or the toe"))
+            faults.append(rows.fault(k, column, found, allowed, "correct the depth or the toe"))
     return faults
