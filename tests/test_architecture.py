@@ -20,6 +20,7 @@ PACKAGE = ROOT / "refracmc"
 LAYERS = {
     "errors": 0,
     "interrupts": 0,
+    "input_file": 0,
     "compiler": 0,
     "measures": 0,
     "sampling": 1,

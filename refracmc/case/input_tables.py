@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 from refracmc.case import units
 from refracmc.case.faults import nearest
 from refracmc.errors import Fault, InputError
+from refracmc.input_file import MOST_OF_TABLE, read_input
 
 _DATE = re.compile(r"(\d{4})-(\d{2})(?:-(\d{2})(?:[ T]00:00(?::00(?:\.0+)?)?)?)?", re.ASCII)
 _NUMBER = re.compile(r"[-+]?(?:inf(?:inity)?|(?:\d+\.?\d*|\.\d+)(?:e[-+]?\d+)?)", re.ASCII | re.IGNORECASE)
@@ -161,14 +162,14 @@ class Files:
     hashes: dict[str, str] = field(default_factory=dict)
     _tables: dict[str, Table | InputError] = field(default_factory=dict)
 
-    def read_bytes(self, name: str, where: str = "") -> bytes:
-        """The bytes of a file, hashed; InputError if it cannot be read. `where`: key path naming it."""
+    def read_bytes(self, name: str, where: str = "", most: int = MOST_OF_TABLE) -> bytes:
+        """The bytes of a file, hashed; InputError if it cannot be read. `where`: key path naming it; most: bytes."""
         where = where or name
         path = self.base_dir / name
         if not name.strip():
             raise InputError(Fault(where, f"the text {name!r}", "a file", "name a file in quotes"))
         try:
-            data = path.read_bytes()
+            data = read_input(path, most)
         except FileNotFoundError:
             folder = path.parent
             beside = sorted(item.name for item in folder.iterdir()) if folder.is_dir() else []

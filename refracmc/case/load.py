@@ -18,8 +18,8 @@ from pydantic import StrictStr, field_validator
 
 from refracmc.case.cross_checks import date_faults, dependence_faults
 from refracmc.case.deck_file import Deck, flat_deck, read_deck
-from refracmc.case.faults import MISSING, KeyPath, nearest, read_section, unknown_key
-from refracmc.case.input_tables import Files, decode
+from refracmc.case.faults import MISSING, KeyPath, nearest, path_text, read_section, unknown_key
+from refracmc.case.input_tables import Files, decode, shorten
 from refracmc.case.job_section import Job
 from refracmc.case.key_rules import Section, choice
 from refracmc.case.key_values import found_text, refuse
@@ -38,6 +38,7 @@ from refracmc.case.shared_sections import (
 from refracmc.case.strategies import Strategies
 from refracmc.case.validated_case import Case, WellCase
 from refracmc.errors import Fault, InputError
+from refracmc.input_file import MOST_OF_CASE
 
 SCHEMA_VERSION = 1
 STATUSES = ("invented", "assumed", "real")
@@ -59,6 +60,15 @@ HEAD_KEYS = ("schema_version", "name", "title", "data_status")
 _ID = re.compile(r"[A-Za-z0-9]([A-Za-z0-9 _.-]{0,62}[A-Za-z0-9_.-])?\Z")
 
 
+DEEPEST = 20
+"""Tables and lists within each other that are read."""
+_NESTED = (
+    "tables or lists nested too deep",
+    f"up to {DEEPEST} within each other",
+    "take what is nested out; keys: refracmc explain keys",
+)
+
+
 class Head(Section):
     """The keys at the top of the file."""
 
@@ -77,11 +87,9 @@ class Head(Section):
     @field_validator("title", mode="after")
     @classmethod
     def _title(cls, value: str) -> str:
-        if len(value) > 200 or not value.isprintable():
+        if len(value) > 200:
             found = f"{value[:60]!r} of {len(value)} characters"
-            raise refuse(
-                found, "one line of printable text, up to 200 characters", "shorten or retype the title"
-            )
+            raise refuse(found, "up to 200 characters", "shorten the title")
         return value
 
     @field_validator("data_status", mode="after")
@@ -111,13 +119,48 @@ def parse_toml(path: Path, files: Files) -> dict[str, Any]:
         if path.parent.is_dir() and not remedy:
             remedy = nearest(path.name, sorted(item.name for item in path.parent.iterdir() if item.is_file()))
         raise InputError(Fault(str(path), found, "a case file", remedy or "correct the path"))
-    text = decode(path.name, files.read_bytes(path.name))
+    text = decode(path.name, files.read_bytes(path.name, most=MOST_OF_CASE))
     try:
-        return tomllib.loads(text)
+        raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as problem:
         found = f"no valid TOML: {problem}"
         remedy = "correct that line (texts in quotes, key = value, each key and [table] once)"
         raise InputError(Fault(path.name, found, "TOML", remedy)) from None
+    except RecursionError:
+        raise InputError(Fault(path.name, *_NESTED)) from None
+    except ValueError:  # Python converts no longer ones
+        found, remedy = "a whole number of thousands of digits", "correct the number"
+        raise InputError(Fault(path.name, found, "numbers a key can mean", remedy)) from None
+    faults = _form_faults(raw, path.name)
+    if faults:
+        raise InputError(faults)
+    return raw
+
+
+def _form_faults(raw: dict[str, Any], file: str) -> list[Fault]:
+    """Tables nested deeper than any key, and texts with characters that do not show or that turn what stands around
+    them: escapes of a terminal, marks of direction, breaks of a line."""
+    faults: list[Fault] = []
+    todo: list[tuple[KeyPath, Any]] = [((), raw)]
+    while todo:
+        path, value = todo.pop()
+        if len(path) > DEEPEST:
+            return [Fault(file, *_NESTED)]
+        parts: list[tuple[str | int, Any]] = []
+        if isinstance(value, dict):
+            parts = list(value.items())
+        elif isinstance(value, list):
+            parts = list(enumerate(value))
+        texts = [key for key, _ in parts if isinstance(key, str)] + (
+            [value] if isinstance(value, str) else []
+        )
+        for text in texts:
+            if not text.isprintable():
+                where = f"{file}: {path_text(path)}" if path else file
+                remedy = "retype it without escapes, marks of direction or breaks of a line"
+                faults.append(Fault(where, f"the text {text[:60]!r}", "printable text in one line", remedy))
+        todo += [((*path, key), item) for key, item in reversed(parts)]
+    return shorten(faults)
 
 
 class _Loader:

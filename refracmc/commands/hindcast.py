@@ -15,6 +15,8 @@ from refracmc.errors import Fault, InputError
 
 CHOICES = {"phase": ("auto", "oil", "gas"), "undeclared": ("list", "zero")}
 LEAST = {"months-in": 3, "months-out": 1}
+MOST_MONTHS = 3_600
+"""Three hundred years: no history has more."""
 
 
 @dataclass(frozen=True)
@@ -28,15 +30,15 @@ class HindcastText:
 
 
 def _months(name: str, value: int | str, faults: list[Fault]) -> int:
-    least = LEAST[name]
-    allowed = f"a whole number of months, {least} or more"
+    least, text = LEAST[name], str(value)[:40]
+    allowed = f"a whole number of months, {least} to {MOST_MONTHS:,}"
     try:
         months = int(str(value))
     except ValueError:
-        faults.append(Fault(f"hindcast: --{name}", f"'{value}'", allowed, "write it like 24"))
+        faults.append(Fault(f"hindcast: --{name}", f"'{text}'", allowed, "write it like 24"))
         return least
-    if months < least:
-        faults.append(Fault(f"hindcast: --{name}", f"{months} months", allowed, "choose more months"))
+    if not least <= months <= MOST_MONTHS:
+        faults.append(Fault(f"hindcast: --{name}", f"{text} months", allowed, "choose other months"))
     return months
 
 

@@ -9,6 +9,7 @@ from difflib import get_close_matches
 from pathlib import Path
 
 from refracmc.errors import Fault
+from refracmc.input_file import MOST_OF_TABLE, read_input
 
 
 class SpecError(ValueError):
@@ -56,9 +57,11 @@ def read_column(path: Path, name: str, column: str | None, where: str) -> list[f
     """
     problems: list[Fault] = []
     try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        reason = getattr(error, "strerror", None) or "not UTF-8 text"
+        text = read_input(path, MOST_OF_TABLE).decode("utf-8-sig")
+    except (OSError, ValueError) as error:
+        reason = (
+            "not UTF-8 text" if isinstance(error, UnicodeDecodeError) else getattr(error, "strerror", error)
+        )
         fault = Fault(f"{where}.file", f"{name!r} ({reason})", "a readable text file", "correct the name")
         raise SpecError([fault]) from None
     rows = [(i, row) for i, row in enumerate(csv.reader(text.splitlines()), 1) if any(c.strip() for c in row)]

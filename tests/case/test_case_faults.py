@@ -67,7 +67,7 @@ TABLE: dict[str, tuple[str, str, str, str, str, str]] = {
         'name = "small"',
         'name = "small"\ntitle = "a\\u0007"',
         "case.toml: title",
-        "2 characters",
+        r"'a\x07'",
         "printable",
     ),
     "absurd money": (
@@ -423,7 +423,7 @@ TABLE: dict[str, tuple[str, str, str, str, str, str]] = {
         "'Süd, 3'",
         "of these alone",
     ),
-    "line end in an id": ("case.toml", 'id = "B"', 'id = "B\\n"', "wells[2].id", "'B\\n'", "of these alone"),
+    "line end in an id": ("case.toml", 'id = "B"', 'id = "B\\n"', "wells[2].id", "'B\\n'", "retype it"),
     "blank after an id": ("case.toml", 'id = "B"', 'id = "B "', "wells[2].id", "'B '", "of these alone"),
     "no id": ("case.toml", 'id = "B"\n', "", "wells[2].id", "missing", "id in quotes"),
     "name of the case": (
