@@ -62,7 +62,7 @@ FAULTS = {
     "missing columns": ((WELLS, "--months-in", 12, "--months-out", 12), ("no column date, oil_bbl, gas_mcf",)),
     "half a month": ((HISTORY, "--months-in", "2.5", "--months-out", 12), ("--months-in", "'2.5'", "whole number")),
     "no month": ((HISTORY, "--months-in", 12, "--months-out", 0), ("--months-out", "0 months", "1 to 3,600")),
-    "months without end": ((HISTORY, "--months-in", "9" * 30, "--months-out", 12), ("--months-in", "9999", "3 to 3,600")),
+    "endless months": ((HISTORY, "--months-in", "9" * 30, "--months-out", 12), ("--months-in", "9999", "3 to 3,600")),
     "a float": ((HISTORY, "--months-in", "1e30", "--months-out", 12), ("--months-in", "'1e30'", "3 to 3,600")),
     "unknown phase": (
         (HISTORY, "--months-in", 12, "--months-out", 12, "--phase", "water"),
