@@ -65,10 +65,8 @@ def block_of(plan: WellPlan, number: int, trials: int) -> Block:
     """Draw a block of so many trials, do its jobs and its price paths."""
     draws = draw(plan, number, trials)
     model = block_model.model_block(plan, draws)
-    outcomes = [
-        block_jobs.outcome(plan, draws, model, strategy, job, cost)
-        for strategy, job, cost, _ in block_jobs.simulate_jobs(plan, draws, plan.strategies)
-    ]
+    jobs, _ = block_jobs.job_outcomes(plan, draws, model, plan.strategies)
+    outcomes = [block_jobs.outcome_rows(jobs, k) for k in range(len(plan.strategies))]
     paths, expected = money._paths(plan, draws, trials)
     assert expected is not None
     assert plan.well.type_curve is not None
@@ -129,7 +127,7 @@ def block_of(plan: WellPlan, number: int, trials: int) -> Block:
             for strategy, made in zip(plan.strategies, outcomes, strict=True)
         ),
     )
-    return Block(draws, block_jobs.outcomes_of(outcomes, trials), told)
+    return Block(draws, jobs, told)
 
 
 def engine_values(

@@ -25,6 +25,7 @@ import os
 import shutil
 import tempfile
 from collections.abc import Callable
+from dis import get_instructions
 from functools import cache, cached_property, update_wrapper
 from pathlib import Path
 from types import FunctionType
@@ -124,7 +125,7 @@ class _Marked:
         if "_nrt" in options and not references_may_go_uncounted():
             options = {name: value for name, value in options.items() if name != "_nrt"}
         around = dict(own.__globals__)
-        for name in own.__code__.co_names:
+        for name in {step.argval for step in get_instructions(own) if step.opname == "LOAD_GLOBAL"}:
             if isinstance(called := around.get(name), _Marked):
                 around[name] = called._compiled
         copy = FunctionType(own.__code__, around, own.__name__, own.__defaults__, own.__closure__)

@@ -194,7 +194,7 @@ def test_no_hidden_randomness() -> None:
         ("refracmc.engine.plan", "import random"),
         ("refracmc.sampling.streams", "from numpy.random import default_rng\nr = default_rng()"),
         ("refracmc.sampling.streams", "from numpy.random import rand"),
-        ("refracmc.job.simulate", "import numpy as np\nr = np.random.default_rng(4)"),
+        ("refracmc.job.rules", "import numpy as np\nr = np.random.default_rng(4)"),
         ("refracmc.production.decline", "from numpy.random import Generator"),
         ("refracmc.production.fit", "import numpy as np\nr = np.random.default_rng()"),
     ],

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from refracmc.decisions.reach_table import reach_rows
 from refracmc.engine.block_jobs import job_inputs, simulate_jobs
 from refracmc.engine.draws import job_luck
+from refracmc.engine.job_runs import simulate
 from refracmc.engine.money import service_index
 from refracmc.engine.one_trial import strategy_log
 from refracmc.engine.plan import Strategy, WellPlan
@@ -20,8 +21,6 @@ from refracmc.engine.pressure import LIMITS, can_screen, screen
 from refracmc.job.inputs import JobInputs, JobLuck
 from refracmc.job.machine import KINDS
 from refracmc.job.results import JobResult
-from refracmc.job.shared import prepare
-from refracmc.job.simulate import simulate
 from refracmc.production.stress import pair_contrast, treated_before
 from refracmc.sampling.order_statistics import quantiles
 
@@ -255,8 +254,7 @@ def failures(plan: WellPlan, draws: Mapping[str, Array], best: Strategy, failed:
         flat[f"u_{KINDS[i]}"][t, k] = _FAIL
     inputs, luck = JobInputs.build(trials, **mean), JobLuck(**flat)
     policy = replace(plan.policy, stop_loss_failed_closes=None)
-    shared = prepare(inputs, luck, tally, policy.max_tries)
-    job = simulate(planned, tally, inputs, luck, np.zeros(n), policy, shared)
+    job = simulate(planned, tally, inputs, luck, np.zeros(n), policy)
     potential = tally.treatable / max(int(tally.treatable.sum()), 1)
     share = tally.old_producers / max(int(tally.old_producers.sum()), 1)
     effective, kept = job.effectiveness @ potential, job.kept @ share

@@ -28,13 +28,13 @@ from numpy.typing import NDArray
 
 from refracmc.case import units
 from refracmc.case.well_strategies import well_reach_ft
-from refracmc.engine.block_jobs import job_inputs
-from refracmc.engine.draws import draw, job_luck
+from refracmc.engine.block_jobs import block_luck
+from refracmc.engine.draws import draw
 from refracmc.engine.job_plans import order_plan
+from refracmc.engine.job_runs import simulate_dates
 from refracmc.engine.plan import Strategy, WellPlan
 from refracmc.engine.valuation import evaluate
 from refracmc.job.orders import NAMED_ORDERS, named_order
-from refracmc.job.shared import prepare
 from refracmc.job.sleeves import PlanRefused
 from refracmc.sampling.estimators import mean_with_error
 from refracmc.sampling.streams import BLOCK_SIZE, generator
@@ -153,10 +153,7 @@ class _Valuer:
         self.plan = replace(plan, orders={}, methods={}, strategies=(self.strategy,), ages=ages)
         self.draws = [draw(plan, block, size) for block, size in blocks]
         self.sizes = [size for _, size in blocks]
-        first = self.draws[0]
-        self.shared = prepare(
-            job_inputs(plan, first), job_luck(first), plan.well.tally, plan.policy.max_tries
-        )
+        self.block = block_luck(plan, self.draws[0])
 
     def trials(self, orders: Sequence[Order]) -> dict[str, Array]:
         """Measures (orders, trials)."""
@@ -174,7 +171,10 @@ class _Valuer:
         job = self.plan.orders[f"o{k}"].job
         if not job.recloses.any():
             return 0.0
-        works, _ = self.shared.outcome("reclose", job.cycles[2], self.plan.ages[self.month])
+        ages = [self.plan.ages[self.month]]
+        (made,) = simulate_dates(job, self.block, ages, self.plan.policy, detail=True)
+        assert made.detail is not None
+        works = made.detail.works["reclose"]
         below = job.before.sum(axis=1)  # stages deeper than the sleeve and treated after it
         return float(((1.0 - works.mean(axis=1)) * below)[job.recloses].sum())
 

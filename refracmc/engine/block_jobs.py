@@ -9,21 +9,22 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from refracmc.job.arrays import Dates, Orders, Shifts, Trials, Well, ages_of, orders_of, trials_of, well_of
 from refracmc.job.cost import COST_PARTS, CostRates, job_cost
 from refracmc.job.inputs import JobInputs
+from refracmc.job.luck import BlockLuck, prepare
 from refracmc.job.methods import simulate_method
-from refracmc.job.shared import prepare
-from refracmc.job.simulate import JobResult, simulate
-from refracmc.production.stress import stress_multiplier
+from refracmc.job.results import JobResult
 
 from .block_model import _KEPT_TABLES, BlockModel, Draws
 from .draws import job_luck
-from .job_arguments import Chosen, Dates, Orders, Tables, Well, ages_of, orders_of, trials_of, well_of
+from .job_runs import PRICED, RESULTS, run, simulate_dates
 from .plan import Strategy, WellPlan
-from .shapes import check_jobs
 
 Array = NDArray[np.float64]
 Part = slice | NDArray[np.intp]
+TOGETHER = 12
+"""Strategies simulated together where each is wanted in full."""
 
 
 @dataclass(frozen=True)
@@ -53,16 +54,6 @@ def stress_terms(plan: WellPlan, draws: Draws) -> dict[str, Array | float]:
     }
 
 
-def _stress(plan: WellPlan, draws: Draws, order: str, job: JobResult) -> Array | None:
-    stress = plan.well.settings.stress
-    made = plan.methods[order] if order in plan.methods else plan.orders[order]
-    if not stress.enabled or made.normal_before is None or made.contrast_before is None:
-        return None
-    return stress_multiplier(
-        job.placed, made.normal_before, made.contrast_before, **stress_terms(plan, draws)
-    )
-
-
 def job_inputs(plan: WellPlan, draws: Draws) -> JobInputs:
     """The job's inputs of a block from the drawn values and the fixed settings."""
     job = plan.well.settings.job
@@ -85,59 +76,48 @@ def method_terms(plan: WellPlan, draws: Draws, name: str) -> dict[str, Array]:
     return {key.removeprefix(prefix): value for key, value in draws.items() if key.startswith(prefix)}
 
 
+def block_luck(plan: WellPlan, draws: Draws) -> BlockLuck:
+    """Inputs, luck and sleeves of a block."""
+    return prepare(job_inputs(plan, draws), job_luck(draws), plan.well.tally, plan.policy.max_tries)
+
+
+def _by_method(plan: WellPlan, draws: Draws, block: BlockLuck, name: str) -> JobResult:
+    return simulate_method(plan.methods[name].method, block, method_terms(plan, draws, name))
+
+
 def simulate_jobs(
     plan: WellPlan, draws: Draws, strategies: Sequence[Strategy], detail: bool = False
 ) -> Iterator[tuple[Strategy, JobResult, Array, dict[str, Array]]]:
-    """(strategy, job, cost (n,), cost parts) before the service-cost index; dates share what they can."""
-    inputs, luck, rates = job_inputs(plan, draws), job_luck(draws), cost_rates(draws)
-    shared = prepare(inputs, luck, plan.well.tally, plan.policy.max_tries)
+    """(strategy, job, cost (n,), cost parts) before the service-cost index, in the order of the strategies."""
+    block, rates = block_luck(plan, draws), cost_rates(draws)
     done: dict[str, JobResult] = {}  # methods shift no sleeve: the same at any date
-    for strategy in strategies:
-        if strategy.order in plan.methods:
-            if strategy.order not in done:
-                terms = method_terms(plan, draws, strategy.order)
-                done[strategy.order] = simulate_method(plan.methods[strategy.order].method, shared, terms)
-            job = done[strategy.order]
-        else:
-            job = simulate(
-                plan.orders[strategy.order].job,
-                plan.well.tally,
-                inputs,
-                luck,
-                plan.ages[strategy.month],
-                plan.policy,
-                shared,
-                detail=detail,
-            )
-        total, parts = job_cost(job, rates)
-        yield strategy, job, total, parts
+    for first in range(0, len(strategies), TOGETHER):
+        group = strategies[first : first + TOGETHER]
+        found: dict[tuple[str, int], JobResult] = {}
+        for order in dict.fromkeys(strategy.order for strategy in group):
+            if order in plan.methods:
+                done[order] = done.get(order) or _by_method(plan, draws, block, order)
+                continue
+            months = sorted({strategy.month for strategy in group if strategy.order == order})
+            ages = [plan.ages[month] for month in months]
+            jobs = simulate_dates(plan.orders[order].job, block, ages, plan.policy, detail=detail)
+            found |= {(order, month): job for month, job in zip(months, jobs, strict=True)}
+        for strategy in group:
+            job = done.get(strategy.order) or found[strategy.order, strategy.month]
+            yield strategy, job, *job_cost(job, rates)
 
 
-def outcome(
-    plan: WellPlan,
-    draws: Draws,
-    model: BlockModel,
-    strategy: Strategy,
-    job: JobResult,
-    cost: Array,
-    index: Array | None = None,
-) -> JobOutcome:
-    """What the response and the cash flow need of a job: shares kept and effective, days, cost with its index.
-
-    index (n,): service-cost index of each trial's month; None: that of the strategy's month.
-    """
-    effect = job.effectiveness
-    multiplier = _stress(plan, draws, strategy.order, job)
-    if multiplier is not None:
-        effect = effect * multiplier
-    return JobOutcome(
-        days=job.days,
-        cost=cost * (model.economics.service_index[strategy.month] if index is None else index),
-        kept_share=np.minimum(np.einsum("ij,ij->i", model.share, job.kept), 1.0),
-        effective_share=np.einsum("ij,ij->i", model.potential, effect),
-        stages_effective=job.stages_effective_share,
-        lost=job.lost,
-    )
+def job_at(
+    plan: WellPlan, draws: Draws, order: str, ages: Array
+) -> tuple[JobResult, Array, dict[str, Array]]:
+    """Job, cost (n,) and cost parts before the service-cost index of an order or method whose month differs by trial;
+    ages (n, N) of the sleeves [years]."""
+    block = block_luck(plan, draws)
+    if order in plan.methods:
+        job = _by_method(plan, draws, block, order)
+    else:
+        job = simulate_dates(plan.orders[order].job, block, [ages], plan.policy)[0]
+    return job, *job_cost(job, cost_rates(draws))
 
 
 def outcome_rows(job: JobOutcome, part: int | Sequence[int] | tuple[slice | None, Part]) -> JobOutcome:
@@ -156,76 +136,90 @@ def outcomes_of(jobs: Sequence[JobOutcome], trials: int) -> JobOutcome:
     )
 
 
+@lru_cache(maxsize=_KEPT_TABLES)
+def _packed(
+    plan: WellPlan, names: tuple[str, ...], months: tuple[int, ...]
+) -> tuple[Well, tuple[Orders, Shifts], tuple[Array, NDArray[np.int64]]]:
+    """What no block changes of a well, some of its orders and the ages at some months."""
+    tally, policy, made = plan.well.tally, plan.policy, [plan.orders[name] for name in names]
+    stress = [(order.normal_before, order.contrast_before) for order in made]
+    orders = orders_of([order.job for order in made], tally, policy, stress)
+    ages = [plan.ages[month] for month in months]
+    return well_of(tally, policy), orders, ages_of(ages) if ages else (np.empty((0, 1, 1)), np.empty(0, int))
+
+
+def _trials(plan: WellPlan, draws: Draws, model: BlockModel) -> Trials:
+    stress = stress_terms(plan, draws)
+    return trials_of(block_luck(plan, draws), cost_rates(draws), stress, model.share, model.potential)
+
+
 def job_outcomes(
     plan: WellPlan, draws: Draws, model: BlockModel, chosen: Sequence[Strategy]
 ) -> tuple[JobOutcome, dict[str, Array]]:
     """Outcomes, members (S, n), of the jobs of strategies of fixed dates, and cost parts (S, n) [US$], both with the
     service-cost index of the month."""
-    return (_jobs_compiled if plan.compiled else _jobs_arrays)(plan, draws, model, chosen)
-
-
-def _jobs_arrays(
-    plan: WellPlan, draws: Draws, model: BlockModel, chosen: Sequence[Strategy]
-) -> tuple[JobOutcome, dict[str, Array]]:
-    """As `job_outcomes`, by the array code."""
-    jobs: list[JobOutcome] = []
-    parts: dict[str, list[Array]] = {}
-    for strategy, job, cost, by_part in simulate_jobs(plan, draws, chosen):
-        jobs.append(outcome(plan, draws, model, strategy, job, cost))
-        for name, values in by_part.items():
-            parts.setdefault(name, []).append(values * model.economics.service_index[strategy.month])
-    return outcomes_of(jobs, model.trials), {name: np.stack(values) for name, values in parts.items()}
-
-
-@lru_cache(maxsize=_KEPT_TABLES)
-def _told(
-    plan: WellPlan, names: tuple[str, ...], months: tuple[int, ...]
-) -> tuple[Well, Orders, Tables, tuple[Array, NDArray[np.int64]]]:
-    """What the compiled jobs are told of a well, some of its orders and months, which no block changes."""
-    orders = orders_of([plan.orders[name] for name in names], plan.well.tally, plan.policy)
-    return well_of(plan.well.tally, plan.policy), *orders, ages_of([plan.ages[month] for month in months])
-
-
-def _jobs_compiled(
-    plan: WellPlan, draws: Draws, model: BlockModel, chosen: Sequence[Strategy]
-) -> tuple[JobOutcome, dict[str, Array]]:
-    """As `job_outcomes`, by the compiled jobs; isolation methods by the array code."""
-    from .compiled_jobs import run_jobs
-
     index = model.economics.service_index
-    by_method = [k for k, strategy in enumerate(chosen) if strategy.order in plan.methods]
-    by_order = [k for k, strategy in enumerate(chosen) if strategy.order not in plan.methods]
-    members = tuple(JobOutcome.__dataclass_fields__)
-    table = np.empty((len(members) + len(COST_PARTS), len(chosen), model.trials))
-    if by_order:
-        names = list(dict.fromkeys(chosen[k].order for k in by_order))
-        months = sorted({chosen[k].month for k in by_order})
-        places = sorted((names.index(chosen[k].order), months.index(chosen[k].month), k) for k in by_order)
-        well, orders, tables, (ages, group) = _told(plan, tuple(names), tuple(months))
-        arguments = (
-            well,
-            orders,
-            tables,
-            Dates(ages, group, np.ascontiguousarray([index[month] for month in months])),
-            Chosen(*(np.array(column, dtype=np.int64) for column in zip(*places, strict=True))),
-            trials_of(
-                job_inputs(plan, draws),
-                job_luck(draws),
-                cost_rates(draws),
-                stress_terms(plan, draws),
-                model.share,
-                model.potential,
-            ),
-            table,
+    table = np.empty((RESULTS, len(chosen), model.trials))
+    rows = [k for k, strategy in enumerate(chosen) if strategy.order not in plan.methods]
+    if rows:
+        names = list(dict.fromkeys(chosen[k].order for k in rows))
+        months = sorted({chosen[k].month for k in rows})
+        well, orders, ages = _packed(plan, tuple(names), tuple(months))
+        dates = Dates(*ages, np.ascontiguousarray([index[month] for month in months]))
+        pairs = {k: (names.index(chosen[k].order), months.index(chosen[k].month)) for k in rows}
+        run(well, orders, dates, pairs, _trials(plan, draws, model), table)
+    by_method: dict[str, Array] = {}  # methods shift no sleeve: the same at any date, but for the cost
+    for k, strategy in enumerate(chosen):
+        name = strategy.order
+        if name in plan.methods:
+            if name not in by_method:
+                by_method[name] = _method_outcome(plan, draws, model, name)
+            table[:, k] = by_method[name]
+            table[PRICED, k] *= index[strategy.month]
+    return _told(table)
+
+
+def outcome_at(
+    plan: WellPlan, draws: Draws, model: BlockModel, order: str, ages: Array, index: Array
+) -> tuple[JobOutcome, dict[str, Array]]:
+    """As `job_outcomes`, of one order or method whose month differs by trial: ages (n, N) of the sleeves [years] and
+    service-cost index (n,) there."""
+    table = np.empty((RESULTS, 1, model.trials))
+    if order in plan.methods:
+        table[:, 0] = _method_outcome(plan, draws, model, order)
+        table[PRICED, 0] *= index
+    else:
+        well, orders, _ = _packed(plan, (order,), ())
+        dates = Dates(*ages_of([ages]), np.ascontiguousarray(index[None]))
+        run(well, orders, dates, {0: (0, 0)}, _trials(plan, draws, model), table)
+    return _told(table)
+
+
+def _method_outcome(plan: WellPlan, draws: Draws, model: BlockModel, name: str) -> Array:
+    """Results (RESULTS, n) of an isolation method before the service-cost index, else as the loop gives them."""
+    job = _by_method(plan, draws, block_luck(plan, draws), name)
+    cost, parts = job_cost(job, cost_rates(draws))
+    effect, made = job.effectiveness, plan.methods[name]
+    if (
+        plan.well.settings.stress.enabled
+        and made.normal_before is not None
+        and made.contrast_before is not None
+    ):
+        from refracmc.production.stress_effect import stress_multiplier
+
+        effect = effect * stress_multiplier(
+            job.placed, made.normal_before, made.contrast_before, **stress_terms(plan, draws)
         )
-        check_jobs(arguments)
-        run_jobs(*arguments)
-    if by_method:
-        jobs, costs = _jobs_arrays(plan, draws, model, [chosen[k] for k in by_method])
-        for row, name in enumerate(members):
-            table[row, by_method] = getattr(jobs, name)
-        for row, name in enumerate(COST_PARTS, start=len(members)):
-            table[row, by_method] = costs[name]
-    days, cost, kept, effective, stages, lost = table[: len(members)]
-    made = JobOutcome(days, cost, kept, effective, stages, lost > 0.5)
-    return made, dict(zip(COST_PARTS, table[len(members) :], strict=True))
+    kept = np.minimum((model.share * job.kept).sum(axis=1), 1.0)
+    effective = (model.potential * effect).sum(axis=1)
+    return np.array(
+        [job.days, cost, kept, effective, job.stages_effective_share, job.lost]
+        + [parts[part] for part in COST_PARTS]
+    )
+
+
+def _told(table: Array) -> tuple[JobOutcome, dict[str, Array]]:
+    days, cost, kept, effective, stages, lost = table[:6]
+    return JobOutcome(days, cost, kept, effective, stages, lost > 0.5), dict(
+        zip(COST_PARTS, table[6:], strict=True)
+    )

@@ -9,15 +9,21 @@ from numpy.typing import NDArray
 
 from refracmc.job.log import LogRow, job_log, planned_steps
 from refracmc.job.method_log import method_log, planned_method
-from refracmc.job.shared import prepare
-from refracmc.job.simulate import JobResult
+from refracmc.job.results import JobResult
 from refracmc.measures import PER_TRIAL
 from refracmc.production.forms import FORMS
 
-from .block_jobs import JobOutcome, job_inputs, method_terms, outcome, outcomes_of, simulate_jobs
+from .block_jobs import (
+    JobOutcome,
+    block_luck,
+    job_inputs,
+    job_outcomes,
+    method_terms,
+    outcome_rows,
+    simulate_jobs,
+)
 from .block_model import BlockModel, Draws, model_block, posterior_rows
 from .cash_flow import CashFlow, value_block
-from .draws import job_luck
 from .plan import Strategy, WellPlan
 from .triggers import trigger_months
 
@@ -51,14 +57,13 @@ class StrategyInFull:
 def evaluate_one(plan: WellPlan, draws: Draws, strategy: Strategy) -> StrategyInFull:
     """One strategy of a fixed date with every intermediate result; the numbers are those of `evaluate`, to the bit."""
     model = model_block(plan, draws)
-    ((_, job, cost, by_part),) = simulate_jobs(plan, draws, [strategy], detail=True)
-    made = outcome(plan, draws, model, strategy, job, cost)
-    index = model.economics.service_index[strategy.month]
-    costs = {name: values * index for name, values in by_part.items()}
+    ((_, job, _, _),) = simulate_jobs(plan, draws, [strategy], detail=True)
+    jobs, parts = job_outcomes(plan, draws, model, [strategy])
+    costs = {name: values[0] for name, values in parts.items()}
     months = np.full((1, model.trials), strategy.month, dtype=np.int64)
     lease = plan.well.settings.opex.lease_holding_months
-    cash = value_block(model, lease, months, outcomes_of([made], model.trials), PER_TRIAL, detailed=True)
-    return StrategyInFull(strategy.month, model, job, made, costs, cash)
+    cash = value_block(model, lease, months, jobs, PER_TRIAL, detailed=True)
+    return StrategyInFull(strategy.month, model, job, outcome_rows(jobs, 0), costs, cash)
 
 
 def at_its_date(
@@ -100,14 +105,12 @@ def forecast_row(plan: WellPlan, draws: Draws, row: int) -> dict[str, object]:
 
 def strategy_log(plan: WellPlan, draws: Draws, strategy: Strategy, row: int) -> list[LogRow]:
     """The timeline of one trial (row of the block) of a strategy."""
-    inputs, luck = job_inputs(plan, draws), job_luck(draws)
-    tally = plan.well.tally
+    block = block_luck(plan, draws)
     if strategy.order in plan.methods:
-        shared = prepare(inputs, luck, tally, plan.policy.max_tries)
         terms = method_terms(plan, draws, strategy.order)
-        return method_log(plan.methods[strategy.order].method, shared, terms, row)
-    made = plan.orders[strategy.order].job
-    return job_log(made, tally, inputs, luck, plan.ages[strategy.month], plan.policy, row)
+        return method_log(plan.methods[strategy.order].method, block, terms, row)
+    ((_, job, _, _),) = simulate_jobs(plan, draws, [strategy], detail=True)
+    return job_log(plan.orders[strategy.order].job, block, plan.policy, job, row)
 
 
 def planned_log(plan: WellPlan, draws: Draws, order: str) -> list[LogRow]:

@@ -19,15 +19,11 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from refracmc.job.cost import job_cost
-from refracmc.job.methods import simulate_method
-from refracmc.job.shared import prepare
-from refracmc.job.simulate import JobResult, simulate
+from refracmc.job.results import JobResult
 
-from .block_jobs import JobOutcome, cost_rates, job_inputs, method_terms, outcome
+from .block_jobs import JobOutcome, job_at, outcome_at, outcome_rows
 from .block_model import BlockModel
 from .cash_flow import limit_alone
-from .draws import job_luck
 from .plan import Strategy, Trigger, WellPlan
 
 Array = NDArray[np.float64]
@@ -76,34 +72,27 @@ def first_month(
     return np.where(fires.any(axis=1), trigger.first + np.argmax(fires, axis=1), -1)
 
 
+def ages_by_trial(plan: WellPlan, strategy: Strategy, months: IntArray) -> Array:
+    """Ages (n, N) of the sleeves at the job [years]; never fired: as in the first month of the window."""
+    assert strategy.trigger is not None
+    found, place = np.unique(np.where(months < 0, strategy.trigger.first, months), return_inverse=True)
+    return np.stack([plan.ages_at(int(month)) for month in found])[place]
+
+
 def triggered_job(
     plan: WellPlan, draws: Mapping[str, Array], strategy: Strategy, months: IntArray
 ) -> tuple[JobResult, Array, dict[str, Array]]:
-    """Job, cost (n,) and cost parts before the service-cost index of a strategy whose month differs by trial;
-    never fired: as in the first month of the window."""
-    assert strategy.trigger is not None
-    inputs, luck, tally = job_inputs(plan, draws), job_luck(draws), plan.well.tally
-    shared = prepare(inputs, luck, tally, plan.policy.max_tries)
-    if strategy.order in plan.methods:
-        terms = method_terms(plan, draws, strategy.order)
-        job = simulate_method(plan.methods[strategy.order].method, shared, terms)
-    else:
-        at = np.where(months < 0, strategy.trigger.first, months)
-        found, place = np.unique(at, return_inverse=True)
-        ages = np.stack([plan.ages_at(int(month)) for month in found])[place]
-        made = plan.orders[strategy.order].job
-        job = simulate(made, tally, inputs, luck, ages, plan.policy, shared)
-    total, parts = job_cost(job, cost_rates(draws))
-    return job, total, parts
+    """Job, cost (n,) and cost parts before the service-cost index of a strategy whose month differs by trial."""
+    return job_at(plan, draws, strategy.order, ages_by_trial(plan, strategy, months))
 
 
 def triggered_outcome(
     plan: WellPlan, draws: Mapping[str, Array], model: BlockModel, strategy: Strategy, months: IntArray
 ) -> tuple[JobOutcome, dict[str, Array]]:
     """Outcome and cost parts, each (n,), of a strategy whose month differs by trial, with the index of its month."""
-    job, cost, parts = triggered_job(plan, draws, strategy, months)
     index = np.ones(months.size)
     for month in np.unique(months[months >= 0]).tolist():
         index[months == month] = model.economics.service_index[month][months == month]
-    made = outcome(plan, draws, model, strategy, job, cost, index)
-    return made, {name: values * index for name, values in parts.items()}
+    ages = ages_by_trial(plan, strategy, months)
+    jobs, parts = outcome_at(plan, draws, model, strategy.order, ages, index)
+    return outcome_rows(jobs, 0), {name: values[0] for name, values in parts.items()}

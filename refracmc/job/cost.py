@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, fields
 from functools import cache
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
-from refracmc.job.simulate import JobResult
+from refracmc.job.days import Counts, Days
 from refracmc.job.sleeves import FloatArray
+
+if TYPE_CHECKING:
+    from refracmc.job.results import JobResult
 
 COST_PARTS = (
     "mobilisation",
@@ -97,47 +101,74 @@ class CostRates:
         return cls(**given)
 
 
-def job_cost(result: JobResult, rates: CostRates) -> tuple[FloatArray, dict[str, FloatArray]]:
-    """Gross cost of the job [US$], (n,), and its parts, which sum to it.
+def cost_parts(
+    count: Counts,
+    days: Days,
+    frac_days: Any,
+    stuck: Any,
+    lost: Any,
+    called_off: Any,
+    broken: Any,
+    isolation_usd: Any,
+    rates: Any,
+) -> tuple[Any, ...]:
+    """Parts of the cost by `COST_PARTS` [US$], before the service index.
 
-    Every part is multiplied by the service index. "days" below are those of the result:
-    mobilisation; workover = rate * days_before_ct; ct_spread = rate * (ct_days + stuck_days); frac_spread =
-    rate * frac_days (ct_days: the crew stands by while the coiled tubing shifts, and is released once it is
-    stuck);
-    materials and water per treated stage; trips, patches, perforations (attempts) and screenouts each;
-    stuck_ct once if stuck; well_lost once if lost; cancellation once if called off; flowback = rate *
-    days_after_ct; load_disposal = treated * water_bbl_per_stage * load_recovery_fraction *
-    load_disposal_usd_per_bbl; string_changes and slim_tools (per stage) where those rules are on;
-    casing_failure = lump sum and rate of the workover * casing_days; isolation = what a method beside
+    mobilisation; workover = rate * days before CT; ct_spread = rate * (CT days + days stuck); frac_spread = rate *
+    frac_days (CT days: the crew stands by while the coiled tubing shifts, and is released once it is stuck);
+    materials and water per treated stage; trips, patches, perforations (attempts) and screenouts each; stuck_ct once
+    if stuck; well_lost once if lost; cancellation once if called off; flowback = rate * days after CT; load_disposal =
+    treated * water per stage * share recovered * rate; string_changes and slim_tools (per stage) where those rules
+    are on; casing_failure = lump sum and rate of the workover * casing days; isolation = what a method beside
     reclosed sleeves costs.
     """
-    c, r = result.counts, rates
-    none = np.zeros(result.days.size, dtype=np.int64)
-    water = c["treated"] * r.water_bbl_per_stage
-    base: dict[str, FloatArray] = {
-        "mobilisation": r.mobilisation_usd + np.zeros_like(result.days),
-        "workover": r.workover_usd_per_day * result.days_before_ct,
-        "ct_spread": r.ct_spread_usd_per_day * (result.ct_days + result.stuck_days),
-        "frac_spread": r.frac_spread_usd_per_day * result.frac_days,
-        "materials": r.stage_materials_usd * c["treated"],
-        "water": water * r.water_usd_per_bbl,
-        "trips": r.trip_usd * c["trips"],
-        "patches": r.patch_usd * c["patch_tries"],
-        "perforations": r.perforate_usd * c["perforate_tries"],
-        "screenouts": r.screenout_usd * c["screenouts"],
-        "stuck_ct": r.stuck_ct_usd * result.stuck,
-        "well_lost": r.well_lost_usd * result.lost,
-        "cancellation": r.cancellation_usd * result.called_off,
-        "flowback": r.flowback_usd_per_day * result.days_after_ct,
-        "load_disposal": water * r.load_recovery_fraction * r.load_disposal_usd_per_bbl,
-        "string_changes": r.string_change_usd * c.get("string_changes", none),
-        "slim_tools": r.slim_stage_usd * c.get("slim_stages", none),
-        "casing_failure": r.casing_failure_usd * result.casing_failed
-        + r.workover_usd_per_day * result.casing_days,
-        "isolation": result.isolation_usd,
-    }
-    parts = {name: value * r.service_index for name, value in base.items()}
-    total = np.zeros_like(result.days)
-    for value in parts.values():
-        total += value
-    return total, parts
+    water = count.treated * rates.water_bbl_per_stage
+    return (
+        rates.mobilisation_usd,
+        rates.workover_usd_per_day * days.before_ct,
+        rates.ct_spread_usd_per_day * (days.ct + days.stuck),
+        rates.frac_spread_usd_per_day * frac_days,
+        rates.stage_materials_usd * count.treated,
+        water * rates.water_usd_per_bbl,
+        rates.trip_usd * count.trips,
+        rates.patch_usd * count.patch_tries,
+        rates.perforate_usd * count.perforate_tries,
+        rates.screenout_usd * count.screenouts,
+        rates.stuck_ct_usd * stuck,
+        rates.well_lost_usd * lost,
+        rates.cancellation_usd * called_off,
+        rates.flowback_usd_per_day * days.after_ct,
+        water * rates.load_recovery_fraction * rates.load_disposal_usd_per_bbl,
+        rates.string_change_usd * count.string_changes,
+        rates.slim_stage_usd * count.slim_stages,
+        rates.casing_failure_usd * broken + rates.workover_usd_per_day * days.casing,
+        isolation_usd,
+    )
+
+
+def job_cost(result: JobResult, rates: CostRates) -> tuple[FloatArray, dict[str, FloatArray]]:
+    """Gross cost of the job [US$], (n,), and its parts, which sum to it: `cost_parts` times the service index."""
+    days = Days(
+        result.days,
+        result.days_before_ct,
+        result.ct_days,
+        result.pumping_days,
+        result.stuck_days,
+        result.casing_days,
+        result.days_after_ct,
+    )
+    count = Counts(**{name: result.counts.get(name, 0) for name in Counts._fields})
+    found = cost_parts(
+        count,
+        days,
+        result.frac_days,
+        result.stuck,
+        result.lost,
+        result.called_off,
+        result.casing_failed,
+        result.isolation_usd,
+        rates,
+    )
+    none = np.zeros_like(result.days)
+    parts = {name: value * rates.service_index + none for name, value in zip(COST_PARTS, found, strict=True)}
+    return np.sum(list(parts.values()), axis=0), parts

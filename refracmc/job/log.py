@@ -17,10 +17,10 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 
-from refracmc.job.inputs import JobInputs, JobLuck, JobPolicy
+from refracmc.job.inputs import JobInputs, JobPolicy
+from refracmc.job.luck import BlockLuck
 from refracmc.job.machine import KINDS, Plan
-from refracmc.job.shared import JobShared, prepare
-from refracmc.job.simulate import JobResult, simulate
+from refracmc.job.results import JobResult
 from refracmc.job.sleeves import BoolArray, FloatArray, IntArray, Tally
 
 _DONE = {"close": "closed", "open": "opened", "reclose": "reclosed", "reopen": "reopened"}
@@ -105,24 +105,13 @@ def planned_steps(plan: Plan, inputs: Mapping[str, float]) -> list[LogRow]:
     return _Walk(plan, facts, inputs).rows
 
 
-def job_log(
-    plan: Plan,
-    tally: Tally,
-    inputs: JobInputs,
-    luck: JobLuck,
-    age_years: FloatArray,
-    policy: JobPolicy,
-    trial: int,
-    shared: JobShared | None = None,
-) -> list[LogRow]:
-    """The log of one trial (row index of the block), from a simulation of the whole block, so that it is the
-    trial of that block to the last bit. The sum of its hours is 24 * days[trial]; the shifts in it (rows of
-    close, open, reclose, reopen with tries > 0) number counts["shifts"][trial]."""
-    if shared is None:
-        shared = prepare(inputs, luck, tally, policy.max_tries)
-    result = simulate(plan, tally, inputs, luck, age_years, policy, shared, detail=True)
+def job_log(plan: Plan, block: BlockLuck, policy: JobPolicy, result: JobResult, trial: int) -> list[LogRow]:
+    """The log of one trial (row index of the block) of a result simulated with detail=True. The sum of its hours is
+    24 * days[trial]; the shifts in it (rows of close, open, reclose, reopen with tries > 0) number
+    counts["shifts"][trial]."""
+    inputs = block.inputs
     values = {name: float(getattr(inputs, name)[trial % inputs.trials]) for name in JobInputs.names()}
-    return _Walk(plan, _facts(result, shared, trial, policy), values).rows
+    return _Walk(plan, _facts(result, block, trial, policy), values).rows
 
 
 def end_states(tally: Tally, result: JobResult, trial: int) -> tuple[str, ...]:
@@ -160,7 +149,7 @@ def end_states(tally: Tally, result: JobResult, trial: int) -> tuple[str, ...]:
     return tuple(states)
 
 
-def _facts(result: JobResult, shared: JobShared, trial: int, policy: JobPolicy) -> _Facts:
+def _facts(result: JobResult, shared: BlockLuck, trial: int, policy: JobPolicy) -> _Facts:
     d = result.detail
     if d is None:
         raise ValueError("a log needs a result simulated with detail=True")
@@ -183,7 +172,7 @@ def _facts(result: JobResult, shared: JobShared, trial: int, policy: JobPolicy) 
         treated=result.treated[trial],
         screenout=shared.screenout[:, trial],
         trip=shared.trip[:, trial],
-        stage_factor=shared.stage_factor[:, trial if shared.stage_factor.shape[1] > 1 else 0],
+        stage_factor=shared.stage_factor[:, trial],
         called_off=bool(result.called_off[trial]),
         stuck=bool(result.stuck[trial]),
         cycled={kind: mask[:, trial] for kind, mask in d.cycled.items()},

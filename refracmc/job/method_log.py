@@ -11,8 +11,8 @@ from collections.abc import Mapping
 import numpy as np
 
 from refracmc.job.log import LogRow
+from refracmc.job.luck import BlockLuck
 from refracmc.job.methods import MethodFacts, MethodPlan, method_facts
-from refracmc.job.shared import JobShared
 from refracmc.job.sleeves import BoolArray, FloatArray, IntArray
 
 
@@ -58,11 +58,11 @@ def planned_method(plan: MethodPlan, inputs: Mapping[str, float], terms: Mapping
     return _walk(plan, inputs, terms, treated, treated.astype(np.int64), none, none, np.ones(n), volumes)
 
 
-def method_log(plan: MethodPlan, sh: JobShared, terms: Mapping[str, FloatArray], trial: int) -> list[LogRow]:
+def method_log(plan: MethodPlan, sh: BlockLuck, terms: Mapping[str, FloatArray], trial: int) -> list[LogRow]:
     """The log of one trial (row of the block); the sum of its hours is 24 * days[trial]."""
     f: MethodFacts = method_facts(plan, sh, terms)
     inputs = {name: float(getattr(sh.inputs, name)[trial % sh.inputs.trials]) for name in sh.inputs.names()}
-    factor = sh.stage_factor[:, trial if sh.stage_factor.shape[1] > 1 else 0]
+    factor = sh.stage_factor[:, trial]
     return _walk(
         plan,
         inputs,

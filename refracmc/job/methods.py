@@ -49,9 +49,10 @@ from typing import Final
 
 import numpy as np
 
+from refracmc.job.days import days_of
+from refracmc.job.luck import BlockLuck
 from refracmc.job.machine import KINDS
-from refracmc.job.results import JobResult, count
-from refracmc.job.shared import JobShared
+from refracmc.job.results import JobResult
 from refracmc.job.sleeves import BoolArray, FloatArray, IntArray, PlanRefused, Tally
 
 METHODS: Final = ("bullhead", "straddle", "liner")
@@ -168,12 +169,12 @@ class MethodFacts:
     volumes: IntArray
 
 
-def method_facts(plan: MethodPlan, sh: JobShared, terms: Mapping[str, FloatArray]) -> MethodFacts:
+def method_facts(plan: MethodPlan, sh: BlockLuck, terms: Mapping[str, FloatArray]) -> MethodFacts:
     """Where the fluid goes; terms: the method's inputs by key, each (n,) in the unit of its name."""
     tally, n = sh.tally, sh.trials
     shape = (tally.count, n)
     none, zero = np.zeros(shape), np.zeros(shape, dtype=np.int64)
-    sure = np.ones(n, dtype=bool)
+    sure, never = np.ones(n, dtype=bool), np.zeros(shape, dtype=bool)
     if plan.kind == "bullhead":
         weight = np.zeros(shape)
         weight[tally.in_state("open", "stuck_open", "perforated")] = 1.0
@@ -182,7 +183,9 @@ def method_facts(plan: MethodPlan, sh: JobShared, terms: Mapping[str, FloatArray
         weight *= np.exp(sd * sh.luck.z_stage.T)
         volumes = np.maximum(np.rint(terms["volume_fraction"] * plan.treatable), 1.0)
         placed = weight * (volumes / weight.sum(axis=0))
-        return MethodFacts(placed, none, weight > 0.0, zero, sh.never, sure, volumes.astype(np.int64))
+        return MethodFacts(
+            placed, none, weight > 0.0, zero, np.zeros(shape, dtype=bool), sure, volumes.astype(np.int64)
+        )
     rows = np.array(plan.sleeves) - 1
     if plan.kind == "straddle":
         listed = np.zeros((tally.count, 1), dtype=bool)
@@ -194,22 +197,23 @@ def method_facts(plan: MethodPlan, sh: JobShared, terms: Mapping[str, FloatArray
         sealed = listed & (u < 1.0 - miss**sh.max_tries)
         own = sh.pumped * sealed
         received = np.zeros(shape)
-        up = sh.annulus_up[:-1]
+        up = (sh.leaks * sh.inputs.leak_fluid_fraction)[:-1]
         received[1:] += own[:-1] * up
         received[:-1] += own[1:] * up
+        kept = np.ones(shape)
+        kept[:-1] -= up
+        kept[1:] -= up
         screened = sealed & sh.screenout
-        return MethodFacts(
-            own * sh.annulus_kept, received, sealed, sets * listed, screened, sure, count(sealed)
-        )
+        return MethodFacts(own * kept, received, sealed, sets * listed, screened, sure, sealed.sum(axis=0))
     assert sh.luck.u_method is not None
     set_up = np.asarray(sh.luck.u_method >= terms["liner_fails_chance"])
     deepest = np.array([int(np.argmax(plan.stage_of == k)) for k in plan.stage_of])
     works = (sh.luck.u_screen.T[deepest] >= terms["stage_fails_chance"]) & set_up
     volumes = np.rint(terms["volume_factor"] * plan.stages).astype(np.int64) * set_up
-    return MethodFacts(works.astype(float), none, works, zero, sh.never, set_up, volumes)
+    return MethodFacts(works.astype(float), none, works, zero, never, set_up, volumes)
 
 
-def simulate_method(plan: MethodPlan, sh: JobShared, terms: Mapping[str, FloatArray]) -> JobResult:
+def simulate_method(plan: MethodPlan, sh: BlockLuck, terms: Mapping[str, FloatArray]) -> JobResult:
     """Simulate a method over the trials of a block by the rules of the module; terms as in `method_facts`.
     Days, hours [h] and US$ as in `JobResult`."""
     tally, inputs, n = sh.tally, sh.inputs, sh.trials
@@ -238,9 +242,9 @@ def simulate_method(plan: MethodPlan, sh: JobShared, terms: Mapping[str, FloatAr
         effect = terms["effect_fraction"] * value * open_now
         sets = f.sets.sum(axis=0)
         counts["tries"] = sets
-        counts["screenouts"] = count(f.screened)
+        counts["screenouts"] = f.screened.sum(axis=0)
         whole = np.maximum(sets - 1, 0) // plan.sets_per_trip
-        counts["trips"] = whole + count(f.treated & sh.trip)
+        counts["trips"] = whole + (f.treated & sh.trip).sum(axis=0)
         hours["setting"] = terms["hours_per_set"] * sets
         stage_hours = inputs.hours_per_stage * plan.pumping_hours_factor
         hours["treating"] = stage_hours * (f.treated * sh.stage_factor).sum(axis=0)
@@ -256,24 +260,19 @@ def simulate_method(plan: MethodPlan, sh: JobShared, terms: Mapping[str, FloatAr
         hours["drill_out"] = terms["drill_out_hours_per_plug"] * max(plan.stages - 1, 0) * f.set_up
         usd = terms["liner_usd"] + terms["stage_usd"] * plan.stages * f.set_up
         measured = tally.treatable
-    pace = (1.0 + inputs.npt_fraction) / inputs.work_hours_per_day
     with_tubing, without = np.zeros(n), np.zeros(n)
     for part in hours.values():
         with_tubing += part
     for part in pumping.values():
         without += part
-    ct_days = with_tubing * pace + inputs.waiting_days
-    pumping_days = without * pace
-    stuck_days = np.where(sh.stuck, inputs.stuck_ct_days, 0.0)
-    casing_days = np.where(sh.casing_failed, inputs.casing_failure_days, 0.0)
-    after = inputs.days_after_ct + np.zeros(n)
+    days = days_of(before, with_tubing, without, sh.stuck, sh.casing_failed, inputs)
     share = (measured / max(int(measured.sum()), 1)) @ np.minimum(effect, 1.0)
     return JobResult(
-        days=before + ct_days + pumping_days + stuck_days + casing_days + after,
+        days=days.total,
         days_before_ct=before,
-        ct_days=ct_days,
-        stuck_days=stuck_days,
-        days_after_ct=after,
+        ct_days=days.ct,
+        stuck_days=days.stuck,
+        days_after_ct=days.after_ct + np.zeros(n),
         ct_hours=with_tubing + without,
         hours={**hours, **pumping},
         counts=counts,
@@ -285,9 +284,9 @@ def simulate_method(plan: MethodPlan, sh: JobShared, terms: Mapping[str, FloatAr
         stuck=sh.stuck,
         lost=sh.lost,
         stages_effective_share=np.where(sh.lost, 0.0, share),
-        casing_days=casing_days,
+        casing_days=days.casing,
         casing_failed=sh.casing_failed,
         isolation_usd=usd + np.zeros(n),
-        pumping_days=pumping_days,
-        frac_days=ct_days if plan.kind == "straddle" else pumping_days,
+        pumping_days=days.pumping,
+        frac_days=days.ct if plan.kind == "straddle" else days.pumping,
     )

@@ -1,15 +1,75 @@
-"""What a simulated job gives: counts, hours, days, and what each sleeve is left with (rules 11 to 13 of
-`simulate`)."""
+"""What a simulated job gives: counts, hours, days, and what each sleeve is left with."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
+from refracmc.job.days import Counts, Days, Hours
+from refracmc.job.inputs import JobPolicy
+from refracmc.job.luck import BlockLuck
 from refracmc.job.machine import KINDS, Plan
-from refracmc.job.shared import ByteArray, JobShared
 from refracmc.job.sleeves import BoolArray, FloatArray, IntArray
+
+
+class Sleeves(NamedTuple):
+    """What happens at each sleeve in one job, (N,) bool. *_unseen: leaks, and the test does not find it; *_cycled:
+    found to leak and cycled; blocked: deeper than a patch that no tool passes; slim: treated below a patch that narrows
+    the bore; perforate2: after a reopening that failed."""
+
+    close_tried: BoolArray
+    closed: BoolArray
+    close_unseen: BoolArray
+    close_cycled: BoolArray
+    patch_tried: BoolArray
+    patched: BoolArray
+    blocked: BoolArray
+    open_tried: BoolArray
+    opened: BoolArray
+    perforate_tried: BoolArray
+    perforated: BoolArray
+    treated: BoolArray
+    slim: BoolArray
+    reclose_tried: BoolArray
+    reclosed: BoolArray
+    reclose_unseen: BoolArray
+    reclose_cycled: BoolArray
+    reopen_tried: BoolArray
+    reopened: BoolArray
+    perforate2_tried: BoolArray
+    perforated2: BoolArray
+    producing: BoolArray
+
+
+class Record(NamedTuple):
+    """Jobs in full, of S strategies (0: none asked for): counts (C, S, n), hours (H, S, n) and days (7, S, n) in the
+    order of `Counts`, `Hours` and `Days`; off (S, n) called off; sleeves (K, S, n, N) in the order of `Sleeves`;
+    failed (4, S, n, N) tries that fail by kind of shift, were it tried; fluid (3, S, n, N) placed, received and
+    effectiveness [-]."""
+
+    counts: IntArray
+    hours: FloatArray
+    days: FloatArray
+    off: BoolArray
+    sleeves: BoolArray
+    failed: IntArray
+    fluid: FloatArray
+
+
+def record_for(strategies: int, trials: int, sleeves: int) -> Record:
+    """Room for the record of so many strategies, in the units of its parts [counts, h, days, fractions]."""
+    each = (strategies, trials)
+    return Record(
+        np.zeros((len(Counts._fields), *each), dtype=np.int64),
+        np.zeros((len(Hours._fields), *each)),
+        np.zeros((len(Days._fields), *each)),
+        np.zeros(each, dtype=bool),
+        np.zeros((len(Sleeves._fields), *each, sleeves), dtype=bool),
+        np.zeros((len(KINDS), *each, sleeves), dtype=np.int64),
+        np.zeros((3, *each, sleeves)),
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -17,11 +77,11 @@ class JobDetail:
     """Sleeve by sleeve, all (N, n): tried, worked (of those tried) and tries for each kind of shift; patch
     and perforation attempts and successes; what was received elsewhere; which sleeves produce at the end;
     which were cycled for a leak found after a close or reclose; which lie deeper than a patch that stops the
-    tools."""
+    tools; works: whether each kind of shift would work, tried or not."""
 
     tried: dict[str, BoolArray]
     worked: dict[str, BoolArray]
-    tries: dict[str, ByteArray]
+    tries: dict[str, IntArray]
     patch_tried: BoolArray
     patched: BoolArray
     perforate_tried: BoolArray
@@ -32,6 +92,7 @@ class JobDetail:
     producing: BoolArray
     cycled: dict[str, BoolArray]
     blocked: BoolArray
+    works: dict[str, BoolArray]
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,8 +106,7 @@ class JobResult:
     counts: close_tried/_failed and so on for open, reclose, reopen; shifts (those tried), tries, tests, treated,
     trips, screenouts, patch_tries, patched, perforate_tries, perforated; slim_stages and string_changes where the
     rule is on.
-    kept, effectiveness (before stress), placed : (n, N) [-]; treated : (n, N) bool. These four are transposed views of
-    sleeve-major memory: keep weights in the same layout (np.asfortranarray) for speed.
+    kept, effectiveness (before stress), placed : (n, N) [-]; treated : (n, N) bool.
     pumping_days : days of a phase with the pumping crew and no coiled tubing (methods beside reclosed sleeves), part
     of days; frac_days : days the pumping crew is on location: ct_days where it stands by while CT shifts.
     isolation_usd : cost of an isolation method beside reclosed sleeves, before the service index [US$].
@@ -78,90 +138,65 @@ class JobResult:
     detail: JobDetail | None = None
 
 
-def count(mask: BoolArray | ByteArray) -> IntArray:
-    """Number of true sleeves, or sum of small counts, over a (N, n) array: (n,) int64 [-]."""
-    bytes_ = mask.view(np.uint8)
-    kind = np.uint8 if mask.dtype == np.bool_ and mask.shape[0] < 256 else np.uint32
-    return np.asarray(np.add.reduce(bytes_, axis=0, dtype=kind), dtype=np.int64)
+def _detail(record: Record, c: int, max_tries: int) -> JobDetail:
+    at = {name: record.sleeves[k, c].T for k, name in enumerate(Sleeves._fields)}
+    worked = {"close": "closed", "open": "opened", "reclose": "reclosed", "reopen": "reopened"}
+    tried = {kind: at[f"{kind}_tried"] for kind in KINDS}
+    cycled = {kind: at[f"{kind}_cycled"] for kind in ("close", "reclose")}
+    used = {kind: np.minimum(record.failed[k, c].T + 1, max_tries) for k, kind in enumerate(KINDS)}
+    return JobDetail(
+        tried=tried,
+        worked={kind: at[name] for kind, name in worked.items()},
+        tries={kind: used[kind] * tried[kind] + cycled.get(kind, 0) for kind in KINDS},
+        patch_tried=at["patch_tried"],
+        patched=at["patched"],
+        perforate_tried=at["perforate_tried"],
+        perforated=at["perforated"],
+        perforate2_tried=at["perforate2_tried"],
+        perforated2=at["perforated2"],
+        received=record.fluid[1, c].T,
+        producing=at["producing"],
+        cycled=cycled,
+        blocked=at["blocked"],
+        works={kind: max_tries > record.failed[k, c].T for k, kind in enumerate(KINDS)},
+    )
 
 
-def measure(
-    plan: Plan,
-    sh: JobShared,
-    record: JobDetail,
-    counts: dict[str, IntArray],
-    stage_factor: FloatArray,
-    treated: BoolArray,
-    called_off: BoolArray,
-    effectiveness: FloatArray,
-    placed: FloatArray,
-    detail: bool,
+def result_of(
+    record: Record, c: int, share: FloatArray, block: BlockLuck, plan: Plan, policy: JobPolicy, detail: bool
 ) -> JobResult:
-    """Rules 11 to 13: counts [-], hours and days of a job whose sleeves are settled; arrays in are (N, n)."""
-    inputs, n = sh.inputs, sh.trials
-    zero = np.zeros(n, dtype=np.int64)
-    shifts, tries, tests = zero, zero, zero
-    for kind in KINDS:
-        tried = worked = zero
-        if kind in record.tries:
-            tried, worked = count(record.tried[kind]), count(record.worked[kind])
-            tries = tries + count(record.tries[kind])
-            shifts = shifts + tried
-            if kind in ("close", "reclose"):
-                tests = tests + worked
-                if sh.closed_leak:
-                    tests = tests + count(record.cycled[kind])
-        counts[f"{kind}_tried"], counts[f"{kind}_failed"] = tried, tried - worked
-    counts |= {"shifts": shifts, "tries": tries, "tests": tests}
-    feet = np.where(called_off, plan.call_off_travel_ft, plan.travel_ft)
-    trip_hours = inputs.hours_per_trip * counts["trips"]
-    if plan.changes is not None:
-        bha, strings = (plan.changes.count(kind) * ~called_off for kind in ("bha", "string"))
-        feet = feet + plan.changes.travel_ft * ~called_off
-        trip_hours += inputs.bha_change_hours * bha + inputs.string_change_hours * strings
-        counts["trips"] = counts["trips"] + bha
-        counts["string_changes"] = strings
-    hours: dict[str, FloatArray] = {
-        "cleanout": inputs.cleanout_hours + np.zeros(n),
-        "travel": feet / (60.0 * inputs.ct_speed_ft_per_min),
-        "shifting": inputs.hours_per_try * tries,
-        "testing": inputs.hours_per_test * tests,
-        "treating": inputs.hours_per_stage * stage_factor,
-        "screenouts": inputs.screenout_hours * counts["screenouts"],
-        "patching": inputs.patch_hours * counts["patch_tries"],
-        "perforating": inputs.perforate_hours * counts["perforate_tries"],
-        "trips": trip_hours,
-    }
-    if "slim_stages" in counts:
-        hours["slim_tools"] = inputs.slim_hours_per_stage * counts["slim_stages"]
-    ct_hours = np.zeros(n)
-    for part in hours.values():
-        ct_hours += part
-    ct_days = ct_hours * (1.0 + inputs.npt_fraction) / inputs.work_hours_per_day + inputs.waiting_days
-    stuck_days = np.where(sh.stuck, inputs.stuck_ct_days, 0.0)
-    casing_days = np.where(sh.casing_failed, inputs.casing_failure_days, 0.0)
-    share = (plan.treated / len(plan.order)) @ effectiveness
+    """The c-th job of a record; share (n,): mean effectiveness over its stages [fraction]; detail: sleeve by sleeve
+    too."""
+    counts = {name: record.counts[k, c] for k, name in enumerate(Counts._fields) if name != "bha_changes"}
+    hours = {name: record.hours[k, c] for k, name in enumerate(Hours._fields)}
+    if policy.patched_restricts != "slim":
+        del counts["slim_stages"], hours["slim_tools"]
+    if plan.changes is None:
+        del counts["string_changes"]
+    days = Days(*record.days[:, c])
+    names = Sleeves._fields
+    producing = record.sleeves[names.index("producing"), c]
     return JobResult(
-        days=inputs.days_before_ct + ct_days + stuck_days + casing_days + inputs.days_after_ct,
-        days_before_ct=inputs.days_before_ct + np.zeros(n),
-        days_after_ct=inputs.days_after_ct + np.zeros(n),
-        ct_days=ct_days,
-        ct_hours=ct_hours,
-        stuck_days=stuck_days,
+        days=days.total,
+        days_before_ct=days.before_ct,
+        ct_days=days.ct,
+        stuck_days=days.stuck,
+        days_after_ct=days.after_ct,
+        ct_hours=record.hours[:, c].sum(axis=0),
         hours=hours,
         counts=counts,
-        kept=(record.producing & sh.tally.old_producers[:, None]).astype(float).T,
-        effectiveness=effectiveness.T,
-        placed=placed.T,
-        treated=treated.T,
-        called_off=called_off,
-        stuck=sh.stuck,
-        lost=sh.lost,
-        stages_effective_share=np.where(sh.lost, 0.0, share),
-        casing_days=casing_days,
-        casing_failed=sh.casing_failed,
-        isolation_usd=np.zeros(n),
-        pumping_days=np.zeros(n),
-        frac_days=ct_days,
-        detail=record if detail else None,
+        kept=(producing & block.tally.old_producers).astype(float),
+        effectiveness=record.fluid[2, c],
+        placed=record.fluid[0, c],
+        treated=record.sleeves[names.index("treated"), c],
+        called_off=record.off[c],
+        stuck=block.stuck,
+        lost=block.lost,
+        stages_effective_share=share,
+        casing_days=days.casing,
+        casing_failed=block.casing_failed,
+        isolation_usd=np.zeros(block.trials),
+        pumping_days=days.pumping,
+        frac_days=days.ct,
+        detail=_detail(record, c, policy.max_tries) if detail else None,
     )

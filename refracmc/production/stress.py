@@ -1,4 +1,4 @@
-"""Stress change between stages: pressurised cracks, sums over the stages placed before, effect on a stage.
+"""Stress change between stages: pressurised cracks and pairs of them.
 
 Crack. A propped fracture is a pressurised crack normal to the lateral: plane strain with half-height c,
 infinitely long (Sneddon 1946; Sneddon & Elliott 1946), residual pressure p (that of a propped fracture, not
@@ -12,27 +12,9 @@ unit p:
 
 `penny_*` are the same for a circular crack of radius c (Sneddon 1946), a bound for short fractures.
 
-Sum. With N stages at measured depths z, `pair_normal` is M[s, j] = n(|z_s - z_j|/c) and `pair_contrast`
-K[s, j] = k(...), zero on the diagonal, of either crack. Stage s feels those pumped before it: with
-before[s, j] = 1 where j comes before s, placed_j the fluid share placed in stage j (0 where it was not
-treated) and p per trial,
-
-    dN_s = p sum_j before[s, j] M[s, j] placed_j        dC_s = p sum_j before[s, j] K[s, j] placed_j   [psi]
-
-M and K are symmetric, so each pair of stages counts once in any order: with every placed_j = 1 the sum of
-dN (and of dC) over all stages is the same for every order. Order acts only through the nonlinear map.
-
-Map. With L(y) = 1/(1 + exp(-y)), C0 the horizontal contrast before the job (depletion included, see
-`depletion_stress_drop`) and everything else a coefficient:
-
-    multiplier_s = exp( effect_strength * [ L((half - (C0 - dC_s))/scale) - L((half - C0)/scale) ]
-                        - limit_strength * [ L((dN_s - limit)/limit_scale) - L(-limit/limit_scale) ] )
-
-The first term rewards a smaller remaining contrast (complex fractures; Soliman, East & Adams 2008; Roussel
-& Sharma 2011), saturating; a contrast turned negative counts as fully reduced. The second is the penalty of
-a closing stress raised towards what the treating pressure can overcome. A strength of 0 gives exactly 1, as
-does a stage with none before it. Form and coefficients are an assumption: what order is worth in production
-is contested.
+Pairs. With N stages at measured depths z, `pair_normal` is M[s, j] = n(|z_s - z_j|/c) and `pair_contrast`
+K[s, j] = k(...), zero on the diagonal, of either crack. What a stage feels of those before it, and what that does to
+it, stands in `stress_effect`.
 
 References: Sneddon (1946), Proc. R. Soc. A 187, 229-260. Sneddon & Elliott (1946), Q. Appl. Math. 4, 262-267.
 Soliman, East & Adams (2008), SPE-86992. Roussel & Sharma (2011), SPE-127986.
@@ -174,125 +156,3 @@ def treated_before(order: ArrayLike, n_sleeves: int) -> Array:
     there = place >= 0
     mask = (place[None, :] < place[:, None]) & there[:, None] & there[None, :]
     return mask.astype(np.float64)
-
-
-def stress_change(placed: ArrayLike, matrix_before: ArrayLike, residual_pressure: ArrayLike) -> Array:
-    """Change at each stage as it is pumped, (n, N) [psi]: residual_pressure * placed @ matrix_before^T.
-
-    placed (n, N) fluid share placed by stage; matrix_before (N, N) = pair matrix * `treated_before`;
-    residual_pressure [psi] a number or (n,).
-    """
-    share, matrix = np.asarray(placed, dtype=np.float64), np.asarray(matrix_before, dtype=np.float64)
-    pressure = np.asarray(residual_pressure, dtype=np.float64)
-    if share.ndim != 2 or matrix.shape != (share.shape[1], share.shape[1]):
-        raise ValueError(f"placed (n, N) and matrix (N, N) do not fit: {share.shape}, {matrix.shape}")
-    return np.asarray((share * pressure[..., None]) @ matrix.T)
-
-
-def _logistic(y: Array) -> Array:
-    """1/(1 + exp(-y)) without overflow."""
-    return np.asarray(1.0 / (1.0 + np.exp(np.minimum(-y, 700.0))))
-
-
-def _column(name: str, value: ArrayLike, *, positive: bool = False) -> Array:
-    column = np.asarray(value, dtype=np.float64)
-    if column.ndim > 1 or not np.all(np.isfinite(column) & ((column > 0.0) | (not positive))):
-        raise ValueError(f"{name} must be a {'positive' if positive else 'finite'} number or (n,) of them")
-    return column[..., None]
-
-
-def effect(
-    contrast_change: ArrayLike,
-    normal_change: ArrayLike,
-    *,
-    contrast0: ArrayLike,
-    effect_strength: ArrayLike,
-    contrast_half: ArrayLike,
-    contrast_scale: ArrayLike,
-    limit_strength: ArrayLike,
-    pressure_limit: ArrayLike,
-    limit_scale: ArrayLike,
-) -> Array:
-    """Multiplier of a stage's effect (n, N), > 0, by the map of the module text.
-
-    contrast_change dC and normal_change dN (n, N) [psi]; the others numbers or (n,): contrast0,
-    contrast_half, contrast_scale (> 0), pressure_limit, limit_scale (> 0) [psi]; strengths dimensionless, 0
-    switches a term off. Raises ValueError naming a coefficient that is not finite (or a scale that is not
-    positive).
-    """
-    fall, rise = np.asarray(contrast_change, dtype=np.float64), np.asarray(normal_change, dtype=np.float64)
-    if fall.shape != rise.shape or fall.ndim != 2:
-        raise ValueError(
-            f"contrast_change and normal_change must share a shape (n, N): {fall.shape}, {rise.shape}"
-        )
-    start, half = _column("contrast0", contrast0), _column("contrast_half", contrast_half)
-    scale = _column("contrast_scale", contrast_scale, positive=True)
-    limit, width = (
-        _column("pressure_limit", pressure_limit),
-        _column("limit_scale", limit_scale, positive=True),
-    )
-    gain, loss = _column("effect_strength", effect_strength), _column("limit_strength", limit_strength)
-    # (half - (C0 - dC))/scale written as base + dC/scale, so that dC = 0 gives exactly no effect.
-    exponent = None
-    for strength, change, base, spread in (
-        (gain, fall, (half - start) / scale, scale),
-        (-loss, rise, -limit / width, width),
-    ):
-        if strength.any():
-            term = _bent(change, base, spread)
-            term *= strength
-            exponent = term if exponent is None else np.add(exponent, term, out=exponent)
-    if exponent is None:
-        return np.ones(fall.shape)
-    return np.asarray(np.exp(exponent, out=exponent))
-
-
-def _bent(change: Array, base: Array, spread: Array) -> Array:
-    """L(base + change/spread) - L(base), a new (n, N) array, with as few passes as it takes."""
-    y = change / -spread
-    y -= base
-    np.minimum(y, 700.0, out=y)
-    np.exp(y, out=y)
-    y += 1.0
-    np.reciprocal(y, out=y)
-    y -= _logistic(base)
-    return y
-
-
-def stress_multiplier(
-    placed: ArrayLike,
-    normal_before: ArrayLike,
-    contrast_before: ArrayLike,
-    *,
-    residual_pressure: ArrayLike,
-    contrast0: ArrayLike,
-    effect_strength: ArrayLike,
-    contrast_half: ArrayLike,
-    contrast_scale: ArrayLike,
-    limit_strength: ArrayLike,
-    pressure_limit: ArrayLike,
-    limit_scale: ArrayLike,
-) -> Array:
-    """Stress multiplier per trial and stage (n, N), by which the engine multiplies the effectiveness e_s.
-
-    placed (n, N): fluid share placed by stage. normal_before, contrast_before (N, N): `pair_normal` and
-    `pair_contrast` times `treated_before(order, N)`, computed once per order. The rest as in `effect`;
-    residual_pressure [psi]. Both strengths zero: exactly 1 without any work. A sleeve that is not treated
-    has no stage before it: exactly 1.
-    """
-    strengths = (np.asarray(effect_strength, dtype=np.float64), np.asarray(limit_strength, dtype=np.float64))
-    if not (strengths[0].any() or strengths[1].any()):
-        return np.ones(np.shape(placed))
-    fall = stress_change(placed, contrast_before, residual_pressure)
-    rise = stress_change(placed, normal_before, residual_pressure)
-    return effect(
-        fall,
-        rise,
-        contrast0=contrast0,
-        effect_strength=strengths[0],
-        contrast_half=contrast_half,
-        contrast_scale=contrast_scale,
-        limit_strength=strengths[1],
-        pressure_limit=pressure_limit,
-        limit_scale=limit_scale,
-    )

@@ -246,9 +246,7 @@ SOURCES: Mapping[str, Callable[[], list[Piece]]] = MappingProxyType(
         "measures": measures,
         "trial_columns": trial_columns,
         "charts": charts,
-        "job_rules": lambda: rules(
-            "job.rules" if (Path(__file__).parents[1] / "job" / "rules.py").exists() else "job.simulate"
-        ),
+        "job_rules": lambda: rules("job.rules"),
         "method_rules": lambda: rules("job.methods"),
         "python_names": python_names,
     }

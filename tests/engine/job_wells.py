@@ -1,25 +1,22 @@
-"""Random wells, orders, policies and luck, their jobs by the array code and by the compiled one: what differs."""
+"""Random wells, orders, policies and luck that meet as many rules as there are, and their jobs."""
 
 from dataclasses import dataclass
 
 import numpy as np
 
-from refracmc.engine.job_arguments import Chosen, Dates, ages_of, orders_of, trials_of, well_of
 from refracmc.engine.job_plans import OrderPlan
+from refracmc.engine.job_runs import RESULTS, run
+from refracmc.job.arrays import Dates, ages_of, orders_of, trials_of, well_of
 from refracmc.job.changes import ChangeRules, with_changes
-from refracmc.job.cost import COST_PARTS, CostRates, job_cost
+from refracmc.job.cost import CostRates
 from refracmc.job.inputs import PER_SLEEVE_LUCK, PER_TRIAL_LUCK, JobInputs, JobLuck, JobPolicy
+from refracmc.job.luck import prepare
 from refracmc.job.planner import plan
-from refracmc.job.simulate import prepare, simulate
 from refracmc.job.sleeves import ISOLATIONS, STATES, Tally
-from refracmc.production.stress import pair_contrast, pair_normal, stress_multiplier, treated_before
+from refracmc.production.stress import pair_contrast, pair_normal, treated_before
 from tests.job.job_wells import BASE
 
-TOLERANCE = 1e-12
 TRIALS = 21
-COUNTED = ("trips", "patches", "perforations", "screenouts", "materials", "cancellation", "string_changes")
-COUNTED += ("slim_tools", "stuck_ct", "well_lost")
-"""Cost parts that are a whole rate times a count, or nothing: the same to the last bit."""
 
 
 @dataclass(frozen=True)
@@ -126,58 +123,24 @@ def pairs_of(jobs: Jobs) -> list[tuple[int, int]]:
     return [(o, d) for o in range(len(jobs.orders)) for d in range(len(jobs.ages))]
 
 
-def arguments_of(jobs: Jobs, pairs: list[tuple[int, int]], rows: slice = slice(None)) -> tuple:
-    """Arguments of the compiled job for some strategies and trials; the last is the result, not filled yet."""
-    trials = trials_of(jobs.inputs, jobs.luck, jobs.rates, jobs.stress, jobs.share, jobs.potential)
+def jobs_of(jobs: Jobs, pairs: list[tuple[int, int]], rows: slice = slice(None)) -> np.ndarray:
+    """Results (RESULTS, S, n) of some strategies and trials."""
+    block = prepare(jobs.inputs, jobs.luck, jobs.tally, jobs.policy.max_tries)
+    trials = trials_of(block, jobs.rates, jobs.stress, jobs.share, jobs.potential)
     trials = trials._replace(**{name: np.ascontiguousarray(a[rows]) for name, a in trials._asdict().items()})
+    trials = trials._replace(given=trials.given.view(np.recarray))
     orders, dates = sorted({o for o, _ in pairs}), sorted({d for _, d in pairs})
-    places = sorted((orders.index(o), dates.index(d), k) for k, (o, d) in enumerate(pairs))
-    return (
+    stress = [(jobs.orders[o].normal_before, jobs.orders[o].contrast_before) for o in orders]
+    out = np.full((RESULTS, len(pairs), trials.given.size), np.nan)
+    run(
         well_of(jobs.tally, jobs.policy),
-        *orders_of([jobs.orders[o] for o in orders], jobs.tally, jobs.policy),
+        orders_of([jobs.orders[o].job for o in orders], jobs.tally, jobs.policy, stress),
         Dates(
             *ages_of([jobs.ages[d] for d in dates]),
             np.ascontiguousarray([jobs.index[d][rows] for d in dates]),
         ),
-        Chosen(*(np.array(column) for column in zip(*places, strict=True))),
+        {k: (orders.index(o), dates.index(d)) for k, (o, d) in enumerate(pairs)},
         trials,
-        np.full((25, len(pairs), trials.given.shape[0]), np.nan),
+        out,
     )
-
-
-def by_arrays(jobs: Jobs) -> tuple[np.ndarray, list[dict]]:
-    """(6, S, n) and cost parts by simulate, job_cost and stress_multiplier, put together as `outcome` does."""
-    shared = prepare(jobs.inputs, jobs.luck, jobs.tally, jobs.policy.max_tries)
-    made, parts = [], []
-    for o, d in pairs_of(jobs):
-        order = jobs.orders[o]
-        job = simulate(order.job, jobs.tally, jobs.inputs, jobs.luck, jobs.ages[d], jobs.policy, shared)
-        cost, by_part = job_cost(job, jobs.rates)
-        effect = job.effectiveness * stress_multiplier(
-            job.placed, order.normal_before, order.contrast_before, **jobs.stress
-        )
-        kept = np.minimum((jobs.share * job.kept).sum(axis=1), 1.0)
-        effective = (jobs.potential * effect).sum(axis=1)
-        index = jobs.index[d]
-        made.append([job.days, cost * index, kept, effective, job.stages_effective_share, job.lost])
-        parts.append({name: value * index for name, value in by_part.items()})
-    return np.array(made, dtype=float).swapaxes(0, 1), parts
-
-
-def differences(jobs: Jobs, found: np.ndarray) -> list[str]:
-    """Texts of what the compiled job (25, S, n) has otherwise than the array code."""
-
-    whole, parts = by_arrays(jobs)
-    expected = [*whole, *(np.array([of[name] for of in parts]) for name in COST_PARTS)]
-    names = ["days", "cost", "kept", "effective", "stages effective", "lost", *COST_PARTS]
-    assert set(parts[0]) == set(COST_PARTS)
-    out = []
-    for name, a, c in zip(names, expected, found, strict=True):
-        allowed = 0.0 if name in (*COUNTED, "lost") else TOLERANCE * np.abs(a)
-        if name in ("kept", "effective", "stages effective"):
-            allowed = TOLERANCE  # shares of one
-        wrong = ~(np.abs(a - c) <= allowed)
-        if wrong.any():
-            k, t = (int(i[0]) for i in np.nonzero(wrong))
-            out.append(f"{name}: {wrong.sum()} differ, strategy {k} trial {t}: {a[k, t]!r}, {c[k, t]!r}")
     return out

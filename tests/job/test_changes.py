@@ -8,13 +8,14 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from job_wells import BASE, luck, orders, tallies, tally
 
+from refracmc.engine.job_runs import simulate
 from refracmc.job.changes import ChangeRules, plan_changes, with_changes
 from refracmc.job.cost import CostRates, job_cost
 from refracmc.job.inputs import JobInputs, JobPolicy
 from refracmc.job.log import job_log, planned_steps
+from refracmc.job.luck import prepare
 from refracmc.job.orders import named_order
 from refracmc.job.planner import PlanRefused, plan
-from refracmc.job.simulate import simulate
 
 
 def hours_of(made, rules: ChangeRules, chosen: list[tuple[int, str]]) -> float | None:
@@ -141,10 +142,10 @@ def test_strings_worn_by_trips_reach_cost_and_log() -> None:
     assert made.changes is not None
     assert made.changes.count("string") >= 1
     inputs, chance, age = JobInputs.build(4, **BASE), luck(4, 12), np.full(12, 8.0)
-    result = simulate(made, well, inputs, chance, age, JobPolicy())
+    result = simulate(made, well, inputs, chance, age, JobPolicy(), detail=True)
     assert (result.counts["string_changes"] == made.changes.count("string")).all()
     for t in range(4):
-        rows = job_log(made, well, inputs, chance, age, JobPolicy(), t)
+        rows = job_log(made, prepare(inputs, chance, well), JobPolicy(), result, t)
         assert sum(row.hours for row in rows) == pytest.approx(24 * result.days[t], rel=1e-12)
         assert sum("string" in row.outcome for row in rows) == made.changes.count("string")
 
@@ -185,7 +186,7 @@ def test_changes_reach_hours_cost_and_log() -> None:
     base = BASE | {"bha_change_hours": 5.0, "string_change_hours": 20.0}
     given_inputs, chance, age = JobInputs.build(8, **base), luck(8, 12), np.full(12, 8.0)
     policy = JobPolicy(stop_loss_failed_closes=2)
-    result = simulate(made, well, given_inputs, chance, age, policy)
+    result = simulate(made, well, given_inputs, chance, age, policy, detail=True)
     assert 0 < result.called_off.sum() < 8
     ran = ~result.called_off
     assert (result.counts["string_changes"] == made.changes.count("string") * ran).all()
@@ -196,7 +197,7 @@ def test_changes_reach_hours_cost_and_log() -> None:
     np.testing.assert_array_equal(parts["string_changes"], 7.0 * result.counts["string_changes"])
     np.testing.assert_array_equal(total, parts["string_changes"])
     for t in range(8):
-        rows = job_log(made, well, given_inputs, chance, age, policy, t)
+        rows = job_log(made, prepare(given_inputs, chance, well), policy, result, t)
         assert sum(row.hours for row in rows) == pytest.approx(24 * result.days[t], rel=1e-12)
         assert sum(r.outcome.endswith("assembly changed") for r in rows) == len(made.changes.kinds) * ran[t]
     assert sum(r.action == "trip" for r in planned_steps(made, given_inputs.mean())) == len(

@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from job_wells import PERFECT, inputs, luck, tally
 
+from refracmc.engine.job_runs import simulate
 from refracmc.job.cost import CostRates, job_cost
 from refracmc.job.inputs import JobInputs, JobPolicy
 from refracmc.job.orders import named_order
 from refracmc.job.planner import plan
-from refracmc.job.simulate import simulate
 
 RATES = {
     "mobilisation_usd": 150_000.0,

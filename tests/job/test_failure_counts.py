@@ -10,10 +10,10 @@ import pytest
 from job_wells import BASE, luck, tally
 from scipy.stats import binom, chi2
 
+from refracmc.engine.job_runs import simulate
 from refracmc.job.chances import critical_logits, intercept_for_marginal
 from refracmc.job.inputs import JobInputs, JobPolicy
 from refracmc.job.planner import plan
-from refracmc.job.simulate import simulate
 
 COUNT, TRIALS, CHANCE, SD_WELL, SD_SLEEVE = 30, 20_000, 0.9, 1.0, 2.0
 

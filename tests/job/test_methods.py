@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 from job_wells import inputs, luck, tallies, tally
 
 from refracmc.job.cost import CostRates, job_cost
+from refracmc.job.luck import prepare
 from refracmc.job.method_log import method_log, planned_method
 from refracmc.job.methods import METHODS, plan_method, simulate_method
-from refracmc.job.shared import prepare
 from refracmc.job.sleeves import PlanRefused
 
 TRIALS = 6

@@ -8,10 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from job_wells import PERFECT, inputs, luck, tally
 
+from refracmc.engine.job_runs import simulate
 from refracmc.job.cost import CostRates, job_cost
 from refracmc.job.inputs import JobInputs, JobPolicy
 from refracmc.job.planner import plan
-from refracmc.job.simulate import simulate
 
 TAKE = 0.8
 SURE = PERFECT | {

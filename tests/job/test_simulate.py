@@ -9,11 +9,12 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from job_wells import BASE, PERFECT, inputs, luck, orders, tallies, tally
 
+from refracmc.engine.job_runs import simulate, simulate_dates
 from refracmc.job.inputs import JobInputs, JobPolicy
 from refracmc.job.log import end_states, job_log, planned_steps
+from refracmc.job.luck import prepare
 from refracmc.job.orders import NAMED_ORDERS, named_order
 from refracmc.job.planner import KINDS, plan
-from refracmc.job.simulate import prepare, simulate
 
 TRIALS = 12
 HARD = {"close_chance": 0.6, "open_chance": 0.6, "reclose_chance": 0.5, "reopen_chance": 0.6}
@@ -48,7 +49,7 @@ def test_every_job_reconciles(job, base) -> None:
     given_inputs = JobInputs.build(TRIALS, **base)
     age = np.full(well.count, 8.0)
     shared = prepare(given_inputs, chance, well, policy.max_tries)
-    result = simulate(made, well, given_inputs, chance, age, policy, shared, detail=True)
+    result = simulate(made, well, given_inputs, chance, age, policy, detail=True)
     d = result.detail
 
     fluid = (result.treated * shared.pumped.T).sum(axis=1)
@@ -66,7 +67,7 @@ def test_every_job_reconciles(job, base) -> None:
     assert not (result.lost & ~result.stuck).any()
 
     for t in range(TRIALS):
-        rows = job_log(made, well, given_inputs, chance, age, policy, t, shared)
+        rows = job_log(made, shared, policy, result, t)
         assert sum(row.hours for row in rows) == pytest.approx(24.0 * result.days[t], rel=1e-12)
         assert sum(row.work_hours for row in rows) == pytest.approx(result.ct_hours[t], rel=1e-12)
         starts = np.array([row.start_hour for row in rows])
@@ -256,43 +257,27 @@ def test_ages_by_trial_agree_with_a_common_age() -> None:
         np.testing.assert_array_equal(getattr(one, name), getattr(each, name))
 
 
-def test_sharing_changes_nothing() -> None:
-    """One shared part over dates, orders and policies gives the bytes of separate ones, in any order of
-    use."""
+def test_dates_together_change_nothing() -> None:
+    """Dates simulated together give the bytes of each alone, in any order of dates."""
     well = tally(10, ["open"] * 6 + ["leaking", "stuck_open", "open", "closed"])
-    chance, given_inputs = luck(40, 10), inputs(40)
-    shared = prepare(given_inputs, chance, well, 3)
-    combinations = [
-        (plan(well, named_order(name, well), close_policy), age, policy)
-        for name in NAMED_ORDERS
-        for close_policy in ("all", "needed")
-        for age in (5.0, 7.5)
-        for policy in (JobPolicy(), JobPolicy("patch", "perforate", "perforate", 2))
-    ]
-    alone = [simulate(p, well, given_inputs, chance, np.full(10, a), policy) for p, a, policy in combinations]
-    for i in np.random.default_rng(3).permutation(len(combinations)):
-        p, a, policy = combinations[i]
-        again = simulate(p, well, given_inputs, chance, np.full(10, a), policy, shared)
-        for name in ("days", "kept", "effectiveness", "placed", "treated", "called_off"):
-            np.testing.assert_array_equal(getattr(again, name), getattr(alone[i], name))
-        for name, count in again.counts.items():
-            np.testing.assert_array_equal(count, alone[i].counts[name])
+    block = prepare(inputs(40), luck(40, 10), well, 3)
+    ages = [np.full(10, age) for age in (7.5, 5.0, 5.0, 9.0)]
+    for name in NAMED_ORDERS:
+        for policy in (JobPolicy(), JobPolicy("patch", "perforate", "perforate", 2)):
+            made = plan(well, named_order(name, well), "needed")
+            together = simulate_dates(made, block, ages, policy)
+            for age, found in zip(ages, together, strict=True):
+                (alone,) = simulate_dates(made, block, [age], policy)
+                for member in ("days", "kept", "effectiveness", "placed", "treated", "called_off"):
+                    np.testing.assert_array_equal(getattr(found, member), getattr(alone, member))
+                for count, values in found.counts.items():
+                    np.testing.assert_array_equal(values, alone.counts[count])
 
 
 def test_misuse_is_refused() -> None:
     well = tally(4)
     made = plan(well, (1, 2))
     chance, given_inputs = luck(6, 4), inputs(6)
-    with pytest.raises(ValueError, match="number of tries"):
-        simulate(
-            made,
-            well,
-            given_inputs,
-            chance,
-            np.zeros(4),
-            JobPolicy(max_tries=2),
-            prepare(given_inputs, chance, well),
-        )
     with pytest.raises(ValueError, match="ages"):
         simulate(made, well, given_inputs, chance, np.zeros(5), JobPolicy())
     with pytest.raises(ValueError, match="luck is for 3"):

@@ -13,6 +13,7 @@ import pytest
 from scipy.optimize import minimize_scalar
 
 from refracmc.production import stress
+from refracmc.production.stress_effect import stress_change
 
 CRACK = {0.5: (0.910557, 0.195016), 1.0: (0.646447, -0.060660), 2.0: (0.284458, -0.073313)}
 
@@ -81,7 +82,7 @@ def test_forty_stages_tie_in_the_mean_and_differ_in_the_maximum() -> None:
     means = []
     for name, order in ORDERS.items():
         assert sorted(order) == list(range(1, 41))
-        change = stress.stress_change(np.ones((1, 40)), pair * stress.treated_before(order, 40), 300.0)[0]
+        change = stress_change(np.ones((1, 40)), pair * stress.treated_before(order, 40), 300.0)[0]
         means.append(change.mean())
         assert change.mean() == pytest.approx(396.0, abs=0.5)
         assert change.max() == pytest.approx(MAXIMUM_PSI[name], abs=0.51)
@@ -92,10 +93,10 @@ def test_contrast_ties_as_well() -> None:
     """The identity holds for the horizontal contrast too; a missing stage breaks it (negative control)."""
     pair = stress.pair_contrast(16_000.0 - 150.0 * np.arange(40), 150.0, 0.25)
     means = [
-        stress.stress_change(np.ones((1, 40)), pair * stress.treated_before(order, 40), 300.0).mean()
+        stress_change(np.ones((1, 40)), pair * stress.treated_before(order, 40), 300.0).mean()
         for order in ORDERS.values()
     ]
     assert means == pytest.approx([means[0]] * 4, rel=1e-13)
     assert means[0] == pytest.approx(300.0 * pair.sum() / 80.0, rel=1e-13)
-    short = stress.stress_change(np.ones((1, 40)), pair * stress.treated_before(range(1, 40), 40), 300.0)
+    short = stress_change(np.ones((1, 40)), pair * stress.treated_before(range(1, 40), 40), 300.0)
     assert abs(short.mean() - means[0]) > 1.0

@@ -9,10 +9,10 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "job"))
 
 from job_wells import PERFECT, luck, tally
 
+from refracmc.engine.job_runs import simulate
 from refracmc.job.inputs import JobInputs, JobPolicy
 from refracmc.job.orders import NAMED_ORDERS, named_order
 from refracmc.job.planner import plan
-from refracmc.job.simulate import simulate
 
 
 def acts(made) -> list[tuple[str, int | None]]:

@@ -11,7 +11,7 @@ NOT_TREATABLE = ("stuck_closed", "patched")
 
 
 def simulate(kind, tally, terms, inputs, luck, max_tries, reach_ft):
-    """What `job.simulate` gives for an order, for a method."""
+    """What `job.rules` gives for an order, for a method."""
     walk = {"bullhead": bullhead, "straddle": straddle, "liner": liner}[kind]
     made = walk(tally, terms, inputs, luck, max_tries, reach_ft)
     return finish(made, tally, inputs, luck)
@@ -187,7 +187,7 @@ def keep_old(made, fraction):
 
 
 def finish(made, tally, inputs, luck):
-    """Days, rare events, and what is left, under the names `job.simulate` gives them."""
+    """Days, rare events, and what is left, under the names `job.rules` gives them."""
     pace = (1.0 + inputs["npt_fraction"]) / inputs["work_hours_per_day"]
     ct_days = made["ct_hours"] * pace + inputs["waiting_days"]
     pumping_days = made["pumping_hours"] * pace

@@ -10,11 +10,12 @@ import random
 import numpy as np
 import pytest
 
+from refracmc.engine.job_runs import simulate as engine_simulate
 from refracmc.job.changes import ChangeRules, with_changes
 from refracmc.job.inputs import JobInputs, JobLuck, JobPolicy
 from refracmc.job.log import job_log
+from refracmc.job.luck import prepare
 from refracmc.job.planner import PlanRefused, plan
-from refracmc.job.simulate import simulate as engine_simulate
 from refracmc.job.sleeves import ISOLATIONS, STATES, Tally
 from tests.second_route import job as second
 from tests.second_route.changes import Rules, plan_changes
@@ -162,7 +163,7 @@ def second_run(case: dict, t: int) -> dict:
 
 def differences(case: dict) -> list[str]:
     """What the two routes do not agree on, for every trial of the case."""
-    tally, made, policy, inputs, luck, age, result = engine_run(case)
+    tally, made, policy, inputs, luck, _, result = engine_run(case)
     out = []
 
     def same(name, engine, plain):
@@ -196,7 +197,7 @@ def differences(case: dict) -> list[str]:
             ("perforate_tries", "perforations"),
         ):
             same(f"{name}[{t}]", result.counts[name][t], mine["count"][own])
-        rows = job_log(made, tally, inputs, luck, age, policy, trial=t)
+        rows = job_log(made, prepare(inputs, luck, tally, policy.max_tries), policy, result, t)
         out += log_differences(rows, mine, result.days[t], t)
     return out
 

@@ -11,9 +11,9 @@ import pytest
 
 from refracmc.job.cost import CostRates, job_cost
 from refracmc.job.inputs import JobInputs, JobLuck
+from refracmc.job.luck import prepare
 from refracmc.job.method_log import method_log
 from refracmc.job.methods import METHODS, plan_method, simulate_method
-from refracmc.job.shared import prepare
 from refracmc.job.sleeves import PlanRefused, Tally
 from tests.second_route import job, methods
 from tests.second_route.test_job_agrees import TRIALS, random_case
