@@ -38,7 +38,6 @@ def write_forecasts(
     """
     from refracmc.decisions.forecast_tables import forecast_tables, segment_text
     from refracmc.reporting.forecast_page import write_forecast_page
-    from refracmc.reporting.style import drawing
 
     case = load_case(path).with_sampling(None, seed)
     chosen = [item for item in case.wells if item.forecast == "history"]
@@ -71,8 +70,7 @@ def write_forecasts(
             progress.step()
             continue
         assert posterior is not None
-        with drawing():
-            files += write_forecast_page(item.history, posterior, folder)
+        files += write_forecast_page(item.history, posterior, folder)
         months = forecast_tables(item.history, posterior, 1)["months"]
         aside = int((~months["used"].astype(bool)).sum())
         lines.append(f"{item.id}: {segment_text(months)}; {aside} of {len(months)} months set aside")

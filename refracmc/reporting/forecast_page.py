@@ -16,12 +16,13 @@ from refracmc.decisions.forecast_tables import forecast_tables, segment_text
 from refracmc.production.fit import Posterior
 from refracmc.production.forms import form_code
 from refracmc.production.history import History
-from refracmc.reporting.style import FAINT, INK, PALETTE
+from refracmc.reporting.style import FAINT, INK, PALETTE, drawing
 
 OURS, BAND = PALETTE[0], "#c9b3dc"
 UNITS = {"oil": "bbl", "gas": "Mcf"}
 
 
+@drawing()
 def write_forecast_page(
     history: History, posterior: Posterior, folder: str | Path, horizon_months: int = 120
 ) -> list[Path]:

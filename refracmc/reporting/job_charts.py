@@ -5,34 +5,23 @@ from __future__ import annotations
 from pathlib import Path
 
 from refracmc.engine.executors import run_tasks
-from refracmc.reporting import charts_days_cost, charts_reach, charts_sleeves, charts_timeline
+from refracmc.reporting import charts_days_cost
 from refracmc.reporting.captions import split_strategy
-from refracmc.reporting.charts import Chart, draw_some
+from refracmc.reporting.charts import CHARTS, Chart, draw_some
 from refracmc.reporting.files import file_stems
 from refracmc.reporting.tables import ReportData, build_report_data
 
+_OF_RUN = {chart.key: chart for chart in CHARTS}
 WHOLE_CHARTS = (
     Chart(
-        "distributions",
-        "Share of jobs above so many days and so much cost.",
-        charts_days_cost.distributions,
+        "distributions", "Share of jobs above so many days and so much cost.", charts_days_cost.distributions
     ),
-    Chart("spread", "Mean days and cost by part, with P90, P50 and P10.", charts_days_cost.by_order),
-    Chart(
-        "reach",
-        "Force at the tool by depth, and the share of trials in which it is enough.",
-        charts_reach.reach,
-    ),
-    Chart("stress", "Stress along the lateral as each order proceeds.", charts_sleeves.stress_state),
+    *(_OF_RUN[key] for key in ("spread", "reach", "stress")),
 )
 """Charts of all orders of a well together: <chart>.png and .svg."""
 ORDER_CHARTS = (
-    Chart(
-        "timeline", "Depth of the coiled tubing by the hour, planned and simulated.", charts_timeline.timeline
-    ),
-    Chart("sleeves", "State of every sleeve by the hour, in that trial.", charts_sleeves.sleeve_map),
+    *(_OF_RUN[key] for key in ("timeline", "sleeves", "failures")),
     Chart("cost", "How the mean cost builds up.", charts_days_cost.job_cost),
-    Chart("failures", "Where failures cost most.", charts_sleeves.failures),
 )
 """Charts of one order at the first date: <chart>-<order>.png and .svg."""
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
@@ -84,7 +85,7 @@ def carried_out(heading: str) -> PageColumn:
     return heading, lambda row: share_done(float(row["executed_share"]))
 
 
-def table_of(rows: pd.DataFrame, caption: str, columns: list[PageColumn], **how: Any) -> Table:
+def table_of(rows: pd.DataFrame, caption: str, columns: Sequence[PageColumn], **how: Any) -> Table:
     """One row of the page's table for each row; how: further fields of :class:`~refracmc.reporting.page.Table`."""
     head = tuple(heading for heading, _ in columns)
     return Table(
@@ -95,9 +96,21 @@ def table_of(rows: pd.DataFrame, caption: str, columns: list[PageColumn], **how:
     )
 
 
-def table_of_well(
-    data: ReportData, key: str, well: str, caption: str, columns: list[PageColumn], **how: Any
-) -> Table | None:
-    """:func:`table_of` the rows of one well of a table, None where there are none."""
-    rows = data.of_well(key, well)
-    return None if rows.empty else table_of(rows, caption, columns, **how)
+@dataclass(frozen=True, slots=True)
+class WellTable:
+    """A table of one well on the page: the rows of the report's table ``key`` under these columns."""
+
+    key: str
+    caption: str
+    columns: tuple[PageColumn, ...]
+    left: int = 1
+    collapsed: bool = False
+    note: str = ""
+
+    def __call__(self, data: ReportData, well: str) -> Table | None:
+        """The table of a well, None where it has no rows."""
+        rows = data.of_well(self.key, well)
+        if rows.empty:
+            return None
+        how = {"left": self.left, "collapsed": self.collapsed, "note": self.note}
+        return table_of(rows, self.caption, self.columns, **how)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
 from refracmc.measures import SUMMARY_MEASURES
 from refracmc.reporting.captions import split_strategy, spoken, strategy_words
@@ -11,6 +12,7 @@ from refracmc.reporting.files import file_stems
 from refracmc.reporting.page import Block, DrawnChart, Note, Section, Table
 from refracmc.reporting.page_columns import (
     PERCENTS,
+    WellTable,
     amount,
     carried_out,
     million,
@@ -18,7 +20,6 @@ from refracmc.reporting.page_columns import (
     percentiles,
     share,
     strategy,
-    table_of_well,
     tens,
     text,
     to_ten,
@@ -52,9 +53,10 @@ def _by_date_and_order(data: ReportData, well: str) -> Table | None:
     )
 
 
-def _triggers(data: ReportData, well: str) -> Table | None:
-    """Strategies whose date a trigger sets, with the spread of their dates."""
-    columns = [
+_TRIGGERS = WellTable(
+    "triggers",
+    "Incremental NPV of dates set by triggers over doing nothing, US$ million",
+    (
         strategy("Strategy"),
         amount("Mean", "mean_usd", "se_usd"),
         *percentiles("{}_usd", "se_usd"),
@@ -65,15 +67,13 @@ def _triggers(data: ReportData, well: str) -> Table | None:
         text("10 % started by", "early_month"),
         text("Half by", "median_month"),
         text("90 % by", "late_month"),
-    ]
-    caption = "Incremental NPV of dates set by triggers over doing nothing, US$ million"
-    note = "The date differs by trial; trials without a job count as 0. Months are those of the jobs carried out."
-    return table_of_well(data, "triggers", well, caption, columns, note=note)
-
-
-def _orders(data: ReportData, well: str) -> Table | None:
-    """Value of the orders, each at its best date."""
-    columns = [
+    ),
+    note="The date differs by trial; trials without a job count as 0. Months are those of the jobs carried out.",
+)
+_ORDERS = WellTable(
+    "orders",
+    "Stage orders, each at its best date, US$ million",
+    (
         words("Order", "order"),
         text("Best date", "date"),
         amount("Incremental NPV, mean", "mean_usd", "se_usd"),
@@ -81,46 +81,85 @@ def _orders(data: ReportData, well: str) -> Table | None:
         *percentiles("{}_usd", "se_usd"),
         share("Stages effective", "effective_share", "effective_share_se"),
         ("Extra shifts", lambda row: significant(float(row["extra_shifts"]))),
-    ]
-    return table_of_well(data, "orders", well, "Stage orders, each at its best date, US$ million", columns)
-
-
-def _order_jobs(data: ReportData, well: str) -> Table | None:
-    """Days and cost of the orders, each at its best date."""
-    columns = [
+    ),
+)
+_ORDER_JOBS = WellTable(
+    "orders",
+    "Days and cost of the job by order, US$ million",
+    (
         words("Order", "order"),
         amount("Days shut in, mean", "job_days", "job_days_se", 1.0),
         *percentiles("job_days_{}", "job_days_se", 1.0),
         amount("Cost, mean", "job_cost_usd", "job_cost_se_usd"),
         *percentiles("job_cost_{}_usd", "job_cost_se_usd"),
-    ]
-    return table_of_well(data, "orders", well, "Days and cost of the job by order, US$ million", columns)
-
-
-def _drivers(data: ReportData, well: str) -> Table | None:
-    """Variance shares; their 95 % intervals are shown as standard errors."""
-    columns = [
+    ),
+)
+_DRIVERS = WellTable(
+    "drivers",
+    "Variance shares behind the chart of drivers",
+    (
         words("Of", "target"),
         words("Group of inputs", "group"),
         ("Alone", lambda row: with_error(row["first"], row["first_ci"] / 1.96)),
         ("With interactions", lambda row: with_error(row["total"], row["total_ci"] / 1.96)),
-    ]
-    caption = "Variance shares behind the chart of drivers"
-    return table_of_well(data, "drivers", well, caption, columns, left=2, collapsed=True)
-
-
-def _tornado(data: ReportData, well: str) -> Table | None:
-    """Means with one input low and high."""
-    columns = [
+    ),
+    left=2,
+    collapsed=True,
+)
+_TORNADO = WellTable(
+    "tornado",
+    "Mean incremental NPV behind the chart of single inputs, US$ million",
+    (
         text("Input", "input"),
         text("Unit", "unit"),
         ("Low", lambda row: significant(row["low_input"])),
         ("High", lambda row: significant(row["high_input"])),
         amount("Mean at low", "low_mean_usd", "low_se_usd"),
         amount("Mean at high", "high_mean_usd", "high_se_usd"),
-    ]
-    caption = "Mean incremental NPV behind the chart of single inputs, US$ million"
-    return table_of_well(data, "tornado", well, caption, columns, left=2, collapsed=True)
+    ),
+    left=2,
+    collapsed=True,
+)
+_PRESSURE = WellTable(
+    "pressure",
+    "Pressure screen: treating pressure at the surface, deepest stage, against what is allowed, psi",
+    (
+        text("Limit", "limit_name"),
+        share("Trials within", "inside_share", "inside_share_se"),
+        *tens("Asked", "asked_{}_psi"),
+        *tens("Allowed", "borne_{}_psi"),
+    ),
+    note=f"{SCREEN} Allowed: internal yield of the worn casing and collapse of the tubing over their factors, and the "
+    "wellhead's rating.",
+)
+_REACH = WellTable(
+    "reach",
+    "Force at the tool of the coiled tubing by sleeve, lbf",
+    (
+        text("Sleeve", "sleeve"),
+        number("Depth, ft", "depth_ft", 0),
+        *tens("Push", "push_{}_lbf"),
+        *tens("Pull", "pull_{}_lbf"),
+        share("Trials with enough", "reached_share", "reached_share_se"),
+        ("Planned", lambda row: "yes" if row["planned"] else "beyond reach"),
+    ),
+    collapsed=True,
+)
+_TIMELINE = WellTable(
+    "timeline",
+    "The job step by step",
+    (
+        text("Scenario", "scenario"),
+        text("Step", "step"),
+        words("Action", "action"),
+        text("Sleeve", "sleeve"),
+        number("Depth, ft", "depth_ft", 0),
+        number("From, h", "start_hour", 1),
+        number("To, h", "end_hour", 1),
+        text("Outcome", "outcome"),
+    ),
+    collapsed=True,
+)
 
 
 def _cost(data: ReportData, well: str) -> Table | None:
@@ -145,58 +184,26 @@ def _cost(data: ReportData, well: str) -> Table | None:
 
 
 def _timeline(data: ReportData, well: str) -> Table | None:
-    """The job step by step."""
-    rows = data.of_well("timeline", well)
-    if rows.empty:
+    """The job step by step, its strategy and its steps in the caption."""
+    table = _TIMELINE(data, well)
+    if table is None:
         return None
-    columns = [
-        text("Scenario", "scenario"),
-        text("Step", "step"),
-        words("Action", "action"),
-        text("Sleeve", "sleeve"),
-        number("Depth, ft", "depth_ft", 0),
-        number("From, h", "start_hour", 1),
-        number("To, h", "end_hour", 1),
-        text("Outcome", "outcome"),
-    ]
-    caption = f"The job step by step, {strategy_words(str(rows['strategy'].iloc[0]))}: {len(rows)} steps"
-    return table_of_well(data, "timeline", well, caption, columns, collapsed=True)
-
-
-def _pressure(data: ReportData, well: str) -> Table | None:
-    """Treating pressure against what casing, wellhead and tubing bear."""
-    columns = [
-        text("Limit", "limit_name"),
-        share("Trials within", "inside_share", "inside_share_se"),
-        *tens("Asked", "asked_{}_psi"),
-        *tens("Allowed", "borne_{}_psi"),
-    ]
-    caption = "Pressure screen: treating pressure at the surface, deepest stage, against what is allowed, psi"
-    note = (
-        f"{SCREEN} Allowed: internal yield of the worn casing and collapse of the tubing over their factors, and the "
-        "wellhead's rating."
-    )
-    return table_of_well(data, "pressure", well, caption, columns, note=note)
+    strategy_name = str(data.of_well("timeline", well)["strategy"].iloc[0])
+    caption = f"{table.caption}, {strategy_words(strategy_name)}: {len(table.rows)} steps"
+    return replace(table, caption=caption)
 
 
 def _reach(data: ReportData, well: str) -> Table | None:
-    """Force at the tool by sleeve, and the share of trials in which it is enough."""
-    rows = data.of_well("reach", well)
-    if rows.empty:
+    """Force at the tool by sleeve, the force that is needed in the note."""
+    table = _REACH(data, well)
+    if table is None:
         return None
-    needed = " / ".join(to_ten(rows[f"needed_{p}_lbf"].iloc[0]) for p in PERCENTS)
-    columns = [
-        text("Sleeve", "sleeve"),
-        number("Depth, ft", "depth_ft", 0),
-        *tens("Push", "push_{}_lbf"),
-        *tens("Pull", "pull_{}_lbf"),
-        share("Trials with enough", "reached_share", "reached_share_se"),
-        ("Planned", lambda row: "yes" if row["planned"] else "beyond reach"),
-    ]
-    note = f"Force that shifts a sleeve: {needed} lbf (P90 / P50 / P10). {SCREEN} "
-    note += "Sleeves beyond reach stay as they are."
-    caption = "Force at the tool of the coiled tubing by sleeve, lbf"
-    return table_of_well(data, "reach", well, caption, columns, collapsed=True, note=note)
+    first = data.of_well("reach", well).iloc[0]
+    needed = " / ".join(to_ten(first[f"needed_{p}_lbf"]) for p in PERCENTS)
+    note = (
+        f"Force that shifts a sleeve: {needed} lbf (P90 / P50 / P10). {SCREEN} Sleeves beyond reach stay as "
+    )
+    return replace(table, note=f"{note}they are.")
 
 
 def _measure(found: Sequence[float], scale: float, percentiles: bool) -> str:
@@ -239,14 +246,14 @@ def _summary(data: ReportData, well: str) -> Table:
 
 
 TABLES_AFTER: Mapping[str, tuple[Callable[[ReportData, str], Table | None], ...]] = {
-    "dates": (_by_date_and_order, _triggers),
-    "orders": (_orders, _order_jobs),
+    "dates": (_by_date_and_order, _TRIGGERS),
+    "orders": (_ORDERS, _ORDER_JOBS),
     "cost": (_cost,),
     "timeline": (_timeline,),
-    "failures": (_pressure,),
+    "failures": (_PRESSURE,),
     "reach": (_reach,),
-    "drivers": (_drivers,),
-    "tornado": (_tornado,),
+    "drivers": (_DRIVERS,),
+    "tornado": (_TORNADO,),
 }
 """Tables that follow a chart, by its key; on a page without charts they stand in this order."""
 
