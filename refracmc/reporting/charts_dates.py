@@ -7,7 +7,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from refracmc.reporting import style
-from refracmc.reporting.captions import error_range, footer, spoken, strategy_words
+from refracmc.reporting.captions import error_range, spoken, strategy_words
 from refracmc.reporting.charts_value import left_out, order_look, order_places
 from refracmc.reporting.rounding import MILLION
 from refracmc.reporting.tables import ReportData
@@ -61,14 +61,12 @@ def dates(data: ReportData, well: str) -> Figure | None:
     present = rows["order"].nunique()
     rows = rows[rows["order"].isin(list(places)).to_numpy(dtype=bool)]
     unseen = left_out(rows["order"].nunique(), present)
-    figure = style.frame(
+    figure = style.chart_frame(
+        data,
         f"{well}: value against refrac date",
-        footer(
-            data,
-            error_range(rows["se_usd"]),
-            extra=f"{unseen}Whiskers below: mean ± 2 standard errors.{_TRIGGERS if len(triggered) else ''}",
-        ),
         5.6,
+        error_range(rows["se_usd"]),
+        extra=f"{unseen}Whiskers below: mean ± 2 standard errors.{_TRIGGERS if len(triggered) else ''}",
     )
     upper = style.panel(figure, (0.75, 3.05, 0.2, 0.95))
     lower = style.panel(figure, (0.75, 0.85, 0.2, 2.7))

@@ -14,7 +14,6 @@ from refracmc.reporting import style
 from refracmc.reporting.captions import (
     block_trials,
     error_range,
-    footer,
     has_date,
     split_strategy,
     spoken,
@@ -80,16 +79,14 @@ def by_order(data: ReportData, well: str) -> Figure | None:
     each = 0.32 * len(orders) + 0.875
     height = 1.8 + 2 * each
     trials = block_trials(data)
-    figure = style.frame(
+    figure = style.chart_frame(
+        data,
         f"{well}: days and cost of the job by order, {_dates_of(data, well)}",
-        footer(
-            data,
-            f"standard errors are in job_parts.csv ({trials} trials)",
-            money=False,
-            trials=trials,
-            extra="Bars: means by part. Line: P90 to P10, dot: P50, of the same trials.",
-        ),
         height,
+        f"standard errors are in job_parts.csv ({trials} trials)",
+        money=False,
+        trials=trials,
+        extra="Bars: means by part. Line: P90 to P10, dot: P50, of the same trials.",
     )
     drawn = set(parts["part"])
     for measure, groups, scale, label, bottom, top, down in (
@@ -133,16 +130,14 @@ def _build_up(data: ReportData, well: str, rows: pd.DataFrame, total: float, err
         return None
     rows = rows.iloc[rows["mean_usd"].argsort(kind="stable")[::-1].to_numpy()].reset_index(drop=True)
     count = len(rows)
-    figure = style.frame(
+    figure = style.chart_frame(
+        data,
         f"{well}: what the job costs, {strategy_words(str(rows['strategy'].iloc[0]))}",
-        footer(
-            data,
-            error_range(pd.Series([error]), "total"),
-            percentiles=False,
-            extra="Means of the parts at 100 % (8/8) add up to the mean total; each bar starts where the one above it "
-            "ends.",
-        ),
         1.5 + 0.25 * (count + 1),
+        error_range(pd.Series([error]), "total"),
+        percentiles=False,
+        extra="Means of the parts at 100 % (8/8) add up to the mean total; each bar starts where the one above it "
+        "ends.",
     )
     axes = style.panel(figure, (1.9, 0.95, 1.75, 0.45))
     mean = rows["mean_usd"].to_numpy() / MILLION
@@ -198,16 +193,14 @@ def distributions(data: ReportData, well: str) -> Figure | None:
         for name, (colour, dash) in looks.items()
     ]
     more = 0.19 * max(style.legend_lines(marks) - 2, 0)
-    figure = style.frame(
+    figure = style.chart_frame(
+        data,
         f"{well}: days and cost of the job",
-        footer(
-            data,
-            _largest_errors(rows),
-            money=False,
-            extra="Each curve is the share of jobs above the value, at 100 %, service-cost index included; dots "
-            "are P90, P50 and P10. Of a trigger: the trials in which the job starts.",
-        ),
         4.3 + more,
+        _largest_errors(rows),
+        money=False,
+        extra="Each curve is the share of jobs above the value, at 100 %, service-cost index included; dots "
+        "are P90, P50 and P10. Of a trigger: the trials in which the job starts.",
     )
     for k, (measure, scale, label) in enumerate(
         (("days", 1.0, "Days shut in"), ("cost", MILLION, "Cost of the job, US$ million"))

@@ -7,7 +7,7 @@ import pandas as pd
 from matplotlib.figure import Figure
 
 from refracmc.reporting import style
-from refracmc.reporting.captions import error_range, footer, spoken, strategy_words
+from refracmc.reporting.captions import error_range, spoken, strategy_words
 from refracmc.reporting.rounding import MILLION, significant
 from refracmc.reporting.tables import ReportData
 
@@ -28,15 +28,13 @@ def tornado(data: ReportData, well: str) -> Figure | None:
     rows = rows.iloc[width.argsort(kind="stable")[::-1].to_numpy()[:14]].reset_index(drop=True)
     low, high = rows["low_mean_usd"].to_numpy() / MILLION, rows["high_mean_usd"].to_numpy() / MILLION
     errors = pd.concat([rows["low_se_usd"], rows["high_se_usd"]])
-    figure = style.frame(
+    figure = style.chart_frame(
+        data,
         f"{well}: one input at a time, {strategy_words(str(rows['strategy'].iloc[0]))}",
-        footer(
-            data,
-            error_range(errors),
-            percentiles=False,
-            extra="Means over the fifth of trials with the input lowest, or highest; its mean there stands at the bar.",
-        ),
         1.6 + 0.3 * len(rows),
+        error_range(errors),
+        percentiles=False,
+        extra="Means over the fifth of trials with the input lowest, or highest; its mean there stands at the bar.",
     )
     axes = style.panel(figure, (3.0, 0.98, 0.2, 0.7))
     y = np.arange(len(rows))[::-1].astype(
@@ -85,17 +83,15 @@ def drivers(data: ReportData, well: str) -> Figure | None:
     first = rows[rows["target"] == targets[0]]
     groups = [str(g) for g in first["group"].iloc[first["total"].argsort(kind="stable")[::-1].to_numpy()]]
     groups += [g for g in dict.fromkeys(str(g) for g in rows["group"]) if g not in groups]
-    figure = style.frame(
+    figure = style.chart_frame(
+        data,
         f"{well}: what the uncertainty comes from",
-        footer(
-            data,
-            "whiskers are 95 % intervals of the indices",
-            money=False,
-            percentiles=False,
-            trials=data.facts.driver_trials,
-            extra="Sobol indices, shares of the variance: alone is first order, with interactions is total.",
-        ),
         1.85 + 0.34 * max(len(groups), 3),
+        "whiskers are 95 % intervals of the indices",
+        money=False,
+        percentiles=False,
+        trials=data.facts.driver_trials,
+        extra="Sobol indices, shares of the variance: alone is first order, with interactions is total.",
     )
     gap, left = 0.25, 2.1
     width = (style.WIDTH - left - 0.15 - gap * (len(targets) - 1)) / len(targets)

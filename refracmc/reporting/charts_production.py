@@ -8,7 +8,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from refracmc.reporting import style
-from refracmc.reporting.captions import footer, strategy_words
+from refracmc.reporting.captions import strategy_words
 from refracmc.reporting.rounding import significant
 from refracmc.reporting.tables import ReportData
 
@@ -38,16 +38,14 @@ def production(data: ReportData, well: str) -> Figure | None:
     branches = {str(name): group for name, group in rows.groupby("branch", sort=False)}
     refrac = branches.get("refrac")
     words = strategy_words(str(refrac["strategy"].iloc[0])) if refrac is not None else "refrac"
-    figure = style.frame(
+    figure = style.chart_frame(
+        data,
         f"{well}: production with and without the refrac, {words}",
-        footer(
-            data,
-            f"{_volume_error(rows)}; percentiles are of each month by itself",
-            money=False,
-            trials=data.facts.fan_trials,
-            extra="Trials past their limit count as zero; a band that meets the foot has ended in 10 % of them.",
-        ),
         4.5,
+        f"{_volume_error(rows)}; percentiles are of each month by itself",
+        money=False,
+        trials=data.facts.fan_trials,
+        extra="Trials past their limit count as zero; a band that meets the foot has ended in 10 % of them.",
     )
     axes = style.panel(figure, (0.85, 0.78, 0.2, 0.75))
     marks = []

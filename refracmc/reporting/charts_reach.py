@@ -6,7 +6,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from refracmc.reporting import style
-from refracmc.reporting.captions import block_trials, footer
+from refracmc.reporting.captions import block_trials
 from refracmc.reporting.tables import ReportData
 
 _WAYS = (("push", style.PALETTE[1], "-"), ("pull", style.PALETTE[0], (0, (5, 1.5))))
@@ -23,17 +23,15 @@ def reach(data: ReportData, well: str) -> Figure | None:
         if beyond.empty
         else f"Shaded: {len(beyond)} of {len(rows)} sleeves beyond the reach of the plan; they are not worked."
     )
-    figure = style.frame(
+    figure = style.chart_frame(
+        data,
         f"{well}: force at the tool of the coiled tubing",
-        footer(
-            data,
-            f"standard errors of the shares up to {100 * float(rows['reached_share_se'].max()):.1f} points",
-            money=False,
-            trials=block_trials(data),
-            extra=f"{beyond_reach} A soft-string screen: reach defers to the operator's procedures and the "
-            "contractor's modelling. Push below 0: the tubing does not get there.",
-        ),
         5.0,
+        f"standard errors of the shares up to {100 * float(rows['reached_share_se'].max()):.1f} points",
+        money=False,
+        trials=block_trials(data),
+        extra=f"{beyond_reach} A soft-string screen: reach defers to the operator's procedures and the "
+        "contractor's modelling. Push below 0: the tubing does not get there.",
     )
     depth = rows["depth_ft"].to_numpy(dtype=float)
     low, high = style.padded(list(depth), 0.03)

@@ -8,7 +8,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from refracmc.reporting import style
-from refracmc.reporting.captions import block_trials, footer, spoken, strategy_words
+from refracmc.reporting.captions import block_trials, spoken, strategy_words
 from refracmc.reporting.tables import ReportData
 
 _STATES: tuple[tuple[str, str], ...] = (
@@ -34,16 +34,14 @@ def sleeve_map(data: ReportData, well: str) -> Figure | None:
         return None
     count = int(rows["sleeve"].max())
     height = 2.0 + max(2.2, 0.075 * count)
-    figure = style.frame(
+    figure = style.chart_frame(
+        data,
         f"{well}: the sleeves through the job, {strategy_words(str(rows['strategy'].iloc[0]))}",
-        footer(
-            data,
-            "one simulated trial, the one of the timeline, not an average",
-            money=False,
-            percentiles=False,
-            extra="Sleeve 1 is the deepest. Hours before the first change and after the last are cut off.",
-        ),
         height,
+        "one simulated trial, the one of the timeline, not an average",
+        money=False,
+        percentiles=False,
+        extra="Sleeve 1 is the deepest. Hours before the first change and after the last are cut off.",
     )
     axes = style.panel(figure, (0.85, 0.82, 0.2, 1.0))
     end = float(rows["to_hour"].max())
@@ -74,18 +72,16 @@ def stress_state(data: ReportData, well: str) -> Figure | None:
         return None
     orders = list(dict.fromkeys(rows["order"]))
     height = 1.75 + 1.45 * len(orders)
-    figure = style.frame(
+    figure = style.chart_frame(
+        data,
         f"{well}: stress along the lateral as each order proceeds",
-        footer(
-            data,
-            f"standard errors up to {float(rows['se_psi'].max()):.1f} psi; with nothing failing the linear sum is the "
-            "same for every order, and only what each stage meets differs",
-            money=False,
-            percentiles=False,
-            trials=block_trials(data),
-            extra="Values at the sleeves, by the other stages: a stage's own fracture is left out at its sleeve.",
-        ),
         height,
+        f"standard errors up to {float(rows['se_psi'].max()):.1f} psi; with nothing failing the linear sum is the "
+        "same for every order, and only what each stage meets differs",
+        money=False,
+        percentiles=False,
+        trials=block_trials(data),
+        extra="Values at the sleeves, by the other stages: a stage's own fracture is left out at its sleeve.",
     )
     low, high = style.padded(rows["contrast_fall_psi"].tolist())
     toe, heel = float(rows["depth_ft"].max()), float(rows["depth_ft"].min())
@@ -133,18 +129,16 @@ def failures(data: ReportData, well: str) -> Figure | None:
         return None
     trials = block_trials(data)
     error = float(np.sqrt((rows["chance"] * (1.0 - rows["chance"])).max() / trials))
-    figure = style.frame(
+    figure = style.chart_frame(
+        data,
         f"{well}: where failures cost most, {strategy_words(str(rows['strategy'].iloc[0]))}",
-        footer(
-            data,
-            f"standard errors of the chances up to {100 * error:.1f} points; losses by the rules of the job, one "
-            "failure at a time, nothing else wrong",
-            money=False,
-            percentiles=False,
-            trials=trials,
-            extra="Sleeve 1 is the deepest. Loss: stages' effect in percent of that of all stages.",
-        ),
         5.0,
+        f"standard errors of the chances up to {100 * error:.1f} points; losses by the rules of the job, one "
+        "failure at a time, nothing else wrong",
+        money=False,
+        percentiles=False,
+        trials=trials,
+        extra="Sleeve 1 is the deepest. Loss: stages' effect in percent of that of all stages.",
     )
     count = int(rows["sleeve"].max())
     kinds = [kind for kind in _SHIFTS if (rows["kind"] == kind).any()]

@@ -12,7 +12,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from refracmc.reporting import style
-from refracmc.reporting.captions import footer, spoken, strategy_words
+from refracmc.reporting.captions import spoken, strategy_words
 from refracmc.reporting.tables import ReportData
 
 _Array = np.ndarray[Any, np.dtype[np.float64]]
@@ -150,18 +150,16 @@ def timeline(data: ReportData, well: str) -> Figure | None:
     scenarios += [s for s in dict.fromkeys(rows["scenario"]) if s not in scenarios]
     scenarios = scenarios[:2]
     height = 1.45 + 2.0 * len(scenarios)
-    figure = style.frame(
+    figure = style.chart_frame(
+        data,
         f"{well}: the job hour by hour, {strategy_words(strategy)}",
-        footer(
-            data,
-            "the simulated trial is one example, not an average",
-            money=False,
-            percentiles=False,
-            extra="Measured depth of the coiled tubing; lines that leave at the top lead to or from the "
-            "surface. Grey: tubing out of the well, cut off before and after the work. Marks of opening stand just "
-            "above their sleeve, of reclosing just below.",
-        ),
         height,
+        "the simulated trial is one example, not an average",
+        money=False,
+        percentiles=False,
+        extra="Measured depth of the coiled tubing; lines that leave at the top lead to or from the "
+        "surface. Grey: tubing out of the well, cut off before and after the work. Marks of opening stand just "
+        "above their sleeve, of reclosing just below.",
     )
     drawn = rows[rows["scenario"].isin(scenarios)]
     spans = [work_hours(part) for _, part in drawn.groupby("scenario")]

@@ -9,7 +9,7 @@ from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 
 from refracmc.reporting import style
-from refracmc.reporting.captions import error_range, footer, has_date, split_strategy, spoken, strategy_words
+from refracmc.reporting.captions import error_range, has_date, split_strategy, spoken, strategy_words
 from refracmc.reporting.rounding import MILLION
 from refracmc.reporting.tables import NOTHING, ReportData
 
@@ -56,14 +56,12 @@ def distribution(data: ReportData, well: str) -> Figure | None:
     picked = [f"{o}@{d}" for o, d in zip(orders["order"], orders["date"], strict=True) if o in places]
     picked = [chosen, *(name for name in picked if name != chosen)]
     looks = {name: order_look(places.get(split_strategy(name)[0])) for name in picked}
-    figure = style.frame(
+    figure = style.chart_frame(
+        data,
         f"{well}: what each strategy is worth",
-        footer(
-            data,
-            error_range(data.of_well("timing", well)["se_usd"]),
-            extra="Each curve is the share of trials above the value.",
-        ),
         4.6,
+        error_range(data.of_well("timing", well)["se_usd"]),
+        extra="Each curve is the share of trials above the value.",
     )
     groups = {str(name): group for name, group in rows.groupby("strategy", sort=False)}
     percents = {name: group["exceedance_percent"].to_numpy() for name, group in groups.items()}
@@ -119,14 +117,12 @@ def strategies(data: ReportData, well: str) -> Figure | None:
     p90, p50, p10, mean = (rows[c].to_numpy(dtype=float) / MILLION for c in ("p90", "p50", "p10", "mean"))
     apart = "" if dated.all() else " Bars apart at the right of a block: dates set by triggers."
     unseen = left_out(len(blocks), len({order for order, _ in split}))
-    figure = style.frame(
+    figure = style.chart_frame(
+        data,
         f"{well}: NPV of every strategy, by order and refrac date",
-        footer(
-            data,
-            error_range(rows["se"]),
-            extra=f"{unseen}Bars run from P90 to P10; the band is doing nothing.{apart}",
-        ),
         4.3,
+        error_range(rows["se"]),
+        extra=f"{unseen}Bars run from P90 to P10; the band is doing nothing.{apart}",
     )
     axes = style.panel(figure, (0.6, 1.0, 0.15, 0.7))
     ends = [*p90[shown], *p10[shown]]
@@ -193,15 +189,13 @@ def orders(data: ReportData, well: str) -> Figure | None:
     present = len(rows)
     rows = rows[rows["order"].isin(list(places)).to_numpy(dtype=bool)]
     count = len(rows)
-    figure = style.frame(
+    figure = style.chart_frame(
+        data,
         f"{well}: stage orders, each at its best date",
-        footer(
-            data,
-            error_range(rows["se_usd"]),
-            extra=f"{left_out(count, present)}Bars run from P90 to P10, ticks are P50, dots are means with "
-            "± 2 standard errors.",
-        ),
         1.75 + 0.36 * max(count, 3),
+        error_range(rows["se_usd"]),
+        extra=f"{left_out(count, present)}Bars run from P90 to P10, ticks are P50, dots are means with "
+        "± 2 standard errors.",
     )
     y = np.arange(count)[::-1].astype(float)
     colours = [order_look(places.get(str(o)))[0] for o in rows["order"]]

@@ -21,7 +21,9 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 
+from refracmc.reporting.captions import footer
 from refracmc.reporting.pictures import DPI, FONT
+from refracmc.reporting.tables import ReportData
 
 INK = "#1f262d"
 FAINT = "#68727c"
@@ -82,6 +84,11 @@ def frame(title: str, footer: str, height: float) -> Figure:
     figure.text(0.1 / WIDTH, 0.07 / height, wrap(footer, 170), fontsize=7.2, color=FAINT, va="bottom",
                 linespacing=1.25)  # fmt: skip
     return figure
+
+
+def chart_frame(data: ReportData, title: str, height: float, error: str, **conventions: Any) -> Figure:
+    """:func:`frame` with the footer of a report's chart; error, conventions: see :func:`~.captions.footer`."""
+    return frame(title, footer(data, error, **conventions), height)
 
 
 def wrap(text: str, width: int) -> str:
