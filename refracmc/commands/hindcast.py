@@ -12,9 +12,8 @@ import pandas as pd
 from refracmc.commands.output_folders import check_folder
 from refracmc.engine.progress import Progress, Silent
 from refracmc.errors import Fault, InputError
+from refracmc.production.hidden_months import CHOICES, LEAST
 
-CHOICES = {"phase": ("auto", "oil", "gas"), "undeclared": ("list", "zero")}
-LEAST = {"months-in": 3, "months-out": 1}
 MOST_MONTHS = 3_600
 """Three hundred years: no history has more."""
 
@@ -30,7 +29,7 @@ class HindcastText:
 
 
 def _months(name: str, value: int | str, faults: list[Fault]) -> int:
-    least, text = LEAST[name], str(value)[:40]
+    least, text = LEAST[name.replace("-", "_")], str(value)[:40]
     allowed = f"a whole number of months, {least} to {MOST_MONTHS:,}"
     try:
         months = int(str(value))

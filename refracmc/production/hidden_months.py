@@ -7,8 +7,9 @@ and months before the cut-off. Scores of such a table are in scores.py."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -38,6 +39,8 @@ COLUMNS = (
     "reason",
 )
 MORE_COLUMNS = ("pit", "crps", "area", "cut_off")
+LEAST = {"months_in": 3, "months_out": 1}
+CHOICES = {"phase": ("auto", "oil", "gas"), "undeclared": ("list", "zero")}
 
 
 @dataclass(frozen=True)
@@ -55,15 +58,16 @@ class HindcastSettings:
     pool: bool = True
 
     def __post_init__(self) -> None:
-        problems = []
-        if self.months_in < 3:
-            problems.append(f"months in is {self.months_in}; allowed: 3 or more")
-        if self.months_out < 1:
-            problems.append(f"months out is {self.months_out}; allowed: 1 or more")
-        if self.phase not in ("auto", "oil", "gas"):
-            problems.append(f"phase is {self.phase!r}; allowed: auto, oil, gas")
-        if self.undeclared not in ("list", "zero"):
-            problems.append(f"undeclared is {self.undeclared!r}; allowed: list, zero")
+        problems = [
+            f"{name.replace('_', ' ')} is {getattr(self, name)}; allowed: {least} or more"
+            for name, least in LEAST.items()
+            if getattr(self, name) < least
+        ]
+        problems += [
+            f"{name} is {getattr(self, name)!r}; allowed: {', '.join(allowed)}"
+            for name, allowed in CHOICES.items()
+            if getattr(self, name) not in allowed
+        ]
         if problems:
             raise ValueError("; ".join(problems))
 
@@ -228,42 +232,32 @@ class Priors:
         if self.areas:
             names = frame["well_id"].astype(str)
             self._rows = {str(n): r for n, r in frame.groupby(names, sort=True) if str(n) in self.areas}
-        self._histories: dict[tuple[str, int], History | None] = {}
-        self._evidence: dict[tuple[str, int, str], Evidence | None] = {}
-        self._priors: dict[tuple[str, int, str], PooledPrior] = {}
+        self._prior = cache(self._learn)
+        self._history = cache(self._read)
+        self._evidence = cache(self._ask)
 
     def of(self, well: Hidden) -> PooledPrior:
         """The prior a well is forecast with."""
-        base = default_prior(well.known.main_phase)
+        phase = well.known.main_phase
         if well.area is None or not self.areas:
-            return base
-        year = int(well.cut_off.astype("datetime64[Y]").astype(int)) + 1970
-        key = (well.area, year, well.known.main_phase)
-        if key not in self._priors:
-            self._priors[key] = self._learn(*key, base)
-        return self._priors[key]
+            return default_prior(phase)
+        return self._prior(well.area, int(well.cut_off.astype("datetime64[Y]").astype(int)) + 1970, phase)
 
-    def _learn(self, area: str, year: int, phase: str, base: PooledPrior) -> PooledPrior:
-        found: list[Evidence] = []
-        seen: set[str] = set()
-        others = [n for n in self._rows if self.areas[n] != area]
-        for name in self._usable(others, year, phase):
-            evidence = self._one(name, year, phase, base)
-            if evidence is not None:
-                found.append(evidence)
-                seen.add(self.areas[name])
-        return learn_prior(found, base, len(seen))
+    def _learn(self, area: str, year: int, phase: str) -> PooledPrior:
+        others = [n for n in self._rows if self.areas[n] != area and self._may_teach(n, year, phase)]
+        chosen = choose_wells(others)
+        evidence = [self._evidence(name, year, phase) for name in chosen]
+        return learn_prior(evidence, default_prior(phase), len({self.areas[name] for name in chosen}))
 
-    def _usable(self, names: Iterable[str], year: int, phase: str) -> list[str]:
-        """Wells of the phase with 12 producing months before the year, at most as many as one prior takes."""
-        return choose_wells([n for n in names if self._history(n, year, phase) is not None])
+    def _may_teach(self, name: str, year: int, phase: str) -> bool:
+        """Whether a well is of the phase and has 12 producing months before the year."""
+        history = self._history(name, year)
+        return history is not None and history.main_phase == phase
 
-    def _history(self, name: str, year: int, phase: str) -> History | None:
-        """The history before the year, if it is of the phase and has 12 producing months."""
-        if (name, year) not in self._histories:
-            self._histories[name, year] = self._read(name, year)
-        history = self._histories[name, year]
-        return history if history is not None and history.main_phase == phase else None
+    def _ask(self, name: str, year: int, phase: str) -> Evidence:
+        history = self._history(name, year)
+        assert history is not None
+        return well_evidence(history, default_prior(phase), self.settings.seed)
 
     def _read(self, name: str, year: int) -> History | None:
         rows = self._rows[name]
@@ -277,12 +271,3 @@ class Priors:
             self.faults[name] = str(problem)
             return None
         return history if int((np.nan_to_num(history.volume()) > 0).sum()) >= 12 else None
-
-    def _one(self, name: str, year: int, phase: str, base: PooledPrior) -> Evidence | None:
-        key = (name, year, phase)
-        if key not in self._evidence:
-            history = self._history(name, year, phase)
-            self._evidence[key] = (
-                None if history is None else well_evidence(history, base, self.settings.seed)
-            )
-        return self._evidence[key]

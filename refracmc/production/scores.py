@@ -18,6 +18,19 @@ Array = NDArray[np.float64]
 
 LEVELS = ((0.1, "p90"), (0.5, "p50"), (0.9, "p10"))
 NOMINAL = 0.8
+SCORES = (
+    *(
+        "wells",
+        "coverage",
+        "coverage_se",
+        "share_below_p90",
+        "share_above_p10",
+        "tail_low",
+        "tail_high",
+        "tail_se",
+    ),
+    *("pinball_10", "pinball_50", "pinball_90", "pinball", "crps", "bias_of_sum", "sum_actual"),
+)
 
 
 def pinball(actual: Array, quantile: Array, level: float) -> Array:
@@ -34,44 +47,32 @@ def score(table: pd.DataFrame) -> dict[str, float]:
     sum_actual."""
     rows = table[table["used"].astype(bool)]
     n = len(rows)
-    names = [
-        "coverage",
-        "coverage_se",
-        "share_below_p90",
-        "share_above_p10",
-        "tail_low",
-        "tail_high",
-        "tail_se",
-    ]
-    names += ["pinball_10", "pinball_50", "pinball_90", "pinball", "crps", "bias_of_sum", "sum_actual"]
     if n == 0:
-        return {"wells": 0.0} | dict.fromkeys(names, float("nan"))
-    actual = rows["actual"].to_numpy(dtype=np.float64)
-    low, high = rows["p90"].to_numpy(dtype=np.float64), rows["p10"].to_numpy(dtype=np.float64)
-    pit = rows["pit"].to_numpy(dtype=np.float64)
-    total = float(actual.sum())
+        return dict.fromkeys(SCORES, np.nan) | {"wells": 0.0}
+    actual, low, high, pit, mean, crps = (
+        rows[name].to_numpy(dtype=np.float64) for name in ("actual", "p90", "p10", "pit", "mean", "crps")
+    )
     with np.errstate(divide="ignore", invalid="ignore"):
+        total = actual.sum()
         losses = [
-            float(np.divide(pinball(actual, rows[name].to_numpy(dtype=np.float64), level).sum(), total))
-            for level, name in LEVELS
+            pinball(actual, rows[name].to_numpy(np.float64), level).sum() / total for level, name in LEVELS
         ]
-        crps = float(np.divide(rows["crps"].sum(), total))
-        bias = float(np.divide(rows["mean"].sum(), total)) - 1.0
-    values = [
-        float(np.mean((actual >= low) & (actual <= high))),
-        float(np.sqrt(NOMINAL * (1.0 - NOMINAL) / n)),
-        float(np.mean(actual < low)),
-        float(np.mean(actual > high)),
-        float(np.mean(pit < 0.1)),
-        float(np.mean(pit > 0.9)),
-        float(np.sqrt(0.09 / n)),
-        *losses,
-        sum(losses),
-        crps,
-        bias,
-        total,
-    ]
-    return {"wells": float(n)} | dict(zip(names, values, strict=True))
+        values = (
+            n,
+            np.mean((actual >= low) & (actual <= high)),
+            np.sqrt(NOMINAL * (1.0 - NOMINAL) / n),
+            np.mean(actual < low),
+            np.mean(actual > high),
+            np.mean(pit < 0.1),
+            np.mean(pit > 0.9),
+            np.sqrt(0.09 / n),
+            *losses,
+            sum(losses),
+            crps.sum() / total,
+            mean.sum() / total - 1.0,
+            total,
+        )
+    return {name: float(value) for name, value in zip(SCORES, values, strict=True)}
 
 
 def cluster_errors(table: pd.DataFrame, keys: Sequence[str]) -> dict[str, float]:
@@ -119,26 +120,17 @@ def common_shock(table: pd.DataFrame) -> dict[str, float]:
     less well than n wells suggest."""
     from scipy.special import ndtri
 
+    unknown = dict.fromkeys(("common_part", "quarters", "mean_score", "mean_se"), np.nan)
     rows = table[table["used"].astype(bool)]
     if len(rows) < 4:
-        return {
-            "common_part": float("nan"),
-            "quarters": float("nan"),
-            "mean_score": float("nan"),
-            "mean_se": float("nan"),
-        }
+        return unknown
     z = ndtri(np.clip(rows["pit"].to_numpy(dtype=np.float64), 0.005, 0.995))
     quarter = pd.PeriodIndex(rows["cut_off"].astype(str), freq="M").asfreq("Q").astype(str)
     groups = pd.Series(z).groupby(np.asarray(quarter))
     counts = groups.size().to_numpy(dtype=np.float64)
     k, n = len(counts), float(len(z))
     if k < 2 or n <= k:
-        return {
-            "common_part": float("nan"),
-            "quarters": float(k),
-            "mean_score": float(z.mean()),
-            "mean_se": float("nan"),
-        }
+        return unknown | {"quarters": float(k), "mean_score": float(z.mean())}
     between = float((counts * (groups.mean().to_numpy() - z.mean()) ** 2).sum()) / (k - 1)
     within = float((groups.var(ddof=0).to_numpy() * counts).sum()) / (n - k)
     size = (n - float((counts**2).sum()) / n) / (k - 1)
