@@ -4,7 +4,6 @@ Oracle: the source itself, and what the commands of the README really write when
 empty folder. Negative controls: the same checks with a name removed or added must fail.
 """
 
-import inspect
 import json
 import re
 from collections.abc import Iterator
@@ -17,7 +16,9 @@ import pytest
 
 import refracmc
 from refracmc import cli
+from refracmc.case.input_columns import twins
 from refracmc.reference.from_source import _bare
+from refracmc.reference.text import names_in
 from refracmc.reference.topics import FOLDER, NAMES
 from tests.system import reading
 from tests.system.reading import README, change
@@ -211,18 +212,43 @@ def test_names_inside_json(made: Path) -> None:
     assert actions <= words, actions - words
 
 
-def test_columns_of_the_data_files() -> None:
-    from refracmc.case import deck_file, history_file, tally_file
+@pytest.mark.parametrize(
+    ("heading", "file"),
+    [("History", "history.csv"), ("Sleeve tally", "sleeves.csv"), ("Price deck", "prices.csv")],
+)
+def test_columns_of_the_data_files(heading: str, file: str, tmp_path: Path) -> None:
+    """A column is missed exactly where the reference says that it must be there."""
+    case = refracmc.write_starter(tmp_path)[0]
+    comments, rows = [], []
+    for line in (tmp_path / file).read_text("utf-8").splitlines():
+        (comments if line.startswith("#") else rows).append(line)
+    table = pd.DataFrame([row.split(",") for row in rows[1:]], columns=rows[0].split(","))
+    needed = {
+        name: row[2]
+        for row in reading.rows("data", heading)
+        for name in names_in(row[0])
+        if row[2] in ("yes", "no")
+    }
+    assert set(table.columns) <= set(needed)
+    in_si = {twins(name)[1] for name in table.columns if name.endswith(("_bbl", "_mcf", "_ft"))}
+    assert in_si <= set(needed)
+    assert len(in_si) == {"History": 3, "Sleeve tally": 1, "Price deck": 2}[heading]
+    for column in table.columns:
+        table.drop(columns=column).to_csv(tmp_path / file, index=False)
+        try:
+            refused = any(refracmc.check_case(case).refused)
+        except refracmc.InputError:
+            refused = True
+        assert refused == (needed[column] == "yes"), column
 
-    volumes = {name for twins, _, _ in history_file._VOLUMES for name in twins}
-    assert set(reading.names("data", "History")) == volumes | {"well_id", "date", "days_on"}
-    tally = {name for twins in tally_file._REQUIRED for name in twins}
-    tally |= {"installed", "well_id", *tally_file.SHARES, *tally_file.STATES}
-    assert set(reading.names("data", "Sleeve tally")) == tally
-    assert all(f"`{name}`" in reading.topic_text("data") for name in tally_file.ISOLATIONS)
-    deck = reading.names("data", "Price deck")
-    assert len(deck) == 6
-    assert all(f'"{name}"' in inspect.getsource(deck_file) for name in deck)
+
+def test_words_of_the_tally() -> None:
+    from refracmc.case import tally_file
+    from refracmc.job.sleeves import ISOLATIONS, STATES
+
+    told = reading.names("data", "Sleeve tally")
+    assert {*STATES, *tally_file.SHARES} <= set(told)
+    assert all(f"`{name}`" in reading.topic_text("data") for name in ISOLATIONS)
 
 
 def test_counts_in_the_limits() -> None:
