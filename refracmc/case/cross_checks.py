@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from refracmc.case import units
 from refracmc.case.faults import KeyPath, nearest, path_text
 from refracmc.case.response_section import Response
 from refracmc.case.shared_sections import Dependence, Valuation
 from refracmc.case.strategies import Strategies
-from refracmc.case.uncertain_inputs import is_shared, variable_names
+from refracmc.case.uncertain_inputs import inputs_of, is_shared, variable_names
 from refracmc.case.well_sections import Completion, TypeCurve
 from refracmc.case.well_strategies import job_reach_ft, method_plan, order_sleeves
 from refracmc.errors import Fault
 from refracmc.job.orders import NAMED_ORDERS
 from refracmc.job.sleeves import PlanRefused, Tally
+
+if TYPE_CHECKING:
+    from refracmc.case.validated_case import Case
 
 MIN_MONTHS_AFTER_REFRAC = 12
 
@@ -190,3 +193,51 @@ def intensity_faults(response: Response, completion: Completion, file: str, pref
     where = f"{file}: {path_text((*prefix, 'completion', 'proppant_lb_per_ft'))}"
     found = "no intensity above 0, though response.reference_intensity_lb_per_ft is stated"
     return [Fault(where, found, "a number above 0 lb/ft", "state it, or remove the reference intensity")]
+
+
+def depth_warnings(tally: Tally, completion: Completion) -> tuple[str, ...]:
+    """Depths that each may be right and are not together, as where some of them are metres."""
+    deepest, shallowest = float(tally.depth_ft.max()), float(tally.depth_ft.min())
+    toe, lateral, reach = completion.toe_md_ft, completion.lateral_ft, completion.ct_reach_ft
+    metres = "check the units: a depth in m has a key or column of its own"
+    found = []
+    if toe is not None and deepest < toe - (toe if lateral is None else lateral) / 2:
+        what = "half of that" if lateral is None else f"half of completion.lateral_ft = {lateral:,.0f}"
+        found.append(
+            f"the deepest sleeve of the tally is at {deepest:,.0f} ft, above completion.toe_md_ft = {toe:,.0f} by more "
+            f"than {what}; {metres}"
+        )
+    if lateral is not None and not lateral / 2 <= deepest - shallowest <= 1.2 * lateral and tally.count > 2:
+        found.append(
+            f"the sleeves of the tally stand over {deepest - shallowest:,.0f} ft, where completion.lateral_ft = "
+            f"{lateral:,.0f}; {metres}"
+        )
+    if reach is not None and toe is not None and reach < toe / 2:
+        found.append(
+            f"completion.ct_reach_ft = {reach:,.0f} is less than half of toe_md_ft = {toe:,.0f}; {metres}"
+        )
+    return tuple(found)
+
+
+def fixed_pair_faults(case: Case) -> list[Fault]:
+    """Correlated inputs that no well draws: fixed in every one, or there in none."""
+    if not case.dependence.pairs:
+        return []
+    drawn: set[str] = set()
+    present: set[str] = set()
+    for well in case.wells:
+        for variable in inputs_of(case, well):
+            present.add(variable.name)
+            if not variable.distribution.is_fixed:
+                drawn.add(variable.name)
+    faults = []
+    for k, pair in enumerate(case.dependence.pairs):
+        for key, name in (("a", pair.a), ("b", pair.b)):
+            if name not in drawn:
+                found = (
+                    f"{name}, {'a fixed number in every well' if name in present else 'which no well has'}"
+                )
+                where = f"{case.path.name}: dependence.pairs[{k + 1}].{key}"
+                remedy = "give it a distribution, or remove the pair"
+                faults.append(Fault(where, found, "two inputs that are uncertain", remedy))
+    return faults

@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 from refracmc.case import units
 from refracmc.case.input_columns import months, quantity, require_columns, twins
 from refracmc.case.input_tables import Table, cell_faults
+from refracmc.case.key_rules import rule_of
+from refracmc.case.shared_sections import Prices
 from refracmc.errors import Fault
 
 PRICES = ("oil_usd_per_bbl", "gas_usd_per_mcf")
@@ -40,7 +42,8 @@ def flat_deck(oil: float, gas: float, start: str) -> Deck:
 def read_deck(table: Table, valuation: str) -> tuple[Deck | None, list[Fault]]:
     """The deck of a file (month, oil_usd_per_bbl, gas_usd_per_mcf or per m3 and 1000 m3), and its faults.
 
-    Months must rise one by one; the first may not be later than the valuation month.
+    Months must rise one by one; the first may not be later than the valuation month. A price is bounded as a flat
+    one is.
     """
     required: list[tuple[str, ...]] = [("month", "date"), *map(twins, PRICES)]
     columns, faults = require_columns(table, required, [])
@@ -51,7 +54,7 @@ def read_deck(table: Table, valuation: str) -> tuple[Deck | None, list[Fault]]:
     month, faults = months(table, columns["month"])
     prices = []
     for name in PRICES:
-        values, _, _, found = quantity(table, columns, name)
+        values, _, _, found = quantity(table, columns, name, high=rule_of(Prices, name)["high"])
         prices.append(values)
         faults += found
     apart = (np.diff(month) != 1) & (month[:-1] >= 0) & (month[1:] >= 0)

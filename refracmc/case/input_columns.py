@@ -38,16 +38,23 @@ def twins(column: str) -> tuple[str, str]:
 
 
 def quantity(
-    table: Table, columns: Mapping[str, str], column: str, *, blank: bool = False, above: bool = False
+    table: Table,
+    columns: Mapping[str, str],
+    column: str,
+    *,
+    blank: bool = False,
+    high: float = LARGEST,
+    above: bool = False,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], str, list[Fault]]:
     """A column that may be written in SI: values in field units, as written, their unit, and the faults.
 
-    columns: names in the table, of `require_columns`.
+    columns: names in the table, of `require_columns`; high: largest value, in field units.
     """
     _, _, unit, si_unit, factor = _unit_of(column)
     in_si = columns[column] != column
     written_unit = si_unit if in_si else unit
-    written, faults = numbers(table, columns[column], written_unit, blank=blank, above=above)
+    most = high / factor if in_si and high != LARGEST else high
+    written, faults = numbers(table, columns[column], written_unit, blank=blank, high=most, above=above)
     return written * factor if in_si else written, written, written_unit, faults
 
 

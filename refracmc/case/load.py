@@ -16,7 +16,7 @@ from typing import Any
 
 from pydantic import StrictStr, field_validator
 
-from refracmc.case.cross_checks import date_faults, dependence_faults
+from refracmc.case.cross_checks import date_faults, dependence_faults, fixed_pair_faults
 from refracmc.case.deck_file import Deck, flat_deck, read_deck
 from refracmc.case.faults import MISSING, KeyPath, nearest, path_text, read_section, unknown_key
 from refracmc.case.input_tables import Files, decode, shorten
@@ -203,7 +203,7 @@ class _Loader:
         sections: dict[str, Any] = {
             key: self.sections[key] for key in SHARED if key not in ("job", "response", "stress")
         }
-        return Case(
+        case = Case(
             name=head.name,
             title=head.title or head.name,
             data_status=head.data_status,
@@ -214,6 +214,10 @@ class _Loader:
             files=dict(sorted(self.files.hashes.items())),
             **sections,
         )
+        faults = fixed_pair_faults(case)
+        if faults:
+            raise InputError(faults)
+        return case
 
     def _schema(self, raw: dict[str, Any]) -> bool:
         version = raw.get("schema_version")

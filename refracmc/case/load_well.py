@@ -7,7 +7,14 @@ from dataclasses import dataclass
 from typing import Any, Literal, TypeVar
 
 from refracmc.case import units
-from refracmc.case.cross_checks import curve_faults, date_faults, intensity_faults, month_of, order_faults
+from refracmc.case.cross_checks import (
+    curve_faults,
+    date_faults,
+    depth_warnings,
+    intensity_faults,
+    month_of,
+    order_faults,
+)
 from refracmc.case.faults import MISSING, KeyPath, nearest, path_text, read_section, unknown_key
 from refracmc.case.history_file import read_history, to_history, unfit_reason
 from refracmc.case.input_tables import Files, Table
@@ -112,6 +119,7 @@ class _WellReader:
             type_curve=curve,
             fit=fit,
             tally=tally,
+            warnings=() if completion is None else depth_warnings(tally, completion),
         )
 
     def _where(self, *path: str) -> str:
@@ -256,10 +264,18 @@ class _WellReader:
         if strategies is None:
             return
         reach = completion.ct_reach_ft if completion is not None else None
+        if reach is not None and tally is not None and reach < tally.depth_ft.min():
+            found = f"{reach:,.0f} ft, where the shallowest sleeve of the tally is at {tally.depth_ft.min():,.0f} ft"
+            where, remedy = (
+                self._where("completion", "ct_reach_ft"),
+                "correct the reach, the depths or their units",
+            )
+            self._fault(where, found, "the reach of one sleeve at least", remedy)
+            return
         if job is not None:
-            found = reach_faults(completion, job, tally, self.id, file, self.prefix)
-            self.faults += found
-            reach = reach if found else stated_reach_ft(completion, job, tally)
+            faults = reach_faults(completion, job, tally, self.id, file, self.prefix)
+            self.faults += faults
+            reach = reach if faults else stated_reach_ft(completion, job, tally)
         own, place = self.table.get("strategies", {}), (*self.prefix, "strategies")
         if self.valuation is not None:
             self.faults += date_faults(strategies, self.valuation, file, place, own)

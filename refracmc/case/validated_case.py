@@ -72,7 +72,7 @@ class WellCase:
     """One well, ready to run.
 
     forecast: "history" (a decline fitted to `history`) or "type_curve"; main_phase: oil or gas;
-    history: None where the case states none; fit: what the engineer fixed of the fit.
+    history: None where the case states none; fit: what the engineer fixed of the fit; warnings: what may be a slip.
     """
 
     id: str
@@ -83,6 +83,7 @@ class WellCase:
     type_curve: TypeCurve | None
     fit: Fit
     tally: Tally
+    warnings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

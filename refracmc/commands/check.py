@@ -54,6 +54,7 @@ def check_case(path: str | Path) -> CheckReport:
             f"{months[-1]}, {f'{triggered} by triggers, ' if triggered else ''}and nothing)"
             + (f"; {beyond} sleeves beyond the reach of the tubing stay as they are" if beyond else "")
         )
+        lines += [f"  {well.id}: warning: {text}" for text in well.warnings]
     trials = case.sampling.trials
     disk = 8.0 * len(KEPT_MEASURES) * most * trials * max(len(case.wells), 1)
     held = min(3.0 * 8.0 * len(PER_TRIAL) * most * trials, BYTES_OF_TRIALS)

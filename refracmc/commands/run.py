@@ -113,6 +113,9 @@ def _run_loaded(
     keep = case.outputs.keep_trials if keep_trials is None else keep_trials
     if not case.wells:
         raise InputError([fault for faults in case.refused.values() for fault in faults])
+    for well in case.wells:
+        for text in well.warnings:
+            progress.note(f"{case.name}: {well.id}: warning: {text}")
     place = store.RunFolder(out, case.name)
     made = identity(case, __version__)
     with place.locked():

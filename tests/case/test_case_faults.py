@@ -102,7 +102,15 @@ TABLE: dict[str, tuple[str, str, str, str, str, str]] = {
         "9e99 bbl",
         "at most 1e+09 bbl",
     ),
-    "absurd price": ("prices.csv", "69", "1e200", "row 3, oil_usd_per_bbl", "1e200", "at most 1e+09"),
+    "absurd price": ("prices.csv", "69", "1e200", "row 3, oil_usd_per_bbl", "1e200", "at most 1000 US$/bbl"),
+    "price above a flat one's": (
+        "prices.csv",
+        "69",
+        "1000.5",
+        "oil_usd_per_bbl",
+        "1000.5",
+        "at most 1000 US$/bbl",
+    ),
     "semicolons": (
         "prices.csv",
         "month,oil_usd_per_bbl,gas_usd_per_mcf",

@@ -1,0 +1,107 @@
+"""Numbers that are each allowed and cannot be meant together: depths in two units, a correlation of a fixed number.
+
+Oracle: the conversion of units, and what a rank correlation is: it orders draws, and a fixed number has none.
+"""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from refracmc.case.load import load_case
+from refracmc.case.starter import write_starter
+from refracmc.commands.check import check_case
+from refracmc.errors import InputError
+
+Edit = Callable[[str, str, str], None]
+FT = 0.3048
+GOOD = '{ a = "response.uplift", b = "response.decline_per_year", rank_correlation = 0.3 }'
+
+
+def warnings(path: Path) -> tuple[str, ...]:
+    (well,) = load_case(path).wells
+    text = check_case(path).text
+    assert all(f"{well.id}: warning: {one}" in text for one in well.warnings)
+    return well.warnings
+
+
+def test_sleeves_in_metres_called_feet(tmp_path: Path) -> None:
+    path = write_starter(tmp_path / "case")[0]
+    assert warnings(path) == ()  # control
+    tally = pd.read_csv(path.parent / "sleeves.csv", comment="#")
+    tally["depth_ft"] = (tally["depth_ft"] * FT).round(1)
+    tally.to_csv(path.parent / "sleeves.csv", index=False)
+    first, second = warnings(path)
+    for name in ("tally", "toe_md_ft = 15,900", f"{tally['depth_ft'].max():,.0f} ft"):
+        assert name in first
+    for name in (
+        "tally",
+        "lateral_ft = 6,000",
+        f"{tally['depth_ft'].max() - tally['depth_ft'].min():,.0f} ft",
+    ):
+        assert name in second
+    tally.rename(columns={"depth_ft": "depth_m"}).to_csv(path.parent / "sleeves.csv", index=False)
+    assert warnings(path) == ()  # control: the same numbers in the column they belong to
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "named"),
+    [
+        ("lateral_ft = 6000", "lateral_ft = 1829", "completion.lateral_ft = 1,829"),
+        ("lateral_ft = 6000", "lateral_ft = 13000", "completion.lateral_ft = 13,000"),
+    ],
+)
+def test_a_depth_of_the_completion_that_does_not_fit(tmp_path: Path, old: str, new: str, named: str) -> None:
+    path = write_starter(tmp_path / "case")[0]
+    text = path.read_text("utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new), encoding="utf-8")
+    assert any(named in one for one in warnings(path))
+
+
+def test_a_reach_in_metres_called_feet(tmp_path: Path) -> None:
+    """One message that names both depths, in place of one for every order."""
+    path = write_starter(tmp_path / "case")[0]
+    shallowest = pd.read_csv(path.parent / "sleeves.csv", comment="#")["depth_ft"].min()
+    path.write_text(
+        path.read_text("utf-8").replace("ct_reach_ft = 18000", "ct_reach_ft = 5486"), encoding="utf-8"
+    )
+    with pytest.raises(InputError) as caught:
+        load_case(path)
+    (fault,) = caught.value.faults
+    assert fault.where == "case.toml: wells.W-1.completion.ct_reach_ft"
+    assert "5,486 ft" in fault.found
+    assert f"{shallowest:,.0f} ft" in fault.found
+
+
+@pytest.mark.parametrize(
+    ("pair", "found"),
+    [
+        ('{ a = "job.close_chance", b = "response.uplift", rank_correlation = 0.3 }', "a fixed number"),
+        ('{ a = "type_curve.b", b = "response.uplift", rank_correlation = 0.3 }', "which no well has"),
+        (
+            '{ a = "prices.oil_level", b = "opex.fixed_usd_per_month", rank_correlation = 0.3 }',
+            "a fixed number",
+        ),
+    ],
+)
+def test_a_correlation_with_a_fixed_number(edit: Edit, folder: Path, pair: str, found: str) -> None:
+    load_case(folder / "case.toml")  # control: both drawn
+    edit("case.toml", GOOD, f"{GOOD}, {pair}")
+    with pytest.raises(InputError) as caught:
+        load_case(folder / "case.toml")
+    assert all(fault.where.startswith("case.toml: dependence.pairs[2].") for fault in caught.value.faults)
+    assert any(found in fault.found for fault in caught.value.faults)
+
+
+def test_a_correlation_of_what_one_well_draws(edit: Edit, folder: Path) -> None:
+    """Fixed in one well alone it stays: the other draws it."""
+    pair = '{ a = "response.uplift", b = "job.close_chance", rank_correlation = 0.3 }'
+    edit("case.toml", GOOD, pair)
+    with pytest.raises(InputError):
+        load_case(folder / "case.toml")
+    own = '[wells.job]\nclose_chance = { dist = "uniform", low = 0.8, high = 0.95 }'
+    text = (folder / "case.toml").read_text("utf-8")
+    (folder / "case.toml").write_text(f"{text}\n{own}\n", encoding="utf-8")
+    load_case(folder / "case.toml")
