@@ -18,7 +18,7 @@ from refracmc.commands.trace import plan_of, well_of
 from refracmc.decisions.job_report import COUNTS, UNITS, StrategyJobs, order_rows, simulate_all
 from refracmc.engine.plan import WellPlan, blocks_of
 from refracmc.errors import Fault, InputError
-from refracmc.sampling.estimators import summarise
+from refracmc.sampling.estimators import percentile_errors, summarise
 
 CAUTION = (
     "Screening, not a job design: pressure, coiled-tubing work and well control defer to local codes, the "
@@ -94,7 +94,8 @@ def _when(row: dict[str, Any]) -> str:
 
 
 def _statistics(values: Any, sizes: list[int], design: str) -> dict[str, float | None]:
-    found = summarise(np.asarray(values, dtype=float)[None, :], sizes, design)
+    rows = np.asarray(values, dtype=float)[None, :]
+    found = summarise(rows, sizes, design) | percentile_errors(rows, sizes, design)
     keys = ("mean", "se", *(f"{name}{end}" for name in ("p90", "p50", "p10") for end in ("", "_se")))
     got = {key: float(found[key][0]) for key in keys}
     return {key: (None if np.isnan(value) else value) for key, value in got.items()}

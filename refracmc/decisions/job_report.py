@@ -23,7 +23,7 @@ from refracmc.engine.plan import Strategy, WellPlan, blocks_of
 from refracmc.engine.triggers import trigger_months, triggered_job
 from refracmc.job.machine import KINDS
 from refracmc.job.results import JobResult
-from refracmc.sampling.estimators import quantile_with_error, summarise
+from refracmc.sampling.estimators import percentile_errors, quantile_with_error, summarise
 
 Array = NDArray[np.float64]
 Rows = list[dict[str, Any]]
@@ -193,7 +193,8 @@ def strategy_rows(plan: WellPlan, jobs: Sequence[StrategyJobs]) -> Rows:
     rows = []
     for made in jobs:
         names = [name for name in UNITS if name in made.columns]
-        found = summarise(np.stack([made.columns[name] for name in names]), sizes, design)
+        values = np.stack([made.columns[name] for name in names])
+        found = summarise(values, sizes, design) | percentile_errors(values, sizes, design)
         for k, name in enumerate(names):
             rows.append(
                 {

@@ -8,7 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from refracmc.sampling.design_error import MIN_BLOCKS, FloatArray, Layout, block_sums, standard_error
+from refracmc.sampling.design_error import (
+    MIN_BLOCKS,
+    BoolArray,
+    FloatArray,
+    Layout,
+    block_sums,
+    standard_error,
+)
 
 NODES = 8
 """Probabilities about that of a quantile at which the quantile function is looked at for its error."""
@@ -16,8 +23,52 @@ _NORMAL = ndtri((np.arange(NODES) + 0.5) / NODES)
 _NORMAL /= _NORMAL.std()
 
 
-def order_statistic(ordered: FloatArray, place: NDArray[np.intp]) -> FloatArray:
-    return np.take_along_axis(ordered, place[..., None], axis=-1)[..., 0]
+_TOGETHER = 1 << 17
+"""Values looked through together: a megabyte, for a processor's cache."""
+
+
+def sorted_at(values: FloatArray, at: NDArray[np.intp]) -> FloatArray:
+    """What sorting each row of values (S, n), all of them defined, would put at the places `at` (S, m).
+
+    The range of a row is cut into buckets of equal width, and only the buckets that hold a wanted place are sorted:
+    for a few places a fifth of the time of a whole sort, to the bit the same.
+    """
+    n, wanted = values.shape[-1], at.shape[-1]
+    buckets = max(1, n // 8, min(16 * wanted, n // 2))
+    step = max(1, _TOGETHER // n)
+    found = np.empty(at.shape)
+    for first in range(0, len(values), step):
+        rows = slice(first, first + step)
+        found[rows] = _picked(np.ascontiguousarray(values[rows]), at[rows], buckets)
+    return found
+
+
+def _picked(x: FloatArray, at: NDArray[np.intp], buckets: int) -> FloatArray:
+    rows, n = x.shape
+    number = np.arange(rows)[:, None]
+    low, high = x.min(axis=1, keepdims=True), x.max(axis=1, keepdims=True)
+    if (low == high).all():
+        return np.repeat(low, at.shape[1], axis=1)
+    with np.errstate(over="ignore", divide="ignore", invalid="ignore"):
+        scale = np.where(high > low, (buckets - 0.5) / (high - low), 0.0)
+    if not np.isfinite(scale).all():
+        return np.take_along_axis(np.sort(x, axis=1), at, axis=1)
+    place = (x - low) * scale
+    place += number * buckets
+    bucket = place.astype(np.intp).ravel()
+    counts = np.bincount(bucket, minlength=rows * buckets)
+    ends = counts.cumsum()
+    whole = at + number * n
+    holds = np.searchsorted(ends, whole, side="right")
+    marked = np.zeros(rows * buckets, dtype=np.bool_)
+    marked[holds] = True
+    picked = x.ravel()[marked[bucket]]
+    kept = np.where(marked, counts, 0).cumsum()
+    start = 0
+    for end in kept[buckets - 1 :: buckets].tolist():
+        picked[start:end].sort()
+        start = end
+    return picked[kept[holds] - (ends[holds] - whole)]
 
 
 def places(count: FloatArray, p: FloatArray | float) -> tuple[NDArray[np.intp], NDArray[np.intp], FloatArray]:
@@ -33,18 +84,19 @@ def between(a: FloatArray, b: FloatArray, t: FloatArray) -> FloatArray:
     return np.where(t < 0.5, a + step * t, b - step * (1.0 - t))
 
 
-def quantile(ordered: FloatArray, count: FloatArray, p: FloatArray | float) -> FloatArray:
-    """Interpolates order statistics linearly (as np.quantile's default), p (...,); NaN for no values."""
-    low, high, t = places(count, p)
-    return between(order_statistic(ordered, low), order_statistic(ordered, high), t)
+def quantiles(values: FloatArray, shares: FloatArray, counts: FloatArray | None = None) -> FloatArray:
+    """Quantiles (..., k) of values (..., n) at shares (k,) or (..., k) below, interpolated as np.quantile does.
 
-
-def quantiles(values: FloatArray, shares: FloatArray) -> FloatArray:
-    """Quantiles (..., k) of values (..., n), all of them defined, at shares (k,) below: equal to those of np.quantile,
-    which often takes longer to pick out several than a sort. With an undefined value they mean nothing."""
-    low, high, t = places(np.full(shares.shape, float(values.shape[-1])), shares)
-    ordered = np.sort(values, axis=-1)
-    return between(ordered[..., low], ordered[..., high], t)
+    counts (...,): how many values of a row are defined, where the others stand as its largest; NaN for none. All are
+    defined by default.
+    """
+    rows = values.reshape(-1, values.shape[-1])
+    known = np.full(len(rows), float(rows.shape[-1])) if counts is None else counts.reshape(-1)
+    below = np.broadcast_to(shares, (*values.shape[:-1], shares.shape[-1])).reshape(len(rows), -1)
+    low, high, t = places(known[:, None], below)
+    found = sorted_at(rows, np.concatenate([low, high], axis=1))
+    made = between(*np.split(found, 2, axis=1), t)
+    return np.where(known[:, None] > 0.0, made, np.nan).reshape(*values.shape[:-1], -1)
 
 
 def around(p: float, count: FloatArray) -> FloatArray:
@@ -68,8 +120,8 @@ class Hits(NamedTuple):
     total: FloatArray
 
 
-def count_hits(x: FloatArray, at: FloatArray, lay: Layout) -> Hits:
-    below = x <= at[..., None]
+def hits_of(below: BoolArray, lay: Layout) -> Hits:
+    """Hits from flags (..., n)."""
     if not (lay.stratified and lay.whole >= MIN_BLOCKS):
         return Hits(None, below.sum(axis=-1, dtype=np.float64))
     found = block_sums(below, lay)
