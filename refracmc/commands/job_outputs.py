@@ -9,7 +9,7 @@ import pandas as pd
 
 from refracmc.case.validated_case import Case
 from refracmc.commands.output_folders import make_folder
-from refracmc.commands.outputs import run_facts
+from refracmc.commands.run_facts import run_facts
 from refracmc.decisions.job_report import StrategyJobs, report_tables
 from refracmc.engine.plan import WellPlan, blocks_of
 from refracmc.reporting.files import file_stems

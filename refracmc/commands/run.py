@@ -21,29 +21,19 @@ from refracmc import __version__
 from refracmc.case.load import load_case
 from refracmc.case.validated_case import Case
 from refracmc.engine import store
-from refracmc.engine.blocks import (
-    evaluate_blocks,
-    prepare_wells,
-    store_wells,
-    summary_of,
-    summary_task,
-    summary_tasks,
-)
-from refracmc.engine.executors import default_workers, run_tasks
+from refracmc.engine.blocks import absent_blocks, evaluate_blocks
+from refracmc.engine.executors import default_workers
+from refracmc.engine.fitted_wells import prepare_wells, store_wells
 from refracmc.engine.plan import WellOutline, blocks_of, identity
 from refracmc.engine.progress import Progress, Silent
 from refracmc.engine.scheduler import check_scheduler
-from refracmc.engine.wells import PASSING, StoredPlans
+from refracmc.engine.stored_plans import PASSING, StoredPlans
 from refracmc.errors import Fault, InputError, RunFailure
 from refracmc.interrupts import held
 from refracmc.measures import KEPT_MEASURES
 
 if TYPE_CHECKING:
     import pandas as pd
-
-MOST_TOGETHER, MOST_SENT, TASKS_A_WORKER = 16, 4, 8
-"""Wells of one block are done by one worker in a row, so that they share its price paths: so many at most, fewer where
-their results are sent over a network, and as long as so many tasks are there for every worker."""
 
 
 @dataclass(frozen=True)
@@ -99,6 +89,25 @@ def run_case(
     )
 
 
+@dataclass(frozen=True)
+class _Run:
+    """One case on its way. identity: what decides the bytes of the blocks; began: seconds since the epoch."""
+
+    case: Case
+    place: store.RunFolder
+    identity: dict[str, Any]
+    workers: int
+    keep_trials: bool
+    scheduler: str | None
+    progress: Silent
+    began: float
+
+    @property
+    def sizes(self) -> list[int]:
+        """Trials of each block."""
+        return blocks_of(self.case.sampling.trials)
+
+
 def _run_loaded(
     case: Case,
     out: Path,
@@ -109,7 +118,6 @@ def _run_loaded(
     progress: Silent,
 ) -> RunResult:
     began = time.time()
-    count = workers or default_workers()
     keep = case.outputs.keep_trials if keep_trials is None else keep_trials
     if not case.wells:
         raise InputError([fault for faults in case.refused.values() for fault in faults])
@@ -118,13 +126,10 @@ def _run_loaded(
             progress.note(f"{case.name}: {well.id}: warning: {text}")
     place = store.RunFolder(out, case.name)
     made = identity(case, __version__)
+    run = _Run(case, place, made, workers or default_workers(), keep, scheduler, progress, began)
     with place.locked():
         try:
-            if resume:
-                found = _finished(case, place, made, keep, count, progress)
-                if found is not None:
-                    return found
-            return _run_blocks(case, place, made, count, resume, keep, scheduler, progress, began)
+            return (_finished(run) if resume else None) or _carry_out(run, resume)
         except OSError as fault:
             raise RunFailure(
                 f"cannot write {fault.filename or place.work}: {fault.strerror or fault}. Free space or choose "
@@ -132,98 +137,81 @@ def _run_loaded(
             ) from None
 
 
-def _finished(
-    case: Case, place: store.RunFolder, made: dict[str, Any], keep: bool, workers: int, progress: Silent
-) -> RunResult | None:
+def _finished(run: _Run) -> RunResult | None:
     """The complete run that stands there already, if it is this one and every file of it is whole."""
-    manifest = place.finished(made, keep)
+    manifest = run.place.finished(run.identity, run.keep_trials)
     if manifest is None:
         return None
-    run = manifest["run"]
-    refused = dict(case.refused)
-    if set(run["refused"]) != set(refused):
-        _, refused = prepare_wells(case, workers, progress)
-    progress.note(f"{case.name}: complete already")
-    return RunResult(place.final, refused, "\n".join([*run["verdicts"], str(place.final)]))
+    said = manifest["run"]
+    refused = dict(run.case.refused)
+    if set(said["refused"]) != set(refused):
+        _, refused = prepare_wells(run.case, run.workers, run.progress)
+    run.progress.note(f"{run.case.name}: complete already")
+    return RunResult(run.place.final, refused, "\n".join([*said["verdicts"], str(run.place.final)]))
 
 
-def _run_blocks(
-    case: Case,
-    place: store.RunFolder,
-    made: dict[str, Any],
-    count: int,
-    resume: bool,
-    keep: bool,
-    scheduler: str | None,
-    progress: Silent,
-    began: float,
-) -> RunResult:
-    place.open(made, resume)
-    plans, refused = store_wells(case, count, progress, place.work)
-    if not plans:
-        shutil.rmtree(place.work)
-        raise InputError([fault for faults in refused.values() for fault in faults])
-    sizes = blocks_of(case.sampling.trials)
-    outlines = plans.outlines
-    tasks = []
-    together = max(len(plans) * len(sizes) // (TASKS_A_WORKER * count), 1)
-    together = min(together, MOST_TOGETHER if scheduler is None else MOST_SENT)
-    for k in range(0, len(plans), together):  # the blocks of some wells in a row: their streams are kept
-        wells = range(k, min(k + together, len(plans)))
-        for block in range(len(sizes)):
-            missing = tuple(
-                index
-                for index in wells
-                if store.read_block(place.work, outlines[index].number, block) is None
-            )
-            if missing:
-                tasks.append((block, missing))
-    total = len(sizes) * len(plans)
-    progress.start(f"{case.name}: blocks", total, total - sum(len(wells) for _, wells in tasks))
-    if tasks:
-        for _ in evaluate_blocks(plans, place.work, sizes, tasks, count, scheduler, progress.note):
-            _load_reporting(case.outputs.charts)
-            progress.step()
-    from refracmc.commands.outputs import keep_summary, write_outputs
+def _carry_out(run: _Run, resume: bool) -> RunResult:
+    """The line of the model: wells fitted, blocks of trials, tables of every well, page, manifest."""
+    case, place, folder, sizes = run.case, run.place, run.place.work, run.sizes
+    place.open(run.identity, resume)
+    plans, refused = _fitted_wells(run)
+    _evaluate_absent_blocks(run, plans)
 
-    parts = summary_tasks(outlines, sizes)
-    progress.start(f"{case.name}: summaries", len(parts))
-    found: dict[int, dict[int, Any]] = {}
-    kept: dict[int, Any] = {}
-    for (index, _, part, of), statistics in run_tasks(
-        summary_task, (outlines, place.work, sizes), parts, count
-    ):
-        progress.step()
-        of_well = found.setdefault(index, {})
-        of_well[part] = statistics
-        if len(of_well) == of:
-            summary = summary_of(outlines[index], [of_well[k] for k in range(of)])
-            kept[index] = keep_summary(outlines[index], summary, place.work)
-            del found[index]
-    summaries = [kept[index] for index in range(len(plans))]
-    text = write_outputs(case, plans, refused, summaries, place.work, sizes, keep, count, progress)
-    _finish_blocks(place.work, outlines, sizes)
-    manifest = _manifest(case, plans, refused, made, sizes, keep, count, began)
-    manifest["run"]["verdicts"] = text.splitlines()
-    manifest["run"]["files"] = store.file_digests(place.work)
-    store.write_json(place.work / "manifest.json", manifest)
+    from refracmc.commands.case_outputs import (
+        report_data,
+        tables_of_wells,
+        verdicts,
+        write_report,
+        write_trials,
+    )
+
+    run.progress.start(f"{case.name}: decisions", len(plans))
+    tables = tables_of_wells(plans, folder, sizes, run.workers, run.progress)
+    data = report_data(case, plans, refused, tables, sizes)
+    if run.keep_trials:
+        write_trials(plans, folder, sizes)
+    run.progress.note(f"{case.name}: charts and page")
+    write_report(data, folder, charts=case.outputs.charts, workers=run.workers)
+    said = verdicts(data)
+
+    _remove_what_served_the_making(folder, plans.outlines, sizes)
+    store.write_json(folder / "manifest.json", _manifest(run, plans, refused, said))
     place.finish()
-    return RunResult(place.final, refused, f"{text}\n{place.final}")
+    return RunResult(place.final, refused, "\n".join([*said, str(place.final)]))
+
+
+def _fitted_wells(run: _Run) -> tuple[StoredPlans, dict[str, tuple[Fault, ...]]]:
+    """Plans of the wells that can run and the faults of the others. InputError where there is none to run."""
+    plans, refused = store_wells(run.case, run.workers, run.progress, run.place.work)
+    if not plans:
+        shutil.rmtree(run.place.work)
+        raise InputError([fault for faults in refused.values() for fault in faults])
+    return plans, refused
+
+
+def _evaluate_absent_blocks(run: _Run, plans: StoredPlans) -> None:
+    folder, sizes = run.place.work, run.sizes
+    total, sent = len(sizes) * len(plans), run.scheduler is not None
+    tasks = absent_blocks(plans.outlines, folder, len(sizes), run.workers, sent)
+    run.progress.start(f"{run.case.name}: blocks", total, total - sum(len(wells) for _, wells in tasks))
+    if not tasks:
+        return
+    done = evaluate_blocks(plans, folder, sizes, tasks, run.workers, run.scheduler, run.progress.note)
+    for _ in done:
+        _load_reporting(run.case.outputs.charts)
+        run.progress.step()
 
 
 def _load_reporting(charts: bool) -> None:
     """Import what the tables and charts need while the workers are at their blocks: a second for every process."""
     with held():
-        import SALib.analyze.sobol  # noqa: F401
-
-        import refracmc.commands.outputs
+        import refracmc.commands.case_outputs
 
         if charts:
             import refracmc.reporting.charts  # noqa: F401
 
 
-def _finish_blocks(folder: Path, plans: Sequence[WellOutline], sizes: list[int]) -> None:
-    """Remove what served the making of the run only."""
+def _remove_what_served_the_making(folder: Path, plans: Sequence[WellOutline], sizes: list[int]) -> None:
     shutil.rmtree(folder / PASSING)
     for plan in plans:
         for block in range(len(sizes)):
@@ -232,15 +220,10 @@ def _finish_blocks(folder: Path, plans: Sequence[WellOutline], sizes: list[int])
 
 
 def _manifest(
-    case: Case,
-    plans: StoredPlans,
-    refused: dict[str, tuple[Fault, ...]],
-    made: dict[str, Any],
-    sizes: list[int],
-    keep: bool,
-    workers: int,
-    began: float,
+    run: _Run, plans: StoredPlans, refused: dict[str, tuple[Fault, ...]], said: list[str]
 ) -> dict[str, Any]:
+    """Everything of the finished folder that is not a number of the case; its files have to stand there by now."""
+    case, sizes = run.case, run.sizes
     wells = [
         {
             "well": plan.id,
@@ -253,7 +236,7 @@ def _manifest(
     ]
     return {
         "run": {
-            **made,
+            **run.identity,
             "title": case.title,
             "data_status": case.data_status,
             "blocks": {
@@ -267,13 +250,15 @@ def _manifest(
             },
             "wells": wells,
             "refused": {well: [str(fault) for fault in faults] for well, faults in sorted(refused.items())},
-            "keep_trials": keep,
+            "keep_trials": run.keep_trials,
             "percentiles": "exceedance: P90 low, P10 high",
+            "verdicts": said,
+            "files": store.file_digests(run.place.work),
         },
         "host": {
             "finished": datetime.now(UTC).isoformat(timespec="seconds"),
-            "seconds": round(time.time() - began, 3),
-            "workers": workers,
+            "seconds": round(time.time() - run.began, 3),
+            "workers": run.workers,
             "machine": platform.machine(),
             "system": platform.platform(),
             "python": sys.version.split()[0],

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.case import units
+from refracmc.engine.summary import PERCENTS
 from refracmc.engine.trials import Rows
 from refracmc.sampling.order_statistics import quantiles
 
@@ -23,7 +24,6 @@ Array = NDArray[np.float64]
 ErrorOf = Callable[[Array], tuple[float, float]]
 """(n,) values -> (mean, its standard error)."""
 
-PERCENTS = np.arange(1, 100)
 _TRIPLE = np.array([0.1, 0.5, 0.9])
 _SHARES = np.concatenate([1.0 - PERCENTS / 100.0, _TRIPLE])
 """Shares of trials below each of the exceedance percentiles PERCENTS, then P90, P50 and P10."""
@@ -34,7 +34,8 @@ class Results:
     """Results of one well: names[0] is `nothing`; measures maps a name to S rows of n trials.
 
     dates: the month of each strategy, of a trigger its name. months: triggered strategy -> (n,) month of the job from
-    the valuation month, -1 where none is carried out; start: number of the valuation month.
+    the valuation month, -1 where none is carried out; start: number of the valuation month. quantiles: measure ->
+    (S, 102) as `percentiles` gives them, where they are known already.
     """
 
     well: str
@@ -44,7 +45,7 @@ class Results:
     measures: Mapping[str, Rows]
     months: Mapping[str, NDArray[np.intp]] = field(default_factory=dict)
     start: int = 0
-    _percentiles: dict[str, Array] = field(default_factory=dict, init=False, repr=False)
+    quantiles: dict[str, Array] = field(default_factory=dict, repr=False)
 
     @property
     def triggered(self) -> list[int]:
@@ -85,13 +86,10 @@ class Results:
 
     def percentiles(self, name: str) -> Array:
         """Quantiles (S, 102) of a measure that is defined in all trials: the 99 of PERCENTS, then P90, P50, P10."""
-        if name not in self._percentiles:
+        if name not in self.quantiles:
             rows = self.measures[name]
-            found = np.empty((len(self.names), _SHARES.size))
-            for s in range(len(self.names)):
-                found[s] = quantiles(rows[s], _SHARES)
-            self._percentiles[name] = found
-        return self._percentiles[name]
+            self.quantiles[name] = np.stack([quantiles(rows[s], _SHARES) for s in range(len(self.names))])
+        return self.quantiles[name]
 
     def exceedance(self, s: int) -> dict[str, float]:
         """P90 (low), P50, P10 (high) of the incremental NPV of a strategy."""

@@ -1,80 +1,107 @@
-"""From a well's trials to the tidy summary: every measure with its error and its share of undefined trials."""
+"""From a well's trials to its summary: every measure of every strategy, summed up as its record says."""
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from refracmc.measures import CHANCE_BELOW_ZERO, DISTRIBUTION, RATIO, SHARE, SUMMARY, SUMMARY_MEASURES, units
+from refracmc.measures import CHANCE_BELOW_ZERO, RATIO, SUMMARY, SUMMARY_MEASURES, TAIL_MEAN, Measure, units
 from refracmc.sampling import estimators
 
+from .plan import WellOutline
 from .trials import HELD_BYTES, StoredRows
 
-if TYPE_CHECKING:
-    import pandas as pd
-
 Array = NDArray[np.float64]
-
 STATISTICS = ("mean", "se", "p90", "p50", "p10", "undefined_share")
-_SHARED = {name for name, uses in Counter(measure.column for measure in SUMMARY).items() if uses > 1}
+PERCENTS = np.arange(1, 100)
+"""Shares of trials above the values of the percentile table [%]."""
+PERCENTS_OF = ("npv", "incremental_npv")
+"""Measures that the percentile table has."""
+_TOGETHER = 1 << 17
+"""Values worked on together: a megabyte, for a processor's cache."""
 
 
-def statistics(
-    measures: Mapping[str, StoredRows],
-    start: int,
-    stop: int,
-    sizes: Sequence[int],
-    design: str,
-    tail_fraction: float,
-) -> Array:
-    """(strategies, SUMMARY_MEASURES, STATISTICS) of the strategies start .. stop - 1 of a well; 0 is `nothing`.
+class WellSummary(NamedTuple):
+    """Strategies by number, 0 is `nothing`: statistics (S, SUMMARY_MEASURES, STATISTICS); of each of PERCENTS_OF the
+    values (S, PERCENTS) exceeded by that share of the trials."""
 
-    Percentiles are exceedance percentiles (P90 low, P10 high) over the trials where the measure is defined.
-    sizes: trials of each block. `p_loss`, `cvar` and `capital_efficiency` are statistics of all trials and
-    have no percentiles.
+    statistics: Array
+    percentiles: dict[str, Array]
+
+    def of(self, measure: str) -> Array:
+        """Statistics (S, STATISTICS) of a measure."""
+        found: Array = self.statistics[:, SUMMARY_MEASURES.index(measure)]
+        return found
+
+
+def summarise_well(
+    measures: Mapping[str, StoredRows], sizes: Sequence[int], design: str, tail_fraction: float
+) -> WellSummary:
+    """Summary of the trials of a well, read a few strategies at a time; sizes: trials of each block.
+
+    Percentiles are exceedance percentiles (P90 low, P10 high) over the trials where the measure is defined. Chances,
+    tail means and ratios are statistics of all trials and have no percentiles.
     """
-    made = np.full((stop - start, len(SUMMARY), len(STATISTICS)), np.nan)
-    step = max(1, HELD_BYTES // (8 * sum(sizes)))
-    for at in range(start, stop, step):
-        rows = slice(at - start, min(at + step, stop) - start)
-        held: dict[str, Array] = {}
-        for k, measure in enumerate(SUMMARY):
-            values = held.get(measure.column)
-            if values is None:
-                values = measures[measure.column].rows(at, min(at + step, stop))
-            if measure.column in _SHARED:
-                held[measure.column] = values
-            if measure.summed in (DISTRIBUTION, SHARE):
-                found = estimators.summarise(values, sizes, design)
-                made[rows, k] = np.stack([found[key] for key in STATISTICS], axis=-1)
-                continue
-            if measure.summed == CHANCE_BELOW_ZERO:
-                got = estimators.chance_below(values, 0.0, sizes, design)
-            elif measure.summed == RATIO:
-                over = measures[measure.over].rows(at, min(at + step, stop))
-                got = estimators.ratio_with_error(values, over, sizes, design)
-            else:
-                got = estimators.cvar_with_error(values, tail_fraction, sizes, design)
-            made[rows, k, 0], made[rows, k, 1] = got.value, got.se
-            made[rows, k, -1] = np.isnan(got.value)
-    return made
+    trials, count = sum(sizes), len(measures["npv"])
+    made = np.full((count, len(SUMMARY), len(STATISTICS)), np.nan)
+    percentiles = {name: np.empty((count, PERCENTS.size)) for name in PERCENTS_OF}
+    step, few = max(1, HELD_BYTES // (8 * trials)), max(1, _TOGETHER // trials)
+    for first in range(0, count, step):
+        end = min(first + step, count)
+        for column, its in _BY_COLUMN.items():
+            values = measures[column].rows(first, end)
+            for k, measure in its:
+                over = measures[measure.over].rows(first, end) if measure.over else values
+                for at in range(0, end - first, few):
+                    some, rows = slice(at, at + few), slice(first + at, min(first + at + few, end))
+                    if measure.name in PERCENTS_OF:
+                        found = estimators.summarise(values[some], sizes, design, 1.0 - PERCENTS / 100.0)
+                        percentiles[measure.name][rows] = found["more"]
+                        made[rows, k] = _in_order(found)
+                    else:
+                        made[rows, k] = _statistics(
+                            measure, values[some], over[some], sizes, design, tail_fraction
+                        )
+    return WellSummary(made, percentiles)
 
 
-def summary_table(well: str, main_phase: str, strategies: Sequence[str], found: Array) -> pd.DataFrame:
-    """Tidy summary of one well from its `statistics`, strategy by strategy."""
-    import pandas as pd
+_BY_COLUMN = {
+    column: [(k, measure) for k, measure in enumerate(SUMMARY) if measure.column == column]
+    for column in dict.fromkeys(measure.column for measure in SUMMARY)
+}
+"""Measures of the summary, with their places in it, by the column that they are made of."""
 
-    count = len(SUMMARY_MEASURES)
-    unit = units(main_phase)
-    columns: dict[str, Any] = {
-        "well": [well] * (len(strategies) * count),
-        "strategy": np.repeat(np.array(strategies, dtype=object), count),
-        "measure": np.tile(np.array(SUMMARY_MEASURES, dtype=object), len(strategies)),
-        "unit": np.tile(np.array([unit[name] for name in SUMMARY_MEASURES], dtype=object), len(strategies)),
+
+def _in_order(found: Mapping[str, Array]) -> Array:
+    return np.stack([found[name] for name in STATISTICS], axis=-1)
+
+
+def _statistics(
+    measure: Measure, values: Array, over: Array, sizes: Sequence[int], design: str, tail_fraction: float
+) -> Array:
+    """STATISTICS (S, 6) of one measure from rows (S, n) of its column and of the one it is divided by."""
+    if measure.summed == CHANCE_BELOW_ZERO:
+        got = estimators.chance_below(values, 0.0, sizes, design)
+    elif measure.summed == TAIL_MEAN:
+        got = estimators.cvar_with_error(values, tail_fraction, sizes, design)
+    elif measure.summed == RATIO:
+        got = estimators.ratio_with_error(values, over, sizes, design)
+    else:
+        return _in_order(estimators.summarise(values, sizes, design))
+    none = np.full_like(got.value, np.nan)
+    return np.stack([got.value, got.se, none, none, none, np.isnan(got.value)], axis=-1)
+
+
+def summary_columns(plan: WellOutline, summary: WellSummary) -> dict[str, Any]:
+    """The tidy summary of a well, strategy by strategy, as columns."""
+    count, unit = len(SUMMARY), units(plan.well.main_phase)
+    return {
+        "well": [plan.id] * (len(plan.names) * count),
+        "strategy": np.repeat(np.array(plan.names, dtype=object), count),
+        "measure": np.tile(np.array(SUMMARY_MEASURES, dtype=object), len(plan.names)),
+        "unit": np.tile(np.array([unit[name] for name in SUMMARY_MEASURES], dtype=object), len(plan.names)),
+        **dict(zip(STATISTICS, summary.statistics.reshape(-1, len(STATISTICS)).T, strict=True)),
     }
-    columns |= dict(zip(STATISTICS, found.reshape(-1, len(STATISTICS)).T, strict=True))
-    return pd.DataFrame(columns)

@@ -16,6 +16,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from refracmc.job.cost import COST_PARTS
 from refracmc.measures import EXTRA_MEASURES, KEPT_MEASURES, PER_TRIAL
 
 from . import store
@@ -25,8 +26,6 @@ Array = NDArray[np.float64]
 RECOVERY = "forecast: recovery without a refrac"
 HELD_BYTES = 32 << 20
 """Rows of one measure held at a time: one row at least."""
-PART_BYTES = 512 << 20
-"""Trials of a well summarised by one task, all measures; a well with more is cut by strategies."""
 
 
 class Rows(Protocol):
@@ -101,6 +100,20 @@ def input_names(plan: WellPlan) -> list[str]:
     return names if plan.posterior is None else [*names, RECOVERY]
 
 
+def read_results(plan: WellPlan, folder: Path, sizes: list[int]) -> WellResults:
+    """A well's trials, to be read row by row. Raises RunFailure where a block is absent or damaged."""
+    measures = stored_measures(plan, folder, sizes)
+    parts = np.zeros((len(COST_PARTS), len(plan.strategies), 2))
+    for block in range(len(sizes)):
+        path = store.block_path(folder, plan.number, block, store.PARTS)
+        sums = store.read_array(path)
+        if sums is None:
+            raise store.damaged(path)
+        parts += sums
+    inputs = stored_inputs(plan, folder, sizes)
+    return WellResults(plan, measures, dict(zip(COST_PARTS, parts, strict=True)), inputs, sizes)
+
+
 def stored_measures(
     plan: WellOutline, folder: Path, sizes: Sequence[int], checked: Sequence[int] | None = None
 ) -> dict[str, StoredRows]:
@@ -151,9 +164,3 @@ def _begin(path: Path, body: int) -> int:
     if begin < 0:
         raise store.damaged(path)
     return begin
-
-
-def parts_of(count: int, trials: int) -> list[tuple[int, int]]:
-    """Ranges of strategies that one task each summarises."""
-    step = max(1, PART_BYTES // (8 * len(PER_TRIAL) * trials))
-    return [(start, min(start + step, count)) for start in range(0, count, step)]

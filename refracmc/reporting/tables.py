@@ -27,7 +27,7 @@ from pandas.api.types import is_numeric_dtype
 
 from refracmc.reporting.columns import NOTHING, TABLES, Column, TableSpec, table_spec
 from refracmc.reporting.job_columns import ALL_TABLES
-from refracmc.reporting.stored_tables import StoredTables
+from refracmc.reporting.tables_by_well import TablesByWell
 
 __all__ = ["NOTHING", "TABLES", "Column", "ReportData", "ReportDataProblem", "RunFacts", "TableSpec",
            "build_report_data", "table_spec"]  # fmt: skip
@@ -74,7 +74,7 @@ class RunFacts:
 
 @dataclass(frozen=True, slots=True)
 class ReportData:
-    """Facts and checked tables of one case; made by :func:`build_report_data` or :func:`stored_report_data` only.
+    """Facts and checked tables of one case; made by :func:`build_report_data` or :func:`report_data_by_well` only.
 
     A table that was not handed over is absent from ``tables``; its charts and its section are left out.
     """
@@ -87,14 +87,14 @@ class ReportData:
     @property
     def wells(self) -> tuple[str, ...]:
         """Well ids in the order of the decision table; without one, of the first table."""
-        if isinstance(self.tables, StoredTables):
+        if isinstance(self.tables, TablesByWell):
             return self.tables.wells
         key = "decision" if "decision" in self.tables else next(iter(self.tables))
         return tuple(dict.fromkeys(str(well) for well in self.tables[key]["well"]))
 
     def of_well(self, key: str, well: str) -> pd.DataFrame:
         """Rows of one well of a table (an empty frame if the table or the well is absent)."""
-        if isinstance(self.tables, StoredTables):
+        if isinstance(self.tables, TablesByWell):
             return self.tables.of_well(key, well)
         if key not in self.tables:
             return pd.DataFrame(columns=list(ALL_TABLES[key].names))
@@ -201,10 +201,10 @@ def _undecided(decision: pd.DataFrame, known: set[tuple[str, str]]) -> list[str]
     ]
 
 
-def stored_report_data(
-    facts: RunFacts, tables: StoredTables, strategies: Mapping[str, tuple[str, ...]]
+def report_data_by_well(
+    facts: RunFacts, tables: TablesByWell, strategies: Mapping[str, tuple[str, ...]]
 ) -> ReportData:
-    """Report data whose tables stand on disk, each part checked by :func:`checked_tables`.
+    """Report data of many wells, each part checked by :func:`checked_tables`.
 
     strategies: those of the summary by well. Raises :class:`ReportDataProblem` where a table is missing, or a well or
     a strategy of the decision table is not what the summary has.

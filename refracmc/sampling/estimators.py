@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -48,9 +49,6 @@ __all__ = [
 
 PERCENTILES = {"p90": 0.1, "p50": 0.5, "p10": 0.9}
 """Exceedance convention: P90, the low one, is exceeded with chance 0.90."""
-
-_TOGETHER = 1 << 17
-"""Values worked on together: a megabyte, for a processor's cache."""
 
 
 @dataclass(frozen=True)
@@ -207,7 +205,7 @@ def summarise(
     sizes: Sequence[int],
     design: str = "plain",
     more: FloatArray | None = None,
-) -> dict[str, NDArray[np.generic]]:
+) -> dict[str, NDArray[Any]]:
     """Mean with its error and percentiles of every row of values (..., n), over its defined trials; NaN for none.
 
     sizes : trials in each block (`streams.block_sizes`); design : one of `DESIGNS`.
@@ -217,18 +215,10 @@ def summarise(
     """
     x = _values(values)
     lay = layout(sizes, x.shape[-1], design)
-    rows = x.reshape(-1, lay.trials)
     shares = np.array([*PERCENTILES.values(), *([] if more is None else more)])
-    step = max(1, _TOGETHER // lay.trials)
-    parts = []
-    for start in range(0, len(rows), step):
-        some = rows[start : start + step]
-        known, mean = _defined(some, lay)
-        got = _estimate(mean, _centred(some, mean, known), known, lay)
-        found = quantiles(_filled(some, known), shares, known.counts)
-        parts.append((got.value, got.se, got.undefined_share, got.fallback, found))
-    mean, se, undefined, fallback, found = (np.concatenate(part) for part in zip(*parts, strict=True))
-    out = {"mean": mean, "se": se, "undefined_share": undefined, "fallback": fallback}
-    out |= {name: found[:, k] for k, name in enumerate(PERCENTILES)}
-    made = {name: column.reshape(x.shape[:-1]) for name, column in out.items()}
-    return made if more is None else made | {"more": found[:, len(PERCENTILES) :].reshape(*x.shape[:-1], -1)}
+    known, mean = _defined(x, lay)
+    got = _estimate(mean, _centred(x, mean, known), known, lay)
+    found = quantiles(_filled(x, known), shares, known.counts)
+    made = {"mean": got.value, "se": got.se, "undefined_share": got.undefined_share, "fallback": got.fallback}
+    made |= {name: found[..., k] for k, name in enumerate(PERCENTILES)}
+    return made if more is None else made | {"more": found[..., len(PERCENTILES) :]}

@@ -68,7 +68,8 @@ def _picked(x: FloatArray, at: NDArray[np.intp], buckets: int) -> FloatArray:
     for end in kept[buckets - 1 :: buckets].tolist():
         picked[start:end].sort()
         start = end
-    return picked[kept[holds] - (ends[holds] - whole)]
+    found: FloatArray = picked[kept[holds] - (ends[holds] - whole)]
+    return found
 
 
 def places(count: FloatArray, p: FloatArray | float) -> tuple[NDArray[np.intp], NDArray[np.intp], FloatArray]:
@@ -95,7 +96,8 @@ def quantiles(values: FloatArray, shares: FloatArray, counts: FloatArray | None 
     below = np.broadcast_to(shares, (*values.shape[:-1], shares.shape[-1])).reshape(len(rows), -1)
     low, high, t = places(known[:, None], below)
     found = sorted_at(rows, np.concatenate([low, high], axis=1))
-    made = between(*np.split(found, 2, axis=1), t)
+    count = below.shape[1]
+    made = between(found[:, :count], found[:, count:], t)
     return np.where(known[:, None] > 0.0, made, np.nan).reshape(*values.shape[:-1], -1)
 
 

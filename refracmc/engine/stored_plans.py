@@ -20,7 +20,7 @@ from .plan import WellOutline, WellPlan, build_plan
 
 Array = NDArray[np.float64]
 PASSING = "passing"
-"""Folder of a run that is being made: posteriors, and parts of tables. It goes when the run is complete."""
+"""Folder of a run that is being made: its posteriors. It goes when the run is complete."""
 _HELD = 24
 """Plans kept ready in a process: more than are done in a row."""
 
