@@ -235,7 +235,7 @@ def test_check_loads_no_tables_and_no_charts() -> None:
 def test_what_a_run_imports_at_its_start_and_for_its_tables() -> None:
     """Tables are loaded while workers evaluate blocks, charts only for a case that asks for them."""
     assert heavy_after("import refracmc.commands.run") & {"pandas", "pyarrow", "matplotlib", "numba"} == set()
-    outputs = "import refracmc.commands.outputs"
+    outputs = "import refracmc.commands.case_outputs"
     assert "matplotlib" not in heavy_after(outputs)
     assert "matplotlib" in heavy_after(f"{outputs}\nimport refracmc.reporting.charts")  # control
 

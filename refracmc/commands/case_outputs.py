@@ -22,11 +22,11 @@ from refracmc.engine.progress import Silent
 from refracmc.engine.stored_plans import StoredPlans
 from refracmc.errors import Fault
 from refracmc.reporting.columns import TABLES
-from refracmc.reporting.page import write_report
+from refracmc.reporting.report import write_report
 from refracmc.reporting.tables import ReportData, checked_tables, report_data_by_well
 from refracmc.reporting.tables_by_well import Part, TablesByWell, compact
 from refracmc.reporting.trial_files import write_trials
-from refracmc.reporting.words import verdict
+from refracmc.reporting.verdicts import verdict
 
 __all__ = ["report_data", "tables_of_wells", "verdicts", "write_report", "write_trials"]
 

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from refracmc.engine.draws import GROUPS, draw, group_names
-from refracmc.engine.mixed import evaluate_mixed
+from refracmc.engine.driver_samples import evaluate_samples
 from refracmc.engine.plan import Strategy, WellPlan
 from refracmc.sampling.order_statistics import quantiles
 from refracmc.sampling.streams import BLOCK_SIZE
@@ -118,7 +118,7 @@ def _driver_samples(plan: WellPlan, best: Strategy, second: Strategy | None, blo
 
     def run(sources: Sequence[Mapping[str, str]]) -> Iterator[dict[str, Array]]:
         mixtures = [{name: sets[source[names[name]]][name] for name in sets["a"]} for source in sources]
-        for got in evaluate_mixed(plan, mixtures, chosen, ("npv", "incremental_npv")):
+        for got in evaluate_samples(plan, mixtures, chosen, ("npv", "incremental_npv")):
             made = {"npv": got["npv"][1], "incremental_npv": got["incremental_npv"][1]}
             if second is not None:
                 made["difference"] = got["npv"][1] - got["npv"][2]

@@ -120,7 +120,7 @@ TABLE_ROWS: Mapping[str, Callable[[SummedWell], Rows]] = {
     "triggers": lambda well: trigger_tables.value_rows(well.results, well.error_of),
     "trigger_months": lambda well: trigger_tables.month_rows(well.results),
     "orders": lambda well: compare.orders_at_best_date(well.results, well.error_of, _shifts(well.plan)),
-    "production": lambda well: production_columns(well.trials, well.draws, well.best, well.results.best),
+    "production": lambda well: production_columns(well.trials, well.draws, well.best),
     "cost": lambda well: _cost_rows(well.trials, well.results.best),
     "timeline": lambda well: timeline_rows(well.plan, well.draws[0], well.best, well.shown_trial),
     "job_parts": lambda well: well.job_parts[0],

@@ -10,7 +10,7 @@ from refracmc.job.sleeves import PlanRefused
 from refracmc.production.fit import FitRefused, Posterior
 
 from .executors import START, run_tasks
-from .plan import Strategy, WellOutline, WellPlan, build_plan, use_compiled
+from .plan import Strategy, WellOutline, WellPlan, build_plan
 from .progress import Silent
 from .stored_plans import FitOutline, StoredPlans, write_posterior
 from .well_fit import Priors, fit_well, pooled_priors
@@ -42,7 +42,7 @@ def _compile(which: int) -> None:
     if which == _FIT:
         from refracmc.production.likelihood import warm
     elif which == _CASH:
-        from .compiled import warm
+        from .cash_loop import warm
     else:
         from refracmc.production.forms.modified_hyperbolic import warm as warm_curves
 
@@ -82,9 +82,9 @@ def _fit_all(
     progress.start(f"{case.name}: fitting", len(numbers))
     fits: dict[int, _Fit] = {}
     refused = dict(case.refused)
-    first = [_CASH, _JOBS] if use_compiled(case) else []
-    if first:  # at once, lest every worker compile it at its first well
-        _compile(_FIT)
+    first = [_CASH, _JOBS]
+    if any(well.forecast == "history" for well in case.wells):
+        _compile(_FIT)  # at once, lest every worker compile it at its first well
     state = (case, pooled_priors(case), folder)
     once: dict[tuple[Strategy, ...], tuple[Strategy, ...]] = {}
     for number, made in run_tasks(_fit_task, state, first + numbers, workers):
@@ -118,7 +118,7 @@ def store_wells(
 ) -> tuple[StoredPlans, dict[str, tuple[Fault, ...]]]:
     """As `prepare_wells`, with the posteriors kept in `folder` and the plans built when asked for."""
     fits, refused = _fit_all(case, workers, progress, folder)
-    if use_compiled(case) and START == "fork":
+    if START == "fork":
         for code in (_CASH, _JOBS):  # the workers that evaluate blocks inherit what is loaded here
             _compile(code)
     outlines = [

@@ -7,9 +7,8 @@ without the rest of the file. Each file is read whole once before, to check its 
 from __future__ import annotations
 
 import os
-from collections.abc import Container, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import prod
 from pathlib import Path
 from typing import Protocol
 
@@ -114,18 +113,12 @@ def read_results(plan: WellPlan, folder: Path, sizes: list[int]) -> WellResults:
     return WellResults(plan, measures, dict(zip(COST_PARTS, parts, strict=True)), inputs, sizes)
 
 
-def stored_measures(
-    plan: WellOutline, folder: Path, sizes: Sequence[int], checked: Sequence[int] | None = None
-) -> dict[str, StoredRows]:
-    """Every measure of a well. checked: blocks whose digests are compared, all by default.
-
-    Raises RunFailure where one is absent or damaged.
-    """
+def stored_measures(plan: WellOutline, folder: Path, sizes: Sequence[int]) -> dict[str, StoredRows]:
+    """Every measure of a well. Raises RunFailure where a block is absent or damaged."""
     count = 1 + len(plan.strategies)
-    todo = set(range(len(sizes)) if checked is None else checked)
     made: dict[str, StoredRows] = {}
     for names, kind in ((KEPT_MEASURES, store.KEPT), (EXTRA_MEASURES, store.EXTRA)):
-        files = _files(plan, folder, sizes, kind, (len(names), count), todo)
+        files = _files(plan, folder, sizes, kind, (len(names), count))
         for k, name in enumerate(names):
             made[name] = StoredRows(files, k * count, count, sizes)
     return {name: made[name] for name in PER_TRIAL}
@@ -134,33 +127,16 @@ def stored_measures(
 def stored_inputs(plan: WellPlan, folder: Path, sizes: Sequence[int]) -> StoredRows:
     """A row for each of the `input_names` of a well. Raises RunFailure where a block is absent or damaged."""
     count = len(input_names(plan))
-    files = _files(plan, folder, sizes, store.INPUTS, (count,), range(len(sizes)))
+    files = _files(plan, folder, sizes, store.INPUTS, (count,))
     return StoredRows(files, 0, count, sizes)
 
 
 def _files(
-    plan: WellOutline,
-    folder: Path,
-    sizes: Sequence[int],
-    kind: str,
-    rows: tuple[int, ...],
-    checked: Container[int],
+    plan: WellOutline, folder: Path, sizes: Sequence[int], kind: str, rows: tuple[int, ...]
 ) -> list[tuple[Path, int]]:
     """The block files of a kind, with the place where the numbers begin; rows: their shape but for the trials."""
     files = []
     for block, size in enumerate(sizes):
         path = store.block_path(folder, plan.number, block, kind)
-        begin = store.check_file(path, (*rows, size)) if block in checked else None
-        files.append((path, _begin(path, 8 * prod(rows) * size) if begin is None else begin))
+        files.append((path, store.check_file(path, (*rows, size))))
     return files
-
-
-def _begin(path: Path, body: int) -> int:
-    """Where the numbers of a block file begin, by its length alone."""
-    try:
-        begin = path.stat().st_size - store.DIGEST - body
-    except OSError:
-        begin = -1
-    if begin < 0:
-        raise store.damaged(path)
-    return begin

@@ -17,7 +17,7 @@ from refracmc.reporting.page_inputs import inputs_section
 from refracmc.reporting.page_method import cautions_section, method_section
 from refracmc.reporting.page_well import well_section
 from refracmc.reporting.row_files import csv_head, plain_csv
-from refracmc.reporting.stored_tables import StoredTables
+from refracmc.reporting.tables_by_well import TablesByWell
 from refracmc.reporting.tables import ReportData
 
 
@@ -74,7 +74,7 @@ def write_tables(data: ReportData, folder: Path) -> list[Path]:
     tables = data.tables
     for key in tables:
         stem = folder / key if key == "summary" else folder / "tables" / key
-        if isinstance(tables, StoredTables) and key not in tables.whole:
+        if isinstance(tables, TablesByWell) and key not in tables.whole:
             written += tables.write(key, stem)
         else:
             written += write_table(tables[key], stem)

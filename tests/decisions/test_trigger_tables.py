@@ -11,8 +11,8 @@ import pandas as pd
 import pytest
 
 from refracmc.case.load import load_case
-from refracmc.decisions.gather import gather_well, results_of
-from refracmc.engine.blocks import block_task, read_results
+from refracmc.decisions.well_tables import sum_up, well_tables
+from refracmc.engine.blocks import block_task
 from refracmc.engine.draws import draw
 from refracmc.engine.one_trial import at_its_date, strategy_log
 from refracmc.engine.plan import blocks_of, build_plan
@@ -24,7 +24,7 @@ TRIALS = 600
 
 
 @pytest.fixture(scope="module")
-def gathered(tmp_path_factory: pytest.TempPathFactory):
+def made(tmp_path_factory: pytest.TempPathFactory):
     folder: Path = tmp_path_factory.mktemp("case")
     text = TEXT.replace('["toe_to_heel", "alternating"]', '["alternating"]')
     text = text.replace(
@@ -39,13 +39,13 @@ def gathered(tmp_path_factory: pytest.TempPathFactory):
     (folder / "blocks").mkdir()
     for block in range(len(sizes)):
         block_task(([plan], folder, sizes), (block, (0,)))
-    found = read_results(plan, folder, sizes)
-    made = gather_well(plan, folder, sizes)
-    return plan, found, {key: pd.DataFrame(rows) for key, rows in made.tables.items()}
+    well = sum_up(plan, folder, sizes)
+    return well, {key: pd.DataFrame(rows) for key, rows in well_tables(plan, folder, sizes).items()}
 
 
-def test_the_best_is_the_trigger_and_its_trials_are_those_on_disk(gathered) -> None:
-    plan, found, tables = gathered
+def test_the_best_is_the_trigger_and_its_trials_are_those_on_disk(made) -> None:
+    well, tables = made
+    plan, found = well.plan, well.trials
     row = tables["decision"].iloc[0]
     assert (row["strategy"], row["trigger"]) == ("alternating@dear", "dear")
     at = plan.names.index("alternating@dear")
@@ -63,13 +63,12 @@ def test_the_best_is_the_trigger_and_its_trials_are_those_on_disk(gathered) -> N
         "alternating@dear",
         "alternating@never",
     }
-    assert (found.measures["executed"][at] > 0).sum() == (
-        results_of(found).months["alternating@dear"] >= 0
-    ).sum()
+    assert (found.measures["executed"][at] > 0).sum() == (well.results.months["alternating@dear"] >= 0).sum()
 
 
-def test_the_timeline_is_of_a_trial_with_a_job(gathered) -> None:
-    plan, found, tables = gathered
+def test_the_timeline_is_of_a_trial_with_a_job(made) -> None:
+    well, tables = made
+    plan, found = well.plan, well.trials
     rows = tables["timeline"].query("scenario == 'typical'")
     days = found.measures["job_days"][plan.names.index("alternating@dear")][:512]
     done = days > 0
@@ -87,8 +86,8 @@ def test_the_timeline_is_of_a_trial_with_a_job(gathered) -> None:
     assert set(tables["sleeve_map"]["strategy"]) == {"alternating@dear"}
 
 
-def test_volumes_are_those_of_each_trials_own_month(gathered) -> None:
-    plan, trials, _ = gathered
+def test_volumes_are_those_of_each_trials_own_month(made) -> None:
+    plan, trials = made[0].plan, made[0].trials
     draws = draw(plan, 0, 512)
     at = plan.names.index("alternating@dear")
     best = plan.strategies[at - 1]

@@ -1,4 +1,4 @@
-"""Trials read back row by row, and summaries made in parts.
+"""Trials read back row by row, and summed up.
 
 Oracle: the arrays that were written, and the estimators applied to whole arrays at once: equal to the bit.
 """
@@ -13,7 +13,7 @@ import pytest
 
 from refracmc.engine import store, summary, trials
 from refracmc.errors import RunFailure
-from refracmc.measures import PER_TRIAL, SUMMARY_MEASURES
+from refracmc.measures import EXTRA_MEASURES, KEPT_MEASURES, PER_TRIAL
 from refracmc.sampling import estimators
 
 SIZES = [64] * 9 + [40]
@@ -34,7 +34,7 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, n
     for block, size in enumerate(SIZES):
         here = {
             kind: np.stack([values[name][:, at : at + size] for name in names])
-            for kind, names in ((store.KEPT, trials.KEPT_MEASURES), (store.EXTRA, trials.EXTRA_MEASURES))
+            for kind, names in ((store.KEPT, KEPT_MEASURES), (store.EXTRA, EXTRA_MEASURES))
         }
         store.write_block(folder, PLAN.number, block, here)
         at += size
@@ -58,40 +58,41 @@ def test_rows_are_what_was_written(written, monkeypatch: pytest.MonkeyPatch) -> 
             found["npv"][COUNT]
 
 
-def test_statistics_do_not_depend_on_the_parts(written, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_summary_does_not_depend_on_how_it_is_read(written, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Oracle: the estimators applied to whole arrays."""
     folder, values = written
-    found = trials.stored_measures(PLAN, folder, SIZES)
-    design = "latin_hypercube"
-    whole = summary.statistics(found, 0, COUNT, SIZES, design, 0.1)
-    names = SUMMARY_MEASURES
+    found, design = trials.stored_measures(PLAN, folder, SIZES), "latin_hypercube"
+    whole = summary.summarise_well(found, SIZES, design, 0.1)
     for key, source in (("npv", "npv"), ("irr", "irr"), ("executed_share", "executed")):
         its = estimators.summarise(values[source], SIZES, design)
         for k, statistic in enumerate(summary.STATISTICS):
-            assert whole[:, names.index(key), k].tobytes() == its[statistic].tobytes()
+            assert whole.of(key)[:, k].tobytes() == its[statistic].tobytes()
     tail = estimators.cvar_with_error(values["incremental_npv"], 0.1, SIZES, design)
-    assert whole[:, names.index("cvar"), 0].tobytes() == tail.value.tobytes()
-    monkeypatch.setattr(trials, "PART_BYTES", 8 * len(PER_TRIAL) * sum(SIZES) * 3)
-    ranges = trials.parts_of(COUNT, sum(SIZES))
-    assert ranges == [(0, 3), (3, 6), (6, 7)]
-    monkeypatch.setattr(summary, "HELD_BYTES", 8 * 2 * sum(SIZES))
-    parts = [summary.statistics(found, start, stop, SIZES, design, 0.1) for start, stop in ranges]
-    assert np.concatenate(parts).tobytes() == whole.tobytes()
+    assert whole.of("cvar")[:, 0].tobytes() == tail.value.tobytes()
+    for name, held in (("HELD_BYTES", 8 * 2 * sum(SIZES)), ("_TOGETHER", sum(SIZES))):
+        monkeypatch.setattr(summary, name, held)
+        again = summary.summarise_well(found, SIZES, design, 0.1)
+        assert again.statistics.tobytes() == whole.statistics.tobytes()
+        for measure, at in whole.percentiles.items():
+            assert again.percentiles[measure].tobytes() == at.tobytes()
 
 
 def test_percentiles_by_another_way(written) -> None:
     """Against NumPy's own quantiles and moments."""
     folder, values = written
-    found = summary.statistics(trials.stored_measures(PLAN, folder, SIZES), 0, COUNT, SIZES, "plain", 0.1)
+    found = summary.summarise_well(trials.stored_measures(PLAN, folder, SIZES), SIZES, "plain", 0.1)
     for name in ("npv", "irr", "job_cost"):
-        its = values[name]
-        row = found[:, SUMMARY_MEASURES.index(name)]
+        its, row = values[name], found.of(name)
         assert row[:, 0] == pytest.approx(np.nanmean(its, axis=1), rel=1e-12, abs=1e-14)
         assert pytest.approx(np.nanquantile(its, [0.1, 0.5, 0.9], axis=1), rel=1e-12) == row[:, 2:5].T
         assert row[:, 5] == pytest.approx(np.isnan(its).mean(axis=1), abs=1e-15)
+    for name, at in found.percentiles.items():
+        expected = np.quantile(values[name], 1.0 - summary.PERCENTS / 100.0, axis=1).T
+        assert at == pytest.approx(expected, rel=1e-12)
 
 
 @pytest.mark.parametrize("harm", ["absent", "cut", "one bit", "another shape", "emptied"])
-def test_damage_is_found_by_the_part_that_looks(written, tmp_path: Path, harm: str) -> None:
+def test_damage_is_found(written, tmp_path: Path, harm: str) -> None:
     folder, _ = written
     (tmp_path / "blocks").mkdir()
     for path in (folder / "blocks").iterdir():
@@ -107,10 +108,6 @@ def test_damage_is_found_by_the_part_that_looks(written, tmp_path: Path, harm: s
         path.write_bytes({"cut": bytes(data[:-9]), "one bit": bytes(data), "emptied": b""}[harm])
     with pytest.raises(RunFailure, match=r"well0002-block00004.more.*--resume"):
         trials.stored_measures(PLAN, tmp_path, SIZES)
-    with pytest.raises(RunFailure, match=r"well0002-block00004.more"):
-        trials.stored_measures(PLAN, tmp_path, SIZES, range(0, len(SIZES), 2))
-    if harm == "one bit":  # the part that looks at other blocks cannot see it
-        trials.stored_measures(PLAN, tmp_path, SIZES, range(1, len(SIZES), 2))
 
 
 @pytest.mark.parametrize("harm", ["none", "cut", "one bit", "replaced", "absent"])
@@ -120,7 +117,7 @@ def test_what_this_run_wrote_is_not_read_for_its_digest(
     """Unless something touched it since: the times are set back, as a careless copy would leave them."""
     folder, values = written
     (tmp_path / "blocks").mkdir()
-    kinds = {store.KEPT: trials.KEPT_MEASURES, store.EXTRA: trials.EXTRA_MEASURES}
+    kinds = {store.KEPT: KEPT_MEASURES, store.EXTRA: EXTRA_MEASURES}
     for block in range(len(SIZES)):
         found = {kind: store.read_array(store.block_path(folder, PLAN.number, block, kind)) for kind in kinds}
         store.remember(store.write_block(tmp_path, PLAN.number, block, found))

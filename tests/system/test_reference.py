@@ -252,7 +252,8 @@ def test_words_of_the_tally() -> None:
 
 
 def test_counts_in_the_limits() -> None:
-    from refracmc.decisions.gather import DRIVER_BLOCKS, FAN_BLOCKS
+    from refracmc.decisions.drivers import DRIVER_BLOCKS
+    from refracmc.decisions.well_tables import FAN_BLOCKS
     from refracmc.engine.draws import GROUPS
     from refracmc.sampling.streams import BLOCK_SIZE
 

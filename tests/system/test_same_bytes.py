@@ -19,12 +19,14 @@ import pytest
 
 from refracmc.case.load import load_case
 from refracmc.commands.run import run_case
+from refracmc.decisions.well_tables import sum_up
 from refracmc.engine import blocks, store
-from refracmc.engine.blocks import block_task, prepare_wells, summary_of, summary_task, summary_tasks
+from refracmc.engine.blocks import block_task
 from refracmc.engine.draws import draw
+from refracmc.engine.fitted_wells import prepare_wells
 from refracmc.engine.plan import blocks_of
 from refracmc.engine.progress import Silent
-from refracmc.engine.wells import PASSING
+from refracmc.engine.stored_plans import PASSING
 from refracmc.errors import InputError, RunFailure
 from refracmc.production.fit import FitRefused
 from tests.system.small_case import BLOCKS, refracmc, refracmc_process, run_bytes, write_case
@@ -275,9 +277,8 @@ def test_any_order_of_blocks(case: Path, tmp_path: Path) -> None:
         (tmp_path / name / "blocks").mkdir(parents=True)
         for task in tasks:
             block_task(state, task)
-        made = [(task[0], summary_task(state, task)) for task in summary_tasks(plans, sizes)]
-        summary = [summary_of(plan, [part]).to_csv() for plan, (_, part) in zip(plans, made, strict=True)]
-        found.append((run_bytes(tmp_path / name), summary))
+        summaries = [sum_up(plan, tmp_path / name, sizes).summary.statistics.tobytes() for plan in plans]
+        found.append((run_bytes(tmp_path / name), summaries))
     assert found[0] == found[1] == found[2]
     assert len(found[0][0]) == 4 * WELLS * BLOCKS
     other, _ = prepare_wells(loaded.with_sampling(seed=6), 1, Silent())

@@ -1,4 +1,4 @@
-"""Tables put together from the parts of wells on disk.
+"""Tables put together from the parts of wells.
 
 Oracle: the same tables held whole and written by `write_table`, byte for byte.
 """
@@ -11,47 +11,38 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from refracmc.engine.wells import PASSING
-from refracmc.errors import RunFailure
 from refracmc.reporting import row_files
 from refracmc.reporting.report import write_report, write_table
-from refracmc.reporting.stored_tables import Piece, StoredTables, write_piece
 from refracmc.reporting.tables import (
     ReportDataProblem,
     build_report_data,
     checked_tables,
-    stored_report_data,
+    report_data_by_well,
 )
+from refracmc.reporting.tables_by_well import Part, TablesByWell, compact
 
 WELLS = ("W-1", "W-2", "W-3")
 
 
-def stored(folder: Path, tables: dict[str, pd.DataFrame], order: tuple[str, ...] = WELLS) -> StoredTables:
-    """Each well's rows in two files, made in a given order; inputs whole."""
-    folder.mkdir(exist_ok=True)
-    pieces: dict[str, tuple[Piece, ...]] = {}
+def by_well(tables: dict[str, pd.DataFrame], order: tuple[str, ...] = WELLS) -> TablesByWell:
+    """Each well's rows, made in a given order; inputs whole."""
+    parts: dict[str, Part] = {}
     for well in order:
         mine = {k: t[(t["well"] == well).to_numpy()] for k, t in tables.items() if k != "inputs"}
-        made = checked_tables({k: t for k, t in mine.items() if len(t)}, {well})
-        first = {key: made.pop(key) for key in list(made)[::2]}
-        pieces[well] = (
-            write_piece(folder, f"{well}.a", first),
-            write_piece(folder, f"{well}.b", made),
-        )
+        checked = checked_tables({k: t for k, t in mine.items() if len(t)}, {well})
+        parts[well] = {key: compact(frame) for key, frame in checked.items()}
     whole = checked_tables({"inputs": tables["inputs"]}, set(WELLS)) if "inputs" in tables else {}
-    return StoredTables({well: pieces[well] for well in WELLS}, whole)
+    return TablesByWell({well: parts[well] for well in WELLS}, whole)
 
 
-def report_of(facts, made: StoredTables):
+def report_of(facts, made: TablesByWell):
     names = {well: tuple(made.of_well("summary", well)["strategy"]) for well in WELLS}
-    return stored_report_data(facts, made, names)
+    return report_data_by_well(facts, made, names)
 
 
 def files(folder: Path) -> dict[str, bytes]:
     return {
-        path.relative_to(folder).as_posix(): path.read_bytes()
-        for path in folder.rglob("*")
-        if path.is_file() and PASSING not in path.parts
+        path.relative_to(folder).as_posix(): path.read_bytes() for path in folder.rglob("*") if path.is_file()
     }
 
 
@@ -65,11 +56,11 @@ def test_a_report_from_parts_is_the_report_held_whole(tables, fact_maker, tmp_pa
     facts = fact_maker(trials=500)
     write_report(build_report_data(facts, tables), tmp_path / "whole", charts=False)
     for name, order in (("parts", WELLS), ("turned", WELLS[::-1])):
-        made = stored(tmp_path / name, tables, order)
+        made = by_well(tables, order)
         write_report(report_of(facts, made), tmp_path / name, charts=False)
         assert files(tmp_path / name) == files(tmp_path / "whole")
     less = {**tables, "timing": tables["timing"].iloc[1:]}  # negative control
-    made = stored(tmp_path / "less", less)
+    made = by_well(less)
     write_report(report_of(facts, made), tmp_path / "less", charts=False)
     differing = {k for k, v in files(tmp_path / "less").items() if v != files(tmp_path / "whole")[k]}
     assert {"tables/timing.csv", "tables/timing.parquet"} <= differing
@@ -82,7 +73,7 @@ def test_whole_numbers_of_which_some_are_missing_stay_whole(tables, tmp_path: Pa
     sleeves = [None if k % 3 == 0 else k for k in range(len(frame))]
     frame = frame.assign(sleeve=pd.array(sleeves, dtype="Int64"), action=action)
     write_table(checked_tables({"timeline": frame}, set(WELLS))["timeline"], tmp_path / "whole")
-    stored(tmp_path / "parts", {"timeline": frame}).write("timeline", tmp_path / "made")
+    by_well({"timeline": frame}).write("timeline", tmp_path / "made")
     made = (tmp_path / "made.csv").read_bytes()
     assert made == (tmp_path / "whole.csv").read_bytes()
     assert b",2," in made
@@ -114,7 +105,7 @@ def test_columns_empty_in_some_wells(
     frame = pd.concat(frames, ignore_index=True)
     checked = checked_tables({"cleaning": frame}, set(WELLS))["cleaning"]
     write_table(checked, tmp_path / "whole")
-    made = stored(tmp_path / "parts", {"cleaning": frame})
+    made = by_well({"cleaning": frame})
     made.write("cleaning", tmp_path / "made")
     assert (tmp_path / "made.csv").read_bytes() == (tmp_path / "whole.csv").read_bytes()
     if group > len(frame):
@@ -127,7 +118,7 @@ def test_columns_empty_in_some_wells(
 
 def test_rows_of_one_well_and_of_none(tables, fact_maker, tmp_path: Path) -> None:
     whole = build_report_data(fact_maker(trials=500), tables)
-    made = stored(tmp_path, {**tables, "timing": tables["timing"][tables["timing"]["well"] != "W-2"]})
+    made = by_well({**tables, "timing": tables["timing"][tables["timing"]["well"] != "W-2"]})
     for key in ("summary", "decision", "orders", "distribution"):
         for well in WELLS:
             pd.testing.assert_frame_equal(made.of_well(key, well), whole.of_well(key, well))
@@ -143,30 +134,13 @@ def test_rows_of_one_well_and_of_none(tables, fact_maker, tmp_path: Path) -> Non
 def test_faults_of_parts_are_found(tables, fact_maker, tmp_path: Path) -> None:
     with pytest.raises(ReportDataProblem, match="well W-1 is not in the decision table"):
         checked_tables({"timing": tables["timing"]}, {"W-2", "W-3"})
-    made = stored(tmp_path / "a", tables)
+    made = by_well(tables)
     names = dict.fromkeys(WELLS, ("another",))
     with pytest.raises(ReportDataProblem, match="is not in the summary"):
-        stored_report_data(fact_maker(), made, names)
-    some = stored(tmp_path / "b", {**tables, "decision": tables["decision"].iloc[1:]})
+        report_data_by_well(fact_maker(), made, names)
+    some = by_well({**tables, "decision": tables["decision"].iloc[1:]})
     with pytest.raises(ReportDataProblem, match="not one row for every well"):
-        stored_report_data(fact_maker(), some, names)
-    none = stored(tmp_path / "c", {key: frame for key, frame in tables.items() if key != "decision"})
+        report_data_by_well(fact_maker(), some, names)
+    none = by_well({key: frame for key, frame in tables.items() if key != "decision"})
     with pytest.raises(ReportDataProblem, match="table decision is missing"):
-        stored_report_data(fact_maker(), none, names)
-    for well, key in (("W-1", "summary"), ("W-2", "decision")):
-        assert len(made.of_well(key, well))
-    for path in (tmp_path / "a" / PASSING).iterdir():
-        data = bytearray(path.read_bytes())
-        if "W-1" in path.name:
-            data = data[:100]
-        else:  # one bit of every table
-            for k in range(0, len(data), 100):
-                data[k] ^= 1
-        path.write_bytes(data)
-    for well, key in (("W-1", "summary"), ("W-2", "decision")):
-        with pytest.raises(RunFailure, match="absent or damaged"):
-            made.of_well(key, well)
-    for path in (tmp_path / "a" / PASSING).iterdir():
-        path.unlink()
-    with pytest.raises(RunFailure, match="absent or damaged"):
-        made.of_well("summary", "W-3")
+        report_data_by_well(fact_maker(), none, names)

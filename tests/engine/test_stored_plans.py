@@ -15,10 +15,10 @@ import numpy as np
 import pytest
 
 from refracmc.case.load import load_case
-from refracmc.commands.run import MOST_TOGETHER
-from refracmc.engine import block_model, store, wells
-from refracmc.engine.blocks import block_arrays, block_task, prepare_wells, store_wells
+from refracmc.engine import block_model, store, stored_plans
+from refracmc.engine.blocks import MOST_TOGETHER, block_arrays, block_task
 from refracmc.engine.draws import ROW, draw
+from refracmc.engine.fitted_wells import prepare_wells, store_wells
 from refracmc.engine.plan import blocks_of
 from refracmc.engine.progress import Silent
 from refracmc.engine.trials import RECOVERY, input_names, stored_inputs
@@ -97,17 +97,17 @@ def test_few_plans_are_held(case, tmp_path: Path, monkeypatch: pytest.MonkeyPatc
         stored[2]
 
 
-@pytest.mark.parametrize(("held", "times"), [(wells._HELD, 1), (MOST_TOGETHER - 1, 2)])
+@pytest.mark.parametrize(("held", "times"), [(stored_plans._HELD, 1), (MOST_TOGETHER - 1, 2)])
 def test_streams_of_wells_done_in_a_row_are_made_once(
     case, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, held: int, times: int
 ) -> None:
     """Two blocks of as many wells as are done in a row; the negative control holds one plan too few."""
     stored, _ = store_wells(case, 1, Silent(), tmp_path)
-    (path,) = (tmp_path / wells.PASSING).iterdir()
+    (path,) = (tmp_path / stored_plans.PASSING).iterdir()
     for k in range(1, MOST_TOGETHER):
         shutil.copy(path, path.with_name(path.name.replace("0000", f"{k:04d}")))
     outlines = [replace(stored.outlines[0], number=k) for k in range(MOST_TOGETHER)]
-    many = wells.StoredPlans(case, tmp_path, outlines, [stored.fits[0]] * MOST_TOGETHER)
+    many = stored_plans.StoredPlans(case, tmp_path, outlines, [stored.fits[0]] * MOST_TOGETHER)
     made: list[tuple[object, ...]] = []
     monkeypatch.setattr(block_model, "_TABLES", OrderedDict())
     monkeypatch.setattr(block_model, "stream_table", lambda *told: made.append(told))
@@ -121,7 +121,7 @@ def test_streams_of_wells_done_in_a_row_are_made_once(
 @pytest.mark.parametrize("fault", ["absent", "truncated", "altered"])
 def test_a_posterior_that_is_not_as_written_is_found(case, tmp_path: Path, fault: str) -> None:
     stored, _ = store_wells(case, 1, Silent(), tmp_path)
-    (path,) = (tmp_path / wells.PASSING).iterdir()
+    (path,) = (tmp_path / stored_plans.PASSING).iterdir()
     data = bytearray(path.read_bytes())
     path.unlink()
     if fault == "truncated":

@@ -8,26 +8,21 @@ import pandas as pd
 import pytest
 
 from refracmc.case.load import load_case
-from refracmc.decisions.gather import (
-    DRIVER_BLOCKS,
-    driver_rows,
-    gather_well,
-    leading,
-    results_of,
-    sample_drivers,
-)
-from refracmc.engine.blocks import block_task, read_results
+from refracmc.decisions.well_tables import TABLE_ROWS, sum_up, well_tables
+from refracmc.engine.blocks import block_task
 from refracmc.engine.draws import GROUPS
 from refracmc.engine.plan import blocks_of, build_plan
+from refracmc.measures import DISTRIBUTION, SHARE, SUMMARY
+from refracmc.reporting.columns import TABLES
 from tests.system.small_case import CASE, changed, write_case
 
 TRIALS = 700
 
 
 @pytest.fixture(scope="module")
-def gathered(tmp_path_factory: pytest.TempPathFactory):
-    """Plan, trials and tables of the well with a type curve."""
-    folder = tmp_path_factory.mktemp("gather")
+def made(tmp_path_factory: pytest.TempPathFactory):
+    """The well with a type curve: its plan, its trials, its tables."""
+    folder = tmp_path_factory.mktemp("well")
     first = CASE.index('[[wells]]\nid = "A"'), CASE.index('[[wells]]\nid = "B"')
     text = changed(CASE, (CASE[slice(*first)], ""), ("trials = 1100", f"trials = {TRIALS}"))
     case = load_case(write_case(folder, text))
@@ -36,19 +31,39 @@ def gathered(tmp_path_factory: pytest.TempPathFactory):
     (folder / "blocks").mkdir()
     for block in range(len(sizes)):
         block_task(([plan], folder, sizes), (block, (0,)))
-    found = read_results(plan, folder, sizes)
-    made = gather_well(plan, folder, sizes)
-    samples = [sample_drivers(plan, made.best, made.second, block) for block in range(DRIVER_BLOCKS)]
-    tables = {**made.tables, "drivers": driver_rows(plan, samples)}
-    return plan, found, {key: pd.DataFrame(rows) for key, rows in tables.items()}
+    tables = well_tables(plan, folder, sizes)
+    return plan, sum_up(plan, folder, sizes).trials, {key: pd.DataFrame(rows) for key, rows in tables.items()}
 
 
-def test_the_decision_is_of_the_trials(gathered) -> None:
-    plan, found, tables = gathered
+def test_every_table_of_the_report_has_its_rows_here() -> None:
+    """But the inputs, which belong to the case; in the order of the columns."""
+    assert list(TABLE_ROWS) == [key for key in TABLES if key != "inputs"]
+
+
+def test_the_summary_is_of_the_trials(made) -> None:
+    plan, found, tables = made
+    rows = tables["summary"].set_index(["strategy", "measure"])
+    assert len(rows) == len(plan.names) * len(SUMMARY)
+    for measure in SUMMARY:
+        values = found.measures[measure.column].whole()
+        if measure.summed in (DISTRIBUTION, SHARE):
+            expected = np.nanmean(np.where(np.isfinite(values), values, np.nan)[1:], axis=1)
+        elif measure.name == "p_loss":
+            expected = (values[1:] < 0.0).mean(axis=1)
+        elif measure.name == "cvar":
+            expected = np.sort(values[1:], axis=1)[:, : TRIALS // 10].mean(axis=1)
+        else:
+            expected = values[1:].mean(axis=1) / found.measures[measure.over].whole()[1:].mean(axis=1)
+        got = [rows.loc[(name, measure.name), "mean"] for name in plan.names[1:]]
+        assert got == pytest.approx(expected.tolist(), rel=1e-11, abs=1e-12), measure.name
+
+
+def test_the_decision_is_of_the_trials(made) -> None:
+    plan, found, tables = made
     row = tables["decision"].iloc[0]
     inc = found.measures["incremental_npv"].whole()
     best = plan.names.index(row["strategy"])
-    assert best == 1 + inc[1:].mean(axis=1).argmax() == results_of(found).best
+    assert best == 1 + inc[1:].mean(axis=1).argmax()
     assert row["mean_usd"] == pytest.approx(inc[best].mean(), rel=1e-12)
     assert row["p_loss"] == pytest.approx((inc[best] < 0).mean(), abs=1e-12)
     assert row["job_days"] == pytest.approx(found.measures["job_days"][best].mean(), rel=1e-12)
@@ -56,8 +71,8 @@ def test_the_decision_is_of_the_trials(gathered) -> None:
     assert (row["p90_usd"], row["p10_usd"]) == pytest.approx((low, high), rel=1e-12)
 
 
-def test_the_parts_of_the_cost_add_up(gathered) -> None:
-    plan, found, tables = gathered
+def test_the_parts_of_the_cost_add_up(made) -> None:
+    plan, found, tables = made
     cost = tables["cost"]
     best = plan.names.index(cost["strategy"].iloc[0])
     assert cost["mean_usd"].sum() == pytest.approx(found.measures["job_cost"][best].mean(), rel=1e-12)
@@ -67,9 +82,9 @@ def test_the_parts_of_the_cost_add_up(gathered) -> None:
     assert cost["part"].is_unique
 
 
-def test_the_fan_is_of_what_is_produced(gathered) -> None:
+def test_the_fan_is_of_what_is_produced(made) -> None:
     """Mean volumes left alone add up to the mean recovery less what was made before (first two blocks: all)."""
-    plan, found, tables = gathered
+    plan, found, tables = made
     fan = tables["production"]
     best = plan.names.index(fan.loc[fan["branch"] == "refrac", "strategy"].iloc[0])
     totals = fan.groupby("branch")["mean"].sum()
@@ -81,12 +96,12 @@ def test_the_fan_is_of_what_is_produced(gathered) -> None:
     assert whole.groupby("branch").size().eq(plan.horizon).all()
 
 
-def test_the_typical_job_is_a_trial(gathered) -> None:
-    _, found, tables = gathered
+def test_the_typical_job_is_a_trial(made) -> None:
+    _, found, tables = made
     line = tables["timeline"]
     typical = line[line["scenario"] == "typical"]
     days = typical["end_hour"].max() / 24.0
-    best = results_of(found).best
+    best = 1 + np.argmax(found.measures["incremental_npv"].whole()[1:].mean(axis=1))
     of_the_trials = found.measures["job_days"][best]
     assert np.abs(of_the_trials - days).min() < 1e-9
     assert abs(days - np.median(of_the_trials)) < 0.05 * days
@@ -95,8 +110,8 @@ def test_the_typical_job_is_a_trial(gathered) -> None:
         assert np.allclose(part["start_hour"].iloc[1:], part["end_hour"].iloc[:-1], atol=1e-9)
 
 
-def test_the_drivers_cover_every_group(gathered) -> None:
-    plan, _, tables = gathered
+def test_the_drivers_cover_every_group(made) -> None:
+    plan, _, tables = made
     rows = tables["drivers"]
     assert set(rows["target"]) == {"npv", "incremental_npv", "difference"}
     for target, part in rows.groupby("target"):
@@ -108,8 +123,8 @@ def test_the_drivers_cover_every_group(gathered) -> None:
     assert plan.id == rows["well"].iloc[0]
 
 
-def test_the_tornado_names_inputs_that_vary(gathered) -> None:
-    plan, _, tables = gathered
+def test_the_tornado_names_inputs_that_vary(made) -> None:
+    plan, _, tables = made
     rows = tables["tornado"]
     varying = {variable.name for variable in plan.variables if not variable.distribution.is_fixed}
     assert set(rows["input"]) <= varying
@@ -118,8 +133,8 @@ def test_the_tornado_names_inputs_that_vary(gathered) -> None:
     assert swing.is_monotonic_decreasing
 
 
-def test_timing_and_orders_are_of_the_trials(gathered) -> None:
-    plan, found, tables = gathered
+def test_timing_and_orders_are_of_the_trials(made) -> None:
+    plan, found, tables = made
     inc = found.measures["incremental_npv"].whole().mean(axis=1)
     for _, row in tables["timing"].iterrows():
         assert row["mean_usd"] == pytest.approx(
@@ -134,22 +149,9 @@ def test_timing_and_orders_are_of_the_trials(gathered) -> None:
     assert orders.loc["mine", "extra_shifts"] == plan.orders["mine"].job.shifts - fewest
 
 
-def test_the_leaders_of_the_summary_are_those_of_the_trials(gathered) -> None:
-    """Oracle: the means of the trials; the control turns the summary round."""
-    plan, found, tables = gathered
-    means = found.measures["incremental_npv"].whole()[1 : 1 + len(plan.dated)].mean(axis=1)
-    order = np.argsort(-means, kind="stable")
-    names = [s.name for s in plan.dated]
-    summary = pd.concat(
-        [
-            pd.DataFrame({"well": plan.id, "strategy": names, "measure": measure, "mean": values})
-            for measure, values in (("incremental_npv", means), ("executed_share", np.ones(len(names))))
-        ]
-    )
-    assert leading(plan, summary) == (plan.dated[order[0]], plan.dated[order[1]])
+def test_the_two_best_refracs_are_those_of_the_trials(made) -> None:
+    plan, found, tables = made
+    order = np.argsort(-found.measures["incremental_npv"].whole()[1:].mean(axis=1), kind="stable")
     assert tables["decision"].iloc[0][["strategy", "runner_up"]].tolist() == [
-        plan.dated[order[k]].name for k in (0, 1)
+        plan.strategies[order[k]].name for k in (0, 1)
     ]
-    sign = np.where(summary["measure"] == "incremental_npv", -1.0, 1.0)
-    turned = leading(plan, summary.assign(mean=sign * summary["mean"]))
-    assert turned[0] == plan.dated[order[-1]]
