@@ -88,7 +88,7 @@ def test_inputs_on_disk_are_those_drawn(case, tmp_path: Path) -> None:
 def test_few_plans_are_held(case, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     stored, _ = store_wells(case, 1, Silent(), tmp_path)
     assert stored[0] is stored[0]
-    monkeypatch.setattr(wells, "_HELD", 1)
+    monkeypatch.setattr(stored_plans, "_HELD", 1)
     first = stored[0]
     assert stored[1] is stored[-1]
     assert stored[0] is not first  # negative control: with room for one, the first was let go
@@ -111,7 +111,7 @@ def test_streams_of_wells_done_in_a_row_are_made_once(
     made: list[tuple[object, ...]] = []
     monkeypatch.setattr(block_model, "_TABLES", OrderedDict())
     monkeypatch.setattr(block_model, "stream_table", lambda *told: made.append(told))
-    monkeypatch.setattr(wells, "_HELD", held)
+    monkeypatch.setattr(stored_plans, "_HELD", held)
     for _ in range(2):
         for plan in many:
             block_model._posterior_table(plan)
