@@ -17,8 +17,8 @@ from refracmc.reporting.page_inputs import inputs_section
 from refracmc.reporting.page_method import cautions_section, method_section
 from refracmc.reporting.page_well import well_section
 from refracmc.reporting.row_files import csv_head, plain_csv
-from refracmc.reporting.tables_by_well import TablesByWell
 from refracmc.reporting.tables import ReportData
+from refracmc.reporting.tables_by_well import TablesByWell
 
 
 def page_sections(data: ReportData, charts: Mapping[str, Sequence[DrawnChart]]) -> list[Section]:
