@@ -46,7 +46,7 @@ def _compile(which: int) -> None:
     else:
         from refracmc.production.forms.modified_hyperbolic import warm as warm_curves
 
-        from .compiled_jobs import warm
+        from .job_runs import warm
 
         warm_curves()
     warm()
