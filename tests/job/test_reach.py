@@ -92,7 +92,15 @@ def test_without_friction_the_weight_of_the_vertical_arrives() -> None:
     np.testing.assert_allclose(push[:, 0], 3_000.0 * w, rtol=1e-6)
 
 
-@pytest.mark.parametrize(("mu", "start"), [(0.2, 0.0), (0.35, 0.0), (0.27, 5_000.0), (0.05, 20_000.0)])
+@pytest.mark.parametrize(
+    ("mu", "start"),
+    [
+        (0.35, 0.0),
+        (0.27, 5_000.0),
+        pytest.param(0.2, 0.0, marks=pytest.mark.slow),
+        pytest.param(0.05, 20_000.0, marks=pytest.mark.slow),
+    ],
+)
 def test_push_against_the_equations_integrated(mu: float, start: float) -> None:
     depth = np.array([17_800.0, 14_000.0, 10_900.0])
     found = reach.push_lbf(TUBING, WELL, [mu], depth, start)[:, 0]
