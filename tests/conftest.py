@@ -5,10 +5,15 @@ default, more with REFRACMC_TESTS=thorough in the environment, as `.ci/run` sets
 """
 
 import os
+from importlib import import_module
 from itertools import groupby
+from pathlib import Path
 
 import pytest
+from filelock import FileLock
 from hypothesis import HealthCheck, settings
+
+from refracmc.compiler import DISABLED, cache_folder
 
 COMMON = {
     "derandomize": True,
@@ -38,3 +43,20 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     short = [item for item in items if item.path.parent.name not in LONG]
     room = max(len(items) // 2 - len(halves[0]), 0)
     items[:] = [*halves[0], *short[:room], *halves[1], *short[room:]]
+
+
+RULES = ("refracmc.engine.cash_loop", "refracmc.engine.job_runs", "refracmc.production.likelihood")
+"""Modules of what takes long to compile."""
+MANY = 500
+"""Tests: fewer may need nothing compiled."""
+
+
+@pytest.fixture(scope="session", autouse=True)
+def compiled_once(request: pytest.FixtureRequest, worker_id: str) -> None:
+    """Workers compile different rules first, then load from the cache what the others compiled."""
+    if DISABLED or worker_id == "master" or len(request.session.items) < MANY:
+        return
+    turn, folder = int(worker_id.removeprefix("gw")) % len(RULES), Path(cache_folder())
+    for name in RULES[turn:] + RULES[:turn]:
+        with FileLock(folder / f"{name}.lock"):
+            import_module(name).warm()
