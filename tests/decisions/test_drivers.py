@@ -6,6 +6,7 @@ a = 7, b = 0.1 has S = .3139 .4424 0 and ST = .5576 .4424 .2437. Tolerances are 
 
 import numpy as np
 import pytest
+from SALib.analyze import sobol
 from scipy.stats import qmc
 
 from refracmc.decisions import drivers
@@ -60,6 +61,22 @@ def test_the_shares_of_ishigami(sets) -> None:
     for row in rows.values():  # the intervals say something
         assert 0.0 < row["first_ci"] < 0.15
         assert 0.0 < row["total_ci"] < 0.15
+
+
+def test_shares_and_intervals_are_those_of_salib(sets) -> None:
+    """Oracle: its analysis of the same outputs with the same seed; another seed is the negative control."""
+    groups = tuple(FIRST)
+    y = {"a": ishigami(**sets["a"]), "b": ishigami(**sets["b"])}
+    y |= {name: ishigami(**{**sets["a"], name: sets["b"][name]}) for name in groups}
+    problem = {"num_vars": 3, "names": list(groups), "bounds": [[0.0, 1.0]] * 3}
+    stacked = np.stack([y[name] for name in ("a", *groups, "b")], axis=1).ravel()
+    found = sobol.analyze(problem, stacked, calc_second_order=False, num_resamples=100, seed=7)
+    names = (("first", "S1"), ("first_ci", "S1_conf"), ("total", "ST"), ("total_ci", "ST_conf"))
+    for seed, same in ((7, True), (8, False)):
+        rows = drivers.variance_shares(groups, y, seed, 100)
+        got = [row[key] for key, _ in names for row in rows]
+        expected = [value for _, name in names for value in found[name]]
+        assert (got == pytest.approx(expected, rel=1e-9, abs=1e-12)) is same
 
 
 def test_another_function_is_told_apart(sets) -> None:
