@@ -68,7 +68,7 @@ CHARTS: tuple[Chart, ...] = (
     ),
     Chart(
         "production",
-        "Monthly volume on a log scale: history, and the fan with and without the refrac.",
+        "Monthly volume on a log scale: history, then the mean and P90 to P10 with and without the refrac.",
         charts_production.production,
     ),
     Chart("cost", "How the mean cost of the job builds up, largest part first.", charts_days_cost.best_cost),
