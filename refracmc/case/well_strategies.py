@@ -6,9 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from refracmc.case import units
-from refracmc.case.methods_section import Bullhead, Straddle
 from refracmc.case.tubing_reach import stated_reach_ft
-from refracmc.job.methods import MethodPlan, plan_method
+from refracmc.job.methods import METHODS, MethodPlan, plan_method
 from refracmc.job.orders import NAMED_ORDERS, named_order, validate
 from refracmc.job.sleeves import PlanRefused, Tally
 
@@ -110,16 +109,6 @@ def order_sleeves(strategies: Strategies, tally: Tally, name: str, reach_ft: flo
 def method_plan(strategies: Strategies, tally: Tally, name: str, reach_ft: float | None) -> MethodPlan:
     """The plan of one of the case's isolation methods; PlanRefused naming the sleeve that stands against it."""
     section = getattr(strategies.methods, name)
-    if isinstance(section, Bullhead):
-        factor = section.pumping_hours_factor
-        return plan_method(name, tally, reach_ft, drops=section.diverter_drops, pumping_hours_factor=factor)
-    if isinstance(section, Straddle):
-        return plan_method(
-            name,
-            tally,
-            reach_ft,
-            sleeves=section.sleeves,
-            sets_per_trip=section.sets_per_trip,
-            pumping_hours_factor=section.pumping_hours_factor,
-        )
-    return plan_method(name, tally, reach_ft, stage_spacing_ft=section.stage_spacing_ft)
+    return plan_method(
+        name, tally, reach_ft, **{key: getattr(section, key) for key in METHODS[name].settings({})}
+    )

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from refracmc.case.uncertain_inputs import LATER_NAMES
 from refracmc.job.inputs import OPTIONAL_LUCK, PER_SLEEVE_LUCK, PER_TRIAL_LUCK, JobLuck
+from refracmc.job.methods import METHODS
 from refracmc.sampling.dependence import dependence_uniforms, gaussian_copula, iman_conover
 from refracmc.sampling.designs import block_uniforms
 from refracmc.sampling.streams import BLOCK_SIZE, generator, open_uniforms
@@ -71,8 +72,8 @@ def _optional_luck(plan: WellPlan) -> tuple[str, ...]:
         "luck.u_casing": job.casing_failure_chance,
     }
     names = {name for name, chance in asked.items() if chance.support()[1] > 0.0}
-    if plan.well.settings.strategies.methods.liner is not None:
-        names.add("luck.u_method")
+    for method in plan.well.settings.strategies.methods.names:
+        names |= {f"luck.{name}" for name in METHODS[method].luck}
     return tuple(name for name in _OPTIONAL if name in names)
 
 

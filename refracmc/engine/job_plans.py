@@ -12,7 +12,7 @@ from refracmc.case.validated_case import WellCase
 from refracmc.case.well_strategies import method_plan, order_sleeves, well_reach_ft
 from refracmc.job.changes import ChangeRules, with_changes
 from refracmc.job.machine import Plan
-from refracmc.job.methods import MethodPlan
+from refracmc.job.methods import METHODS, MethodPlan
 from refracmc.job.planner import plan as plan_job_steps
 from refracmc.production.stress import pair_contrast, pair_normal, treated_before
 
@@ -76,10 +76,10 @@ def order_plan(
 
 def _method_order(well: WellCase, name: str, pairs: tuple[Array, Array]) -> MethodOrder:
     method = method_plan(well.settings.strategies, well.tally, name, well_reach_ft(well))
-    if method.kind == "bullhead":
+    if not METHODS[name].feels_stress:
         return MethodOrder(method, None, None)
     before = treated_before(method.sleeves, well.tally.count)
-    if method.kind == "liner":  # the sleeves of one stage are treated at once
+    if method.stage_of is not None:  # the sleeves of one stage are treated at once
         before *= method.stage_of[None, :] < method.stage_of[:, None]
     return MethodOrder(method, pairs[0] * before, pairs[1] * before)
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.job.log import LogRow, job_log, planned_steps
-from refracmc.job.method_log import method_log, planned_method
+from refracmc.job.methods.timeline import method_log, planned_method
 from refracmc.job.results import JobResult
 from refracmc.measures import PER_TRIAL
 from refracmc.production.forms import FORMS

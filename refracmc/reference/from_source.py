@@ -247,7 +247,11 @@ SOURCES: Mapping[str, Callable[[], list[Piece]]] = MappingProxyType(
         "trial_columns": trial_columns,
         "charts": charts,
         "job_rules": lambda: rules("job.rules"),
-        "method_rules": lambda: rules("job.methods"),
+        "method_rules": lambda: [
+            piece
+            for name in ("bullhead", "straddle", "liner", "__init__")
+            for piece in rules(f"job.methods.{name}")
+        ],
         "python_names": python_names,
     }
 )

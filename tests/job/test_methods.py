@@ -12,8 +12,8 @@ from job_wells import inputs, luck, tallies, tally
 
 from refracmc.job.cost import CostRates, job_cost
 from refracmc.job.luck import prepare
-from refracmc.job.method_log import method_log, planned_method
 from refracmc.job.methods import METHODS, plan_method, simulate_method
+from refracmc.job.methods.timeline import method_log, planned_method
 from refracmc.job.sleeves import PlanRefused
 
 TRIALS = 6
@@ -47,7 +47,9 @@ def setting(kind: str, well, seed: int = 3, **changes):
     chance = luck(TRIALS, well.count, seed)
     u = np.random.default_rng(seed).random(TRIALS)
     chance = dataclasses.replace(chance, u_method=u)
-    made = plan_method(kind, well, drops=3, sets_per_trip=4, stage_spacing_ft=250.0, pumping_hours_factor=1.6)
+    made = plan_method(
+        kind, well, diverter_drops=3, sets_per_trip=4, stage_spacing_ft=250.0, pumping_hours_factor=1.6
+    )
     shared = prepare(inputs(TRIALS, **changes), chance, well, 2)
     terms = {name: np.full(TRIALS, value) for name, value in TERMS[kind].items()}
     return made, shared, terms
@@ -116,7 +118,7 @@ def plain(kind: str, well, made, shared, t: int):
     return hours, k["hours_per_stage"] * stages, effect, [0.45 * o for o in old], usd, round(1.7 * stages)
 
 
-@given(st.sampled_from(METHODS), tallies(max_count=10), st.integers(0, 10**6))
+@given(st.sampled_from(list(METHODS)), tallies(max_count=10), st.integers(0, 10**6))
 @settings(max_examples=120, deadline=None)
 def test_every_method_agrees_with_plain_loops_and_its_log(kind: str, well, seed: int) -> None:
     opened = well.in_state("open", "stuck_open", "perforated")

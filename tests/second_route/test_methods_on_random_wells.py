@@ -12,8 +12,8 @@ import pytest
 from refracmc.job.cost import CostRates, job_cost
 from refracmc.job.inputs import JobInputs, JobLuck
 from refracmc.job.luck import prepare
-from refracmc.job.method_log import method_log
 from refracmc.job.methods import METHODS, plan_method, simulate_method
+from refracmc.job.methods.timeline import method_log
 from refracmc.job.sleeves import PlanRefused, Tally
 from tests.second_route import job, methods
 from tests.second_route.test_job_agrees import TRIALS, random_case
@@ -84,13 +84,7 @@ def agrees(rng, kind):
     shared = prepare(inputs, luck, engine, policy["max_tries"])
     drawn = {name: np.full(TRIALS, value) for name, value in terms.items()}
     try:
-        names = {"diverter_drops": "drops"}
-        made = plan_method(
-            kind,
-            engine,
-            policy["ct_reach_ft"],
-            **{names.get(name, name): value for name, value in fixed.items()},
-        )
+        made = plan_method(kind, engine, policy["ct_reach_ft"], **fixed)
         result = simulate_method(made, shared, drawn)
     except PlanRefused:
         return None
