@@ -228,11 +228,20 @@ def rules(module: str) -> list[Piece]:
     text = ast.get_docstring(ast.parse(Path(file.origin).read_text("utf-8"))) or ""
     pieces: list[Piece] = []
     for group in text.split("\n\n")[1:]:
+        if group.startswith("To add"):  # is for who changes the source
+            continue
         first, *items = re.split(r"^(?=\d+ [A-Z]|\w+ {2,}[A-Z])", group, flags=re.MULTILINE)
         pieces += [Paragraph(" ".join(first.split()))] if first else []
         named = (re.sub(r"^(\d+) ", r"\1. ", re.sub(r"^(\w+) {2,}", r"\1: ", item)) for item in items)
         pieces += [Listing(tuple(" ".join(item.split()) for item in named))] if items else []
     return pieces
+
+
+def method_rules() -> list[Piece]:
+    """The rules of the isolation methods, and those they have in common."""
+    from refracmc.job.methods import METHODS
+
+    return [piece for name in (*METHODS, "__init__") for piece in rules(f"job.methods.{name}")]
 
 
 SOURCES: Mapping[str, Callable[[], list[Piece]]] = MappingProxyType(
@@ -247,11 +256,7 @@ SOURCES: Mapping[str, Callable[[], list[Piece]]] = MappingProxyType(
         "trial_columns": trial_columns,
         "charts": charts,
         "job_rules": lambda: rules("job.rules"),
-        "method_rules": lambda: [
-            piece
-            for name in ("bullhead", "straddle", "liner", "__init__")
-            for piece in rules(f"job.methods.{name}")
-        ],
+        "method_rules": method_rules,
         "python_names": python_names,
     }
 )
