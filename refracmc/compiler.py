@@ -138,7 +138,8 @@ def _decorate(function: F, options: dict[str, Any]) -> F:
 
 
 def _called_from_compiled_code() -> dict[str, Any]:
-    return _ANY | {"no_cfunc_wrapper": True, "no_cpython_wrapper": True, "_nrt": False}
+    """Options of what is kept on disk with its callers, not by itself."""
+    return _ANY | {"cache": False, "no_cfunc_wrapper": True, "no_cpython_wrapper": True, "_nrt": False}
 
 
 def compiled(function: F) -> F:

@@ -36,7 +36,7 @@ class Conditions(NamedTuple):
     working: float  # working interest
     lease: int  # months without production after which the lease ends
     write_off: (
-        Array  # (T, T) month of the job, month: tax deductions per unit of job cost; empty without income tax
+        Array  # (T, T) deductions per unit of job cost: month of the job, month; empty without income tax
     )
 
 
@@ -51,9 +51,7 @@ class Months(NamedTuple):
     alone_volume: Array  # (T + 1,) discounted volume of the main phase before a month
     alone_value: Array  # (T + 1,) its worth, US$
     margin: Array  # (T,) of a strategy, US$
-    flow: (
-        Array  # (2 T + ROW_MONTHS,) cash flow of a strategy beyond the well left alone, from `resume` on, US$
-    )
+    flow: Array  # (2 T + ROW_MONTHS,) of a strategy beyond the well left alone, from `resume` on, US$
     work: Array  # (SPAN,)
     row: Array  # (ROW_MONTHS,)
 

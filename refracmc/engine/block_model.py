@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from refracmc.production.response_terms import ResponseTerms, headroom_ultimate
+from refracmc.production.response import ResponseTerms, headroom_ultimate
 
 from .base import OwnCurve, Ratio, StreamTable, UnitCurve, other_phases, stream_table, unit_curve
 from .draws import ROW
@@ -114,8 +114,8 @@ def _own(plan: WellPlan, draws: Draws) -> OwnCurve:
 
 def _shares(plan: WellPlan, draws: Draws) -> tuple[Array, Array]:
     """Shares (n, N) of old production over the old producers and of refrac potential over treatable sleeves: sleeve
-    by sleeve in memory, or trial by trial where the compiled jobs read them most."""
-    by_trial = plan.compiled and not plan.methods
+    by sleeve in memory, or trial by trial where the loop over the jobs reads them most."""
+    by_trial = not plan.methods
     tally, response = plan.well.tally, plan.well.settings.response
     n = draws["luck.z_share"].shape[0]
     rho = response.share_potential_correlation

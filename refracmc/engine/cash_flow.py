@@ -1,26 +1,20 @@
-"""The cash flow of a block: what its loop is told, and what comes back.
-
-The loop is loaded when it is first asked for: a case is checked without the compiler.
-"""
+"""The cash flow of a block: what its loop is told, and what comes back."""
 
 from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from refracmc.economics.flows import Conditions, conditions_of
+from refracmc.economics.net_prices import GAS, OIL
 from refracmc.measures import PER_TRIAL
 
 from .block_jobs import JobOutcome
 from .block_model import BlockModel
-
-if TYPE_CHECKING:
-    from refracmc.economics.flows import Conditions
-
-    from .cash_loop import Block
+from .cash_loop import DETAILS, Block, Results, room_for, value_trials
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -55,9 +49,6 @@ class CashFlow:
 
 def _conditions(model: BlockModel, lease_holding_months: int) -> Conditions:
     """What all trials share."""
-    from refracmc.economics.flows import conditions_of
-    from refracmc.economics.net_prices import GAS, OIL
-
     money = model.economics
     return conditions_of(
         OIL if money.main_phase == "oil" else GAS,
@@ -72,8 +63,6 @@ def _conditions(model: BlockModel, lease_holding_months: int) -> Conditions:
 
 def _block(model: BlockModel, months: IntArray, jobs: JobOutcome | None) -> Block:
     """The trials as the loop takes them."""
-    from .cash_loop import Block
-
     own, refrac, money = model.own, model.refrac, model.economics
     ahead = (money.oil_price, money.gas_price) if money.ahead is None else money.ahead
     members = JobOutcome.__dataclass_fields__
@@ -157,8 +146,6 @@ def value_block(
     wanted: names of PER_TRIAL to make, whose values do not depend on it. Raises ValueError for what the loop must not
     be called with.
     """
-    from .cash_loop import DETAILS, Results, room_for, value_trials
-
     block = _block(model, months, jobs)
     conditions = _conditions(model, lease_holding_months)
     horizon, (count, n) = conditions.discount.size, months.shape

@@ -34,8 +34,7 @@ from refracmc.economics.net_prices import WATER
 from refracmc.economics.payout import payout
 from refracmc.economics.rate_of_return import ROW_MONTHS, rate_where_unique
 from refracmc.measures import PER_TRIAL, ROW
-from refracmc.production.response import Response, respond
-from refracmc.production.response_terms import ResponseTerms
+from refracmc.production.response import Response, ResponseTerms, respond
 from refracmc.production.secondary import sum_by_ratio
 
 Array = NDArray[np.float64]
@@ -60,9 +59,7 @@ class Block(NamedTuple):
 
     own_sums: Array  # (K, T + 1) main-phase sums of the well's own streams at month edges
     rows: IntArray  # (n,) row of `own_sums`
-    own_ratios: (
-        Array  # (2, 3, n) other phases (gas or oil, water); ratio now, at the end, sum where it is reached
-    )
+    own_ratios: Array  # (2, 3, n) of gas (or oil) and water: now, at the end, sum where that is reached
     new_sums: Array  # (n, T + 1) of the refrac stream at one unit a day
     new_ratios: Array  # (2, 3, n)
     oil: Array  # (n, T) price, US$/bbl

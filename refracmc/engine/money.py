@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.economics.fiscal import Costs, FiscalTerms, IncomeTax
-from refracmc.economics.measures import discount_factors
+from refracmc.economics.present_value import discount_factors, escalation_factors
 from refracmc.economics.prices import (
     PROCESSES,
     Deck,
@@ -67,7 +67,7 @@ def block_money(plan: WellPlan, draws: Mapping[str, Array]) -> BlockMoney:
     """Price paths, costs and discount factors of the drawn trials."""
     case, settings = plan.case, plan.well.settings
     valuation, fiscal = case.valuation, settings.fiscal
-    n, months = draws["luck.z_well"].size, np.arange(plan.horizon)
+    n = draws["luck.z_well"].size
     paths, expected = _paths(plan, draws, n)
     tax = fiscal.income_tax
     terms = FiscalTerms(
@@ -87,9 +87,7 @@ def block_money(plan: WellPlan, draws: Mapping[str, Array]) -> BlockMoney:
         fiscal=terms,
         main_phase=plan.well.main_phase,
         costs=np.array([draws[COSTS[name]] if name in COSTS else liquids for name in Costs._fields]),
-        escalation=np.asarray(
-            (1.0 + valuation.annual_cost_escalation) ** ((months + 0.5) / 12.0), dtype=float
-        ),
+        escalation=escalation_factors(plan.horizon, valuation.annual_cost_escalation),
         discount=discount_factors(plan.horizon, valuation.annual_discount_rate),
         oil_price=paths.oil,
         gas_price=paths.gas,

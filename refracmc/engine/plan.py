@@ -17,7 +17,7 @@ from refracmc.case.well_strategies import Trigger as Trigger
 from refracmc.case.well_strategies import dated_strategies, triggered_strategies
 from refracmc.job.inputs import JobPolicy
 from refracmc.production.fit import Posterior
-from refracmc.production.response_terms import intensity_factor
+from refracmc.production.response import intensity_factor
 from refracmc.sampling.dependence import rank_matrix
 from refracmc.sampling.streams import BLOCK_SIZE
 
@@ -80,7 +80,6 @@ class WellPlan(WellOutline):
     np_anchor: float
     q_peak: float | None
     intensity: float
-    compiled: bool
     methods: dict[str, MethodOrder] = field(default_factory=dict)
 
     def ages_at(self, month: int) -> Array:
@@ -168,7 +167,6 @@ def build_plan(case: Case, well: WellCase, number: int, posterior: Posterior | N
         np_anchor=np_anchor,
         q_peak=q_peak,
         intensity=_intensity(well),
-        compiled=True,
         methods=methods,
     )
 

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from refracmc.job.results import JobResult
 
+from .base import MONTH_DAYS
 from .block_jobs import JobOutcome, job_at, outcome_at, outcome_rows
 from .block_model import BlockModel
 from .cash_flow import limit_alone
@@ -28,7 +29,6 @@ from .plan import Strategy, Trigger, WellPlan
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-MONTH_DAYS = 365.25 / 12.0
 
 
 def trigger_months(model: BlockModel, trigger: Trigger) -> IntArray:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from .base import MONTH_DAYS
 from .block_jobs import JobOutcome
 from .block_model import BlockModel, Draws, model_block
 from .cash_flow import CashFlow, Details, value_block
@@ -17,7 +18,6 @@ from .valuation import chosen_jobs
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-MONTH_DAYS = 365.25 / 12.0
 
 
 def alone_volumes(own: Array, limit: IntArray) -> Array:

@@ -1,7 +1,7 @@
 """How long a well lives. Oracle: plain loops over every possible last month, and algebra."""
 
 import numpy as np
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from refracmc.economics.life import first_below, last_by_hindsight
@@ -19,7 +19,6 @@ def plain_hindsight(row, forced):
     return best_month
 
 
-@settings(max_examples=400, deadline=None)
 @given(st.lists(st.integers(-3, 3), min_size=1, max_size=16), st.booleans())
 def test_the_month_of_the_largest_sum(row, forced):
     net, ones = np.array(row, dtype=float), np.ones(len(row))
@@ -43,7 +42,6 @@ def test_ties_and_discounting():
     assert by_hindsight(late, 0.0 * ones, np.array([1.0, 0.8, 0.64]), False) == -1
 
 
-@settings(max_examples=200, deadline=None)
 @given(st.lists(st.integers(-2, 4), min_size=1, max_size=80), st.integers(-3, 5))
 def test_the_first_month_below(row, floor):
     values = np.array(row, dtype=float)

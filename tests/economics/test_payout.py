@@ -1,7 +1,7 @@
 """Payout. Oracle: a plain running total."""
 
 import numpy as np
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from refracmc.economics.payout import payout
@@ -10,7 +10,6 @@ from tests.compiled_rule import callable_rule
 paid_in = callable_rule(payout)
 
 
-@settings(max_examples=200, deadline=None)
 @given(st.lists(st.integers(-3, 3), min_size=1, max_size=12), st.data())
 def test_the_first_month_that_is_paid_back(row, data):
     job = data.draw(st.integers(0, len(row) - 1))

@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from refracmc.economics.rate_of_return import IRR_CEILING, crosses_once, irr_unique
@@ -79,7 +79,6 @@ def test_bits_do_not_depend_on_the_batch():
         np.testing.assert_array_equal(whole, other)
 
 
-@settings(max_examples=300, deadline=None)
 @given(st.lists(st.integers(-6, 6), min_size=2, max_size=14))
 def test_small_rows(row):
     flows = np.array([row], dtype=float)

@@ -5,8 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from refracmc.production.response import respond
-from refracmc.production.response_terms import ResponseTerms, headroom_ultimate, intensity_factor
+from refracmc.production.response import ResponseTerms, headroom_ultimate, intensity_factor, respond
 from tests.compiled_rule import callable_rule
 
 rule = callable_rule(respond)

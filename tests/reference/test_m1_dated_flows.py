@@ -3,7 +3,7 @@ OpenFormula (OpenDocument 1.2, part 2): actual/365, first date = date of the val
 
 import pytest
 
-from refracmc.economics.measures import xirr, xnpv
+from refracmc.economics.present_value import xirr, xnpv
 
 DATES = ["2008-01-01", "2008-03-01", "2008-10-30", "2009-02-15", "2009-04-01"]
 AMOUNTS = [-10000.0, 2750.0, 4250.0, 3250.0, 2750.0]

@@ -4,7 +4,7 @@ Flows at the ends of equal periods, the first one period after the date of the v
 
 import pytest
 
-from refracmc.economics.measures import irr_periodic, npv_end_of_period
+from refracmc.economics.present_value import irr_periodic, npv_end_of_period
 
 
 def test_present_value_one_period_out():

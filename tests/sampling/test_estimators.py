@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from scipy.special import ndtri
 
 from refracmc.sampling.design_error import MIN_BLOCKS, layout
@@ -173,6 +175,14 @@ def test_r1_cvar_of_the_published_portfolio() -> None:
     for tail, var, cvar in ((0.10, 0.067847, 0.096975), (0.05, 0.090200, 0.115908)):
         assert quantile_with_error(value, tail, (n,), "plain").value == pytest.approx(-var, abs=3e-6)
         assert cvar_with_error(value, tail, (n,), "plain").value == pytest.approx(-cvar, abs=3e-6)
+
+
+@given(st.lists(st.floats(-1e3, 1e3), min_size=1, max_size=30), st.floats(0.01, 1.0))
+def test_cvar_is_the_largest_of_its_definition(values: list[float], tail: float) -> None:
+    """Rockafellar and Uryasev: max over c of c - mean(max(c - x, 0)) / tail, reached at one of the values."""
+    x = np.array(values)
+    best = max(c - np.maximum(c - x, 0.0).mean() / tail for c in x)
+    assert cvar_with_error(x, tail, (x.size,), "plain").value == pytest.approx(best, abs=1e-8)
 
 
 def test_cvar_with_a_part_of_a_trial() -> None:

@@ -153,13 +153,17 @@ def cash_columns(ledger, branch, name, sliver, out):
     column(f"{name} present value", ledger["present_value_usd"], cash["discounted"], out, discounted)
 
 
-def compare(plan, rows_of, block=0):
-    """Differences of the two routes; rows_of: strategy -> trials of the block to compare.
+def compare(plan, rows_of, block=0, edit=None):
+    """Differences of the two routes; rows_of: strategy -> trials of the block to compare; edit: name -> value that the
+    draw of that name has in all of them.
 
     Returns (number of trials compared, {(well, strategy, trial): texts}).
     """
     rows = sorted({t for chosen in rows_of.values() for t in chosen})
     draws = drawn_rows(plan, rows, block)
+    for name, value in (edit or {}).items():
+        assert name in draws, name
+        draws[name] = np.full_like(draws[name], value)
     found, count = {}, 0
     strategies = [s for s in plan.strategies if s.name in rows_of]
     measured = evaluate(plan, draws, strategies).measures

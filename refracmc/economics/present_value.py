@@ -1,4 +1,4 @@
-"""Present values and rates of return by the conventions of tables and spreadsheets; tail risk.
+"""Discount factors; present values and rates of return by the conventions of tables and spreadsheets.
 
 Months: i after the valuation date is at time i + 1/2 months. Rates are annual and effective unless a name says
 otherwise. The rate of return of a trial is in `rate_of_return`.
@@ -28,12 +28,6 @@ def escalation_factors(months: int, annual_cost_escalation: float) -> Array:
     if annual_cost_escalation <= -1.0:
         raise ValueError(f"annual_cost_escalation must be above -1, got {annual_cost_escalation}")
     return np.power(1.0 + annual_cost_escalation, (np.arange(months, dtype=np.float64) + 0.5) / 12.0)
-
-
-def npv(flows: Array, discount: Array) -> Array:
-    """Present value (US$) of monthly flows (..., T), US$, with discount factors (T,); -> (...,)."""
-    value: Array = np.einsum("...j,j->...", flows, discount)
-    return value
 
 
 def npv_end_of_period(rate: float, flows: ArrayLike) -> float:
@@ -104,34 +98,3 @@ def _only_root(value: Callable[[float], float]) -> float:
             low = middle
         else:
             high = middle
-
-
-def cvar(values: Array, tail_fraction: float) -> Array:
-    """Mean of the worst (lowest) `tail_fraction` of values along the last axis; (..., n) -> (...,).
-
-    The value at the edge of the tail enters with the share of its weight that belongs to the tail
-    (Rockafellar & Uryasev 2002, J. Banking & Finance 26, 1443-1471, for discrete distributions). NaN where
-    any value is NaN. Raises ValueError unless 0 < tail_fraction <= 1 and there is at least one value.
-    """
-    if not 0.0 < tail_fraction <= 1.0:
-        raise ValueError(f"tail_fraction must be in (0, 1], got {tail_fraction}")
-    values = np.asarray(values, dtype=np.float64)
-    n = values.shape[-1]
-    if n == 0:
-        raise ValueError("cvar needs at least one value")
-    mass = tail_fraction * n
-    whole = min(math.floor(mass * (1.0 + 1e-15) + 1e-12), n)
-    part = max(mass - whole, 0.0)
-    kth = min(whole, n - 1)
-    ordered = np.partition(values, kth, axis=-1)
-    worst = np.sort(ordered[..., :whole], axis=-1).sum(axis=-1)
-    tail: Array = (worst + part * ordered[..., kth]) / mass
-    return np.where(np.isnan(values).any(axis=-1), np.nan, tail)
-
-
-def capital_efficiency(mean_incremental_npv: ArrayLike, mean_discounted_capex: ArrayLike) -> Array:
-    """Mean incremental NPV (US$) over mean discounted capex (US$), dimensionless; NaN unless capex > 0."""
-    gain = np.asarray(mean_incremental_npv, dtype=np.float64)
-    capex = np.asarray(mean_discounted_capex, dtype=np.float64)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(capex > 0.0, gain / capex, np.nan)
