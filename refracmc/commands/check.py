@@ -7,9 +7,9 @@ from pathlib import Path
 
 from refracmc.case.load import load_case
 from refracmc.case.well_strategies import well_reach_ft
-from refracmc.engine.plan import blocks_of
 from refracmc.errors import Fault
 from refracmc.measures import KEPT_MEASURES, PER_TRIAL
+from refracmc.sampling.streams import blocks_of
 
 BYTES_PER_WORKER = 350e6
 """Memory of one worker with libraries and block arrays, rounded up from measurement."""

@@ -16,9 +16,10 @@ from refracmc.case.well_strategies import well_reach_ft
 from refracmc.commands.output_folders import check_folder
 from refracmc.commands.trace import plan_of, well_of
 from refracmc.decisions.job_report import COUNTS, UNITS, StrategyJobs, order_rows, simulate_all
-from refracmc.engine.plan import WellPlan, blocks_of
+from refracmc.engine.plan import WellPlan
 from refracmc.errors import Fault, InputError
 from refracmc.sampling.estimators import percentile_errors, summarise
+from refracmc.sampling.streams import blocks_of
 
 CAUTION = (
     "Screening, not a job design: pressure, coiled-tubing work and well control defer to local codes, the "

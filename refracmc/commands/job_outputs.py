@@ -11,12 +11,13 @@ from refracmc.case.validated_case import Case
 from refracmc.commands.output_folders import make_folder
 from refracmc.commands.run_facts import run_facts
 from refracmc.decisions.job_report import StrategyJobs, report_tables
-from refracmc.engine.plan import WellPlan, blocks_of
+from refracmc.engine.plan import WellPlan
 from refracmc.reporting.files import file_stems
 from refracmc.reporting.job_charts import ORDER_CHARTS, WHOLE_CHARTS, draw_job
 from refracmc.reporting.job_columns import ALL_TABLES
 from refracmc.reporting.report import write_table
 from refracmc.reporting.tables import ReportData, build_report_data
+from refracmc.sampling.streams import blocks_of
 
 
 def well_folder(case: Case, well: str) -> str:

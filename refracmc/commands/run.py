@@ -24,13 +24,14 @@ from refracmc.engine import store
 from refracmc.engine.blocks import absent_blocks, evaluate_blocks
 from refracmc.engine.executors import default_workers
 from refracmc.engine.fitted_wells import prepare_wells, store_wells
-from refracmc.engine.plan import WellOutline, blocks_of, identity
+from refracmc.engine.plan import WellOutline, identity
 from refracmc.engine.progress import Progress, Silent
 from refracmc.engine.scheduler import check_scheduler
 from refracmc.engine.stored_plans import PASSING, StoredPlans
 from refracmc.errors import Fault, InputError, RunFailure
 from refracmc.interrupts import held
 from refracmc.measures import KEPT_MEASURES
+from refracmc.sampling.streams import blocks_of
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -15,14 +15,14 @@ from refracmc.case.validated_case import Case, WellCase
 from refracmc.engine.draws import draw
 from refracmc.engine.ledger import LEDGER_COLUMNS, month_ledger, nothing_ledger
 from refracmc.engine.one_trial import StrategyInFull, at_its_date, evaluate_one, strategy_log
-from refracmc.engine.plan import WellPlan, blocks_of, build_plan
+from refracmc.engine.plan import WellPlan, build_plan
 from refracmc.engine.valuation import evaluate
 from refracmc.engine.well_fit import fit_well
 from refracmc.errors import Fault, InputError
 from refracmc.job.sleeves import PlanRefused
 from refracmc.measures import PER_TRIAL
 from refracmc.production.fit import FitRefused
-from refracmc.sampling.streams import BLOCK_SIZE
+from refracmc.sampling.streams import BLOCK_SIZE, blocks_of
 
 
 @dataclass(frozen=True)

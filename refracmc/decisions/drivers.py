@@ -16,9 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from refracmc.case.well_strategies import Strategy
 from refracmc.engine.draws import GROUPS, draw, group_names
 from refracmc.engine.driver_samples import evaluate_samples
-from refracmc.engine.plan import Strategy, WellPlan
+from refracmc.engine.plan import WellPlan
 from refracmc.sampling.order_statistics import quantiles
 from refracmc.sampling.streams import BLOCK_SIZE
 

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.case import units
+from refracmc.case.well_strategies import Strategy
 from refracmc.decisions.compare import month_reached
 from refracmc.decisions.job_tables import failures, parts_of, pressure_rows, sleeve_map, stress_state
 from refracmc.decisions.reach_table import reach_rows
@@ -19,11 +20,12 @@ from refracmc.engine.block_model import model_block
 from refracmc.engine.draws import draw
 from refracmc.engine.money import service_index
 from refracmc.engine.one_trial import at_its_date, planned_log, strategy_log
-from refracmc.engine.plan import Strategy, WellPlan, blocks_of
+from refracmc.engine.plan import WellPlan
 from refracmc.engine.triggers import trigger_months, triggered_job
 from refracmc.job.machine import KINDS
 from refracmc.job.results import JobResult
 from refracmc.sampling.estimators import percentile_errors, quantile_with_error, summarise
+from refracmc.sampling.streams import blocks_of
 
 Array = NDArray[np.float64]
 Rows = list[dict[str, Any]]

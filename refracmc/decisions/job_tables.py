@@ -10,13 +10,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from refracmc.case.well_strategies import Strategy
 from refracmc.decisions.reach_table import reach_rows
 from refracmc.engine.block_jobs import job_inputs, simulate_jobs
 from refracmc.engine.draws import job_luck
 from refracmc.engine.job_runs import simulate
 from refracmc.engine.money import service_index
 from refracmc.engine.one_trial import strategy_log
-from refracmc.engine.plan import Strategy, WellPlan
+from refracmc.engine.plan import WellPlan
 from refracmc.engine.pressure import LIMITS, can_screen, screen
 from refracmc.job.inputs import JobInputs, JobLuck
 from refracmc.job.machine import KINDS

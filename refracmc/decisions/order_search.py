@@ -27,12 +27,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.case import units
-from refracmc.case.well_strategies import well_reach_ft
+from refracmc.case.well_strategies import Strategy, well_reach_ft
 from refracmc.engine.block_jobs import block_luck
 from refracmc.engine.draws import draw
 from refracmc.engine.job_plans import order_plan
 from refracmc.engine.job_runs import simulate_dates
-from refracmc.engine.plan import Strategy, WellPlan
+from refracmc.engine.plan import WellPlan
 from refracmc.engine.valuation import evaluate
 from refracmc.job.orders import NAMED_ORDERS, named_order
 from refracmc.job.sleeves import PlanRefused

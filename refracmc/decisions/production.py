@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.case import units
-from refracmc.engine.plan import NOTHING, Strategy
+from refracmc.case.well_strategies import NOTHING, Strategy
 from refracmc.engine.trials import WellResults
 from refracmc.engine.volumes import main_volumes
 from refracmc.sampling.order_statistics import quantiles

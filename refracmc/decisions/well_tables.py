@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.case import units
+from refracmc.case.well_strategies import NOTHING, Strategy
 from refracmc.decisions import compare, drivers, trigger_tables
 from refracmc.decisions.input_tables import cleaning_rows
 from refracmc.decisions.job_report import dated, timeline_rows, typical_row
@@ -24,7 +25,7 @@ from refracmc.decisions.job_tables import failures, parts_of, pressure_rows, sle
 from refracmc.decisions.production import production_columns
 from refracmc.decisions.reach_table import reach_rows
 from refracmc.engine.draws import draw
-from refracmc.engine.plan import NOTHING, Strategy, WellPlan
+from refracmc.engine.plan import WellPlan
 from refracmc.engine.summary import PERCENTS_OF, STATISTICS, WellSummary, summarise_well, summary_columns
 from refracmc.engine.trials import RECOVERY, WellResults, input_names, read_results
 from refracmc.job.cost import COST_PARTS

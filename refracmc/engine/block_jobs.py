@@ -9,6 +9,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from refracmc.case.well_strategies import Strategy
 from refracmc.job.arrays import Dates, Orders, Shifts, Trials, Well, ages_of, orders_of, trials_of, well_of
 from refracmc.job.cost import COST_PARTS, CostRates, job_cost
 from refracmc.job.inputs import JobInputs
@@ -19,7 +20,7 @@ from refracmc.job.results import JobResult
 from .block_model import _KEPT_TABLES, BlockModel, Draws
 from .draws import job_luck
 from .job_runs import PRICED, RESULTS, run, simulate_dates
-from .plan import Strategy, WellPlan
+from .plan import WellPlan
 
 Array = NDArray[np.float64]
 Part = slice | NDArray[np.intp]

@@ -12,9 +12,11 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from refracmc.case.well_strategies import Strategy
+
 from .block_jobs import JobOutcome, job_outcomes
 from .block_model import BlockModel, Draws, model_block, same_draws
-from .plan import Strategy, WellPlan
+from .plan import WellPlan
 from .valuation import evaluate, months_of, value_jobs
 
 Array = NDArray[np.float64]

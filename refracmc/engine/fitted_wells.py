@@ -5,12 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 
 from refracmc.case.validated_case import Case
+from refracmc.case.well_strategies import Strategy
 from refracmc.errors import Fault
 from refracmc.job.sleeves import PlanRefused
 from refracmc.production.fit import FitRefused, Posterior
 
 from .executors import START, run_tasks
-from .plan import Strategy, WellOutline, WellPlan, build_plan
+from .plan import WellOutline, WellPlan, build_plan
 from .progress import Silent
 from .stored_plans import FitOutline, StoredPlans, write_posterior
 from .well_fit import Priors, fit_well, pooled_priors

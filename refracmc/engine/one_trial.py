@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from refracmc.case.well_strategies import Strategy
 from refracmc.job.log import LogRow, job_log, planned_steps
 from refracmc.job.methods.timeline import method_log, planned_method
 from refracmc.job.results import JobResult
@@ -24,7 +25,7 @@ from .block_jobs import (
 )
 from .block_model import BlockModel, Draws, model_block, posterior_rows
 from .cash_flow import CashFlow, value_block
-from .plan import Strategy, WellPlan
+from .plan import WellPlan
 from .triggers import trigger_months
 
 Array = NDArray[np.float64]

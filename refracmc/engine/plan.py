@@ -11,10 +11,7 @@ from numpy.typing import NDArray
 from refracmc.case import units
 from refracmc.case.uncertain_inputs import inputs_of, variable_names
 from refracmc.case.validated_case import Case, InputVariable, WellCase
-from refracmc.case.well_strategies import NOTHING as NOTHING
-from refracmc.case.well_strategies import Strategy as Strategy
-from refracmc.case.well_strategies import Trigger as Trigger
-from refracmc.case.well_strategies import dated_strategies, triggered_strategies
+from refracmc.case.well_strategies import NOTHING, Strategy, dated_strategies, triggered_strategies
 from refracmc.job.inputs import JobPolicy
 from refracmc.production.fit import Posterior
 from refracmc.production.response import intensity_factor
@@ -87,12 +84,6 @@ class WellPlan(WellOutline):
         if month in self.ages:
             return self.ages[month]
         return self.well.tally.age_years(np.datetime64(self.case.valuation.date, "M") + month)
-
-
-def blocks_of(trials: int) -> list[int]:
-    """Trials in each block: whole blocks, then what is left."""
-    whole, left = divmod(trials, BLOCK_SIZE)
-    return [BLOCK_SIZE] * whole + ([left] if left else [])
 
 
 def _dependence(case: Case, variables: tuple[InputVariable, ...]) -> dict[str, tuple[tuple[str, ...], Array]]:

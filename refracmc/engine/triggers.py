@@ -19,13 +19,14 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from refracmc.case.well_strategies import Strategy, Trigger
 from refracmc.job.results import JobResult
 
 from .base import MONTH_DAYS
 from .block_jobs import JobOutcome, job_at, outcome_at, outcome_rows
 from .block_model import BlockModel
 from .cash_flow import limit_alone
-from .plan import Strategy, Trigger, WellPlan
+from .plan import WellPlan
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]

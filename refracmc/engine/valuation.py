@@ -14,13 +14,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from refracmc.case.well_strategies import Strategy
 from refracmc.job.cost import COST_PARTS
 from refracmc.measures import PER_TRIAL
 
 from .block_jobs import JobOutcome, job_outcomes, outcome_rows, outcomes_of
 from .block_model import BlockModel, Draws, model_block
 from .cash_flow import value_block
-from .plan import Strategy, WellPlan
+from .plan import WellPlan
 from .triggers import trigger_months, triggered_outcome
 
 Array = NDArray[np.float64]

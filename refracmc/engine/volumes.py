@@ -9,11 +9,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from refracmc.case.well_strategies import Strategy
+
 from .base import MONTH_DAYS
 from .block_jobs import JobOutcome
 from .block_model import BlockModel, Draws, model_block
 from .cash_flow import CashFlow, Details, value_block
-from .plan import Strategy, WellPlan
+from .plan import WellPlan
 from .valuation import chosen_jobs
 
 Array = NDArray[np.float64]

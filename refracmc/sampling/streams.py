@@ -86,3 +86,9 @@ def block_sizes(trials: int) -> tuple[int, ...]:
         raise ValueError(f"trials: found {trials!r}; allowed: an integer of at least 1")
     whole, rest = divmod(int(trials), BLOCK_SIZE)
     return (BLOCK_SIZE,) * whole + ((rest,) if rest else ())
+
+
+def blocks_of(trials: int) -> list[int]:
+    """Trials in each block: whole blocks, then what is left."""
+    whole, left = divmod(trials, BLOCK_SIZE)
+    return [BLOCK_SIZE] * whole + ([left] if left else [])

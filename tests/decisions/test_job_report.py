@@ -17,8 +17,9 @@ from refracmc.engine.block_jobs import simulate_jobs
 from refracmc.engine.block_model import model_block
 from refracmc.engine.draws import draw
 from refracmc.engine.money import service_index
-from refracmc.engine.plan import blocks_of, build_plan
+from refracmc.engine.plan import build_plan
 from refracmc.engine.triggers import trigger_months
+from refracmc.sampling.streams import blocks_of
 from tests.second_route.awkward import CURVE, HEAD, SAMPLING, TALLY
 
 TEXT = (

@@ -15,8 +15,9 @@ from refracmc.decisions.well_tables import sum_up, well_tables
 from refracmc.engine.blocks import block_task
 from refracmc.engine.draws import draw
 from refracmc.engine.one_trial import at_its_date, strategy_log
-from refracmc.engine.plan import blocks_of, build_plan
+from refracmc.engine.plan import build_plan
 from refracmc.engine.volumes import main_volumes
+from refracmc.sampling.streams import blocks_of
 from tests.decisions.test_job_report import TEXT
 from tests.second_route.awkward import TALLY
 

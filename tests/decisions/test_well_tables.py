@@ -11,9 +11,10 @@ from refracmc.case.load import load_case
 from refracmc.decisions.well_tables import TABLE_ROWS, sum_up, well_tables
 from refracmc.engine.blocks import block_task
 from refracmc.engine.draws import GROUPS
-from refracmc.engine.plan import blocks_of, build_plan
+from refracmc.engine.plan import build_plan
 from refracmc.measures import DISTRIBUTION, SHARE, SUMMARY
 from refracmc.reporting.columns import TABLES
+from refracmc.sampling.streams import blocks_of
 from tests.system.small_case import CASE, changed, write_case
 
 TRIALS = 700

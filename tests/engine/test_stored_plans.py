@@ -19,10 +19,10 @@ from refracmc.engine import block_model, store, stored_plans
 from refracmc.engine.blocks import MOST_TOGETHER, block_arrays, block_task
 from refracmc.engine.draws import ROW, draw
 from refracmc.engine.fitted_wells import prepare_wells, store_wells
-from refracmc.engine.plan import blocks_of
 from refracmc.engine.progress import Silent
 from refracmc.engine.trials import RECOVERY, input_names, stored_inputs
 from refracmc.errors import RunFailure
+from refracmc.sampling.streams import blocks_of
 from tests.system.small_case import CASE, write_case
 
 

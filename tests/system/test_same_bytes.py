@@ -24,11 +24,11 @@ from refracmc.engine import fitted_wells, store
 from refracmc.engine.blocks import block_task
 from refracmc.engine.draws import draw
 from refracmc.engine.fitted_wells import prepare_wells
-from refracmc.engine.plan import blocks_of
 from refracmc.engine.progress import Silent
 from refracmc.engine.stored_plans import PASSING
 from refracmc.errors import InputError, RunFailure
 from refracmc.production.fit import FitRefused
+from refracmc.sampling.streams import blocks_of
 from tests.system.small_case import BLOCKS, refracmc, refracmc_process, run_bytes, write_case
 
 WELLS = 2
