@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import io
 import itertools
 import re
 
 import matplotlib as mpl
 import numpy as np
 import pytest
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
-from PIL import Image
 
 from refracmc.reporting import pictures, style
 from refracmc.reporting.files import file_stems
@@ -128,37 +125,6 @@ def test_counts_begin_at_one_and_go_on_by_a_step() -> None:
         axes = style.panel(style.frame("t", "f", 3.0), (1, 1, 1, 1))
         style.set_counts(axes, "x", 40, 12)
     assert [text.get_text() for text in axes.texts] == ["1", *(str(k) for k in range(4, 41, 4))]
-
-
-@pytest.mark.parametrize("angle", [0.0, 90.0])
-def test_text_in_a_png_is_that_of_matplotlib(angle: float) -> None:
-    """Oracle: Matplotlib's own canvas, letter by letter; widths hinted or not differ by parts of a pixel."""
-
-    def ink(words: str, own: bool) -> np.ndarray:
-        figure = Figure(figsize=(3, 3), dpi=pictures.DPI, facecolor="white")
-        figure.text(0.5, 0.5, words, rotation=angle, ha="center", va="center", fontsize=12, color=style.BAD)
-        if own:
-            pixels = np.asarray(Image.open(io.BytesIO(pictures.png_bytes(figure))))
-        else:
-            plain = FigureCanvasAgg(figure)
-            plain.draw()
-            pixels = np.asarray(plain.buffer_rgba())[:, :, :3]
-        return 255.0 - pixels.astype(float)
-
-    def shape(values: np.ndarray) -> np.ndarray:
-        rows, columns = np.indices(values.shape[:2])
-        weight = values.sum(axis=2)
-        middle = [float((k * weight).sum() / weight.sum()) for k in (rows, columns)]
-        spread = [float(np.sqrt(((k - m) ** 2 * weight).sum() / weight.sum()))
-                  for k, m in zip((rows, columns), middle, strict=True)]  # fmt: skip
-        return np.array([*middle, *spread])
-
-    with style.drawing():
-        own, plain = ink("Mean of 3.49 − 0.02 ± x, %", True), ink("Mean of 3.49 − 0.02 ± x, %", False)
-        assert own.sum(axis=(0, 1)) == pytest.approx(plain.sum(axis=(0, 1)), rel=0.03)
-        assert shape(own) == pytest.approx(shape(plain), abs=1.0)  # pixels
-        other = ink("Mean of 3.49 − 0.02 ± xx, %", False)  # control
-        assert shape(own) != pytest.approx(shape(other), abs=1.0)
 
 
 def test_numbers_in_texts_of_an_svg_keep_their_decimals() -> None:
