@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 
 from pydantic import StrictInt, StrictStr, ValidationInfo, field_validator
 
@@ -13,10 +13,25 @@ from refracmc.case.faults import nearest
 from refracmc.case.key_rules import Problem, Section, choice, doubled, integer, month, number
 from refracmc.case.key_values import read_months
 from refracmc.case.methods_section import Methods
+from refracmc.job.fallbacks import FALLBACKS
 from refracmc.job.orders import NAMED_ORDERS
 
 MAX_DATES = 600
 _NAME = re.compile(r"^[A-Za-z][A-Za-z0-9_-]{0,39}$")
+
+
+if TYPE_CHECKING:
+    _Closing: TypeAlias = str
+    _Opening: TypeAlias = str
+    _Reopening: TypeAlias = str
+    _Restricts: TypeAlias = str
+else:
+    _Closing, _Opening, _Reopening, _Restricts = (Literal[fallback.names] for fallback in FALLBACKS.values())
+
+
+def _fallback(key: str) -> Any:
+    """The declaration of a fallback: its default and its meaning."""
+    return choice(FALLBACKS[key].names[0], FALLBACKS[key].meaning)
 
 
 class DateSeries(Section):
@@ -82,19 +97,10 @@ class Strategies(Section):
     reclose_habit: Literal["every", "needed", "never"] = choice(
         "needed", "reclose after every stage, only where a deeper stage follows, or never"
     )
-    when_not_closing: Literal["accept", "patch"] = choice(
-        "accept", "fallback for a sleeve that does not close"
-    )
-    when_not_opening: Literal["skip", "perforate"] = choice(
-        "skip", "fallback for a sleeve that does not open"
-    )
-    when_not_reopening: Literal["accept", "perforate"] = choice(
-        "accept", "fallback for a sleeve that does not reopen at the end"
-    )
-    patched_restricts: Literal["nothing", "slim", "lost"] = choice(
-        "nothing",
-        "what a patch means for deeper stages: nothing, a slim assembly (hours and cost), or that they are lost",
-    )
+    when_not_closing: _Closing = _fallback("when_not_closing")
+    when_not_opening: _Opening = _fallback("when_not_opening")
+    when_not_reopening: _Reopening = _fallback("when_not_reopening")
+    patched_restricts: _Restricts = _fallback("patched_restricts")
     stop_loss_failed_closes: int | None = integer(
         None,
         "sleeves",

@@ -12,6 +12,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from refracmc.job.fallbacks import FALLBACKS
 from refracmc.job.sleeves import FloatArray
 
 _ANY: Final = (-np.inf, np.inf)
@@ -238,13 +239,9 @@ class JobLuck:
 class JobPolicy:
     """Fallbacks when tries run out, the stop-loss, and the number of tries.
 
-    when_not_closing : "accept" (open for the rest of the job) or "patch"
-    when_not_opening : "skip" or "perforate"; when_not_reopening : "accept" or "perforate"
+    when_not_closing, when_not_opening, when_not_reopening, patched_restricts : choices of `FALLBACKS`
     stop_loss_failed_closes : the job is called off if more than this many closings before the first stage
         fail; None: never
-    patched_restricts : what a patch, of this job or on record, means for the sleeves deeper than it:
-        "nothing"; "slim" (their stages need a slim assembly: hours and cost for each, one trip for the job);
-        "lost" (no tool reaches them: they are not treated, and one that stands closed stays closed)
     """
 
     when_not_closing: str = "accept"
@@ -255,15 +252,9 @@ class JobPolicy:
     patched_restricts: str = "nothing"
 
     def __post_init__(self) -> None:
-        allowed = {
-            "patched_restricts": ("nothing", "slim", "lost"),
-            "when_not_closing": ("accept", "patch"),
-            "when_not_opening": ("skip", "perforate"),
-            "when_not_reopening": ("accept", "perforate"),
-        }
-        for name, choices in allowed.items():
-            if getattr(self, name) not in choices:
-                raise ValueError(f"{name} is '{getattr(self, name)}'; allowed: {', '.join(choices)}")
+        for name, fallback in FALLBACKS.items():
+            if getattr(self, name) not in fallback.choices:
+                raise ValueError(f"{name} is '{getattr(self, name)}'; allowed: {', '.join(fallback.names)}")
         if not 1 <= self.max_tries <= 100:
             raise ValueError(f"max_tries is {self.max_tries}; 1 to 100 are possible")
         if self.stop_loss_failed_closes is not None and self.stop_loss_failed_closes < 0:

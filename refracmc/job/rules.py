@@ -76,6 +76,7 @@ import numpy as np
 from refracmc.compiler import inlined, rule
 from refracmc.job.arrays import CLOSE, OPEN, RECLOSE, REOPEN, REOPEN_OFF, Orders, Well
 from refracmc.job.days import Counts
+from refracmc.job.fallbacks import is_patched, is_perforated
 from refracmc.job.fluid import Fluid, expose, pump, value_fluid
 from refracmc.job.results import Sleeves
 from refracmc.job.sleeves import BoolArray, IntArray
@@ -107,7 +108,7 @@ def patch(deeper: BoolArray, off: bool, well: Well, luck: Luck, job: Sleeves) ->
     may = well.patch & (not off)
     for s in range(job.closed.size):
         stays_open = (job.close_tried[s] & (not job.closed[s])) | well.known_open[s]
-        job.patch_tried[s] = may & deeper[s] & stays_open
+        job.patch_tried[s] = is_patched(stays_open, deeper[s], may)
         job.patched[s] = job.patch_tried[s] & luck.patch_holds[s]
         job.blocked[s] = False
 
@@ -143,7 +144,7 @@ def open_and_treat(
         job.open_tried[s] = planned & (job.closed[s] | well.closed[s])
         job.opened[s] = job.open_tried[s] & (failed[s] < well.max_tries)
         stuck = job.open_tried[s] & (not job.opened[s])
-        job.perforate_tried[s] = stuck & well.perforate
+        job.perforate_tried[s] = is_perforated(stuck, well.perforate)
         job.perforated[s] = job.perforate_tried[s] & luck.perforates[s]
         job.treated[s] = planned & ((not stuck) | job.perforated[s])
 
@@ -176,7 +177,7 @@ def reopen(treats: BoolArray, failed: IntArray, off: bool, well: Well, luck: Luc
         job.reopen_tried[s] = stands_closed & (not job.blocked[s])
         job.reopened[s] = job.reopen_tried[s] & (failed[s] < well.max_tries)
         shut = job.reopen_tried[s] & (not job.reopened[s])
-        job.perforate2_tried[s] = shut & well.perforate_again
+        job.perforate2_tried[s] = is_perforated(shut, well.perforate_again)
         job.perforated2[s] = job.perforate2_tried[s] & luck.perforates_again[s]
 
 

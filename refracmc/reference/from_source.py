@@ -92,6 +92,19 @@ def _columns(specs: Iterable[object]) -> list[Piece]:
     return pieces
 
 
+def fallbacks() -> list[Piece]:
+    """The fallbacks of the job: their choices, what each means and what an attempt takes."""
+    from refracmc.job.fallbacks import FALLBACKS
+
+    rows = []
+    for fallback in FALLBACKS.values():
+        takes = ", ".join(f"`{key}`" for key in (fallback.chance, fallback.hours, fallback.usd) if key)
+        for name, meaning in fallback.choices.items():
+            cell = _cell(takes if name == fallback.costly else "")
+            rows.append((f"`{fallback.key}` = `{name}`", meaning, cell))
+    return [Table(("key and value", "what is done", "what it takes"), tuple(rows))]
+
+
 def run_tables() -> list[Piece]:
     """The tables of a run, column by column."""
     from refracmc.reporting.columns import TABLES
@@ -255,6 +268,7 @@ SOURCES: Mapping[str, Callable[[], list[Piece]]] = MappingProxyType(
         "measures": measures,
         "trial_columns": trial_columns,
         "charts": charts,
+        "fallbacks": fallbacks,
         "job_rules": lambda: rules("job.rules"),
         "method_rules": method_rules,
         "python_names": python_names,
