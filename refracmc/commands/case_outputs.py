@@ -9,7 +9,6 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-import pandas as pd
 import SALib.analyze.sobol  # noqa: F401  (the workers that make the tables inherit it)
 
 from refracmc.case.validated_case import Case
@@ -24,7 +23,7 @@ from refracmc.errors import Fault
 from refracmc.reporting.columns import TABLES
 from refracmc.reporting.report import write_report
 from refracmc.reporting.tables import ReportData, checked_tables, report_data_by_well
-from refracmc.reporting.tables_by_well import Part, TablesByWell, compact
+from refracmc.reporting.tables_by_well import Part, TablesByWell, frame_of
 from refracmc.reporting.trial_files import write_trials
 from refracmc.reporting.verdicts import verdict
 
@@ -36,13 +35,13 @@ def _tables_of_well(state: tuple[StoredPlans, Path, list[int]], index: int) -> P
     plans, folder, sizes = state
     plan = plans[index]
     forget_streams()  # those of another well
-    frames = {key: _frame(rows, key) for key, rows in well_tables(plan, folder, sizes).items()}
-    return {key: compact(frame) for key, frame in checked_tables(frames, {plan.id}).items()}
+    made = well_tables(plan, folder, sizes)
+    return checked_tables({key: _columns(rows) for key, rows in made.items()}, {plan.id})
 
 
-def _frame(rows: Any, key: str) -> pd.DataFrame:
-    columns = list(TABLES[key].names)
-    return pd.DataFrame(rows, columns=columns) if isinstance(rows, list) else pd.DataFrame(rows)[columns]
+def _columns(rows: Any) -> dict[str, Any]:
+    """A table by its columns, made of rows where it has those."""
+    return {name: [row[name] for row in rows] for name in rows[0]} if isinstance(rows, list) else rows
 
 
 def tables_of_wells(
@@ -64,8 +63,8 @@ def report_data(
     sizes: list[int],
 ) -> ReportData:
     """What the page, the charts and the files of tables are made of. tables: of every well, by its id."""
-    inputs = input_rows(case, plans.outlines)[list(TABLES["inputs"].names)]
-    whole = checked_tables({"inputs": inputs}, set(tables))
+    inputs = checked_tables({"inputs": _columns(input_rows(case, plans.outlines))}, set(tables))["inputs"]
+    whole = {"inputs": frame_of(TABLES["inputs"], inputs)}
     facts = run_facts(case, sizes, refused, tuple(notes_of(case, plans)))
     strategies = {plan.id: plan.names for plan in plans.outlines}
     return report_data_by_well(facts, TablesByWell(tables, whole), strategies)

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-import pandas as pd
-
 from refracmc.case.fixed_inputs import PlainInput, plain_inputs
 from refracmc.case.uncertain_inputs import inputs_of
 from refracmc.case.validated_case import Case
@@ -37,7 +35,7 @@ def cleaning_rows(plan: WellPlan) -> list[dict[str, Any]]:
     ]
 
 
-def input_rows(case: Case, plans: Sequence[WellOutline]) -> pd.DataFrame:
+def input_rows(case: Case, plans: Sequence[WellOutline]) -> list[dict[str, Any]]:
     """Every input of the case with its value or distribution and source, those that the case states first.
 
     What all wells share stands once, with no well: shared draws, and plain keys with one value for all of them.
@@ -78,8 +76,7 @@ def input_rows(case: Case, plans: Sequence[WellOutline]) -> pd.DataFrame:
                 "is_assumption": row.of_the_world and _assumed(row.source),
                 "stated": row.stated,
             }
-    ordered = [row for stated in (True, False) for row in rows.values() if row["stated"] is stated]
-    return pd.DataFrame(ordered)
+    return [row for stated in (True, False) for row in rows.values() if row["stated"] is stated]
 
 
 def _assumed(source: str) -> bool:

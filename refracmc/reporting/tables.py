@@ -21,13 +21,12 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 from numpy.typing import NDArray
-from pandas.api.extensions import ExtensionArray
-from pandas.api.types import is_numeric_dtype
 
 from refracmc.reporting.columns import NOTHING, TABLES, Column, TableSpec, table_spec
 from refracmc.reporting.job_columns import ALL_TABLES
-from refracmc.reporting.tables_by_well import TablesByWell
+from refracmc.reporting.tables_by_well import TablesByWell, frame_of, is_text
 
 __all__ = ["NOTHING", "TABLES", "Column", "ReportData", "ReportDataProblem", "RunFacts", "TableSpec",
            "build_report_data", "table_spec"]  # fmt: skip
@@ -103,7 +102,8 @@ class ReportData:
 
 
 FloatArray = NDArray[np.float64]
-Values = ExtensionArray | NDArray[Any]
+Columns = Mapping[str, Any] | pd.DataFrame
+"""Values of each column of a table: a list, an array or a pandas column."""
 _MONTH = re.compile(r"\d{4}-(0[1-9]|1[0-2])")
 _TRIPLES = (("p90", "p50", "p10"), ("p90_usd", "p50_usd", "p10_usd"),
             ("job_days_p90", "job_days_p50", "job_days_p10"),
@@ -112,56 +112,84 @@ _SHARES = ("undefined_share", "p_loss", "chance_of_best", "chance_nothing_best",
            "effective_share")  # fmt: skip
 
 
-def _text(values: pd.Series) -> ExtensionArray:
-    """Values as text, missing ones stay missing; each different value is turned once."""
-    if not isinstance(values.dtype, pd.StringDtype):
-        codes, found = pd.factorize(values)
-        values = pd.Series(np.array([*map(str, found), None], dtype=object)).take(codes)
-    text: ExtensionArray = values.array
-    return text
+def _numbers(values: Any) -> FloatArray:
+    """Values as numbers, missing ones as NaN. ValueError or TypeError where one is none."""
+    if isinstance(values, pd.Series):
+        return pd.to_numeric(values).to_numpy(dtype=float, na_value=np.nan)
+    return np.asarray(values, dtype=float)
 
 
-def _cast(spec: TableSpec, column: Column, values: pd.Series, problems: list[str]) -> Values:
+def _array(values: Any) -> pa.Array:
+    made = pa.array(values, from_pandas=True)
+    return made.combine_chunks() if isinstance(made, pa.ChunkedArray) else made
+
+
+def _text(values: Any) -> pa.Array:
+    """Values as texts, every different one held once; missing ones stay missing."""
+    made = _array(values)
+    if not (is_text(made.type) or pa.types.is_null(made.type)):
+        made = pa.array([None if pd.isna(value) else str(value) for value in values])
+    return made.dictionary_encode() if is_text(made.type) else made
+
+
+def _column(spec: TableSpec, column: Column, values: Any, problems: list[str]) -> pa.Array:
     """One column in its kind; adds to ``problems`` what cannot be."""
     where = f"{spec.key}.{column.name}"
-    missing = values.array.isna()
-    if missing.any() and not column.optional:
-        problems.append(f"{where}: {int(missing.sum())} missing values, none allowed")
     try:
-        if column.kind == "flag":
-            return np.asarray(values, dtype=bool)
         if column.kind in ("number", "integer"):
-            numbers = values if is_numeric_dtype(values.dtype) else pd.to_numeric(values)
-            made: FloatArray = numbers.to_numpy(dtype=float, na_value=np.nan)
-            if column.kind == "integer":
-                return pd.Series(made).astype("Int64").array
-            if np.isinf(made).any():
+            numbers = _numbers(values)
+            if column.kind == "number" and np.isinf(numbers).any():
                 problems.append(f"{where}: infinite values")
-            return made
-    except (ValueError, TypeError) as error:
+            whole = pa.int64() if column.kind == "integer" else pa.float64()
+            made = pa.array(numbers, from_pandas=True).cast(whole)
+        elif column.kind == "flag":
+            made = _array(values).cast(pa.bool_())
+        else:
+            made = _text(values)
+    except (ValueError, TypeError) as error:  # of Arrow too
         problems.append(f"{where}: not a {column.kind} ({error})")
-        return np.asarray(values)
-    text = _text(values)
-    if column.kind == "month":
-        bad = [word for word in pd.Series(text).dropna().unique() if not _MONTH.fullmatch(word)]
+        return pa.nulls(len(values))
+    if made.null_count and not column.optional:
+        problems.append(f"{where}: {made.null_count} missing values, none allowed")
+    if column.kind == "month" and pa.types.is_dictionary(made.type):
+        bad = [word for word in made.dictionary.to_pylist() if not _MONTH.fullmatch(word)]
         if bad:
             problems.append(f"{where}: {bad[0]!r} is not a month YYYY-MM")
-    return text
+    return made
 
 
-def _checked(spec: TableSpec, frame: pd.DataFrame, problems: list[str]) -> pd.DataFrame:
-    absent = [name for name in spec.names if name not in frame.columns]
-    extra = [str(name) for name in frame.columns if name not in spec.names]
+def _doubled(table: pa.Table, unique: Sequence[str]) -> int | None:
+    """The first row that has the same values as an earlier one in these columns, if there is one."""
+    if not unique or not len(table):
+        return None
+    key = np.zeros(len(table), dtype=np.int64)
+    for name in unique:
+        column = table[name].combine_chunks()
+        codes = column if pa.types.is_dictionary(column.type) else column.dictionary_encode()
+        key = key * (len(codes.dictionary) + 1) + codes.indices.fill_null(len(codes.dictionary)).to_numpy()
+    first = np.unique(key, return_index=True)[1]
+    return None if len(first) == len(key) else int(np.setdiff1d(np.arange(len(key)), first)[0])
+
+
+def _checked(spec: TableSpec, values: Columns, problems: list[str]) -> pa.Table:
+    """A table in Arrow columns, every text held once; adds to ``problems`` what is wrong."""
+    absent = [name for name in spec.names if name not in values]
+    extra = [str(name) for name in values if name not in spec.names]
     if absent or extra:
         problems.extend(f"{spec.key}: column {name} is missing" for name in absent)
         problems.extend(f"{spec.key}: column {name} is not known" for name in extra)
-        return frame
-    columns = {c.name: _cast(spec, c, frame[c.name], problems) for c in spec.columns}
-    made = pd.DataFrame(columns)
-    if spec.unique and made.duplicated(list(spec.unique)).any():
-        first = made[made.duplicated(list(spec.unique))].iloc[0]
-        problems.append(f"{spec.key}: doubled row {', '.join(str(first[k]) for k in spec.unique)}")
-    numbers = {name: values for name, values in columns.items() if values.dtype == float}
+        return pa.table({})
+    table = pa.table({c.name: _column(spec, c, values[c.name], problems) for c in spec.columns})
+    row = _doubled(table, spec.unique)
+    if row is not None:
+        problems.append(
+            f"{spec.key}: doubled row {', '.join(str(table[name][row].as_py()) for name in spec.unique)}"
+        )
+    numbers = {
+        name: table[name].to_numpy()
+        for name in table.column_names
+        if pa.types.is_floating(table[name].type) and (name in _SHARES or any(name in t for t in _TRIPLES))
+    }
     for low, mid, high in _TRIPLES:
         if {low, mid, high} <= numbers.keys() and (
             (numbers[low] > numbers[mid]) | (numbers[mid] > numbers[high])
@@ -170,13 +198,13 @@ def _checked(spec: TableSpec, frame: pd.DataFrame, problems: list[str]) -> pd.Da
     for name in _SHARES:
         if name in numbers and ((numbers[name] < 0) | (numbers[name] > 1)).any():
             problems.append(f"{spec.key}.{name}: outside 0 to 1")
-    return made
+    return table
 
 
-def checked_tables(tables: Mapping[str, pd.DataFrame], wells: set[str]) -> dict[str, pd.DataFrame]:
+def checked_tables(tables: Mapping[str, Columns], wells: set[str]) -> dict[str, pa.Table]:
     """Tables of some wells, checked as :func:`build_report_data` does. Raises :class:`ReportDataProblem`."""
     problems = [f"table {key} is not known" for key in tables if key not in TABLES]
-    made = {key: _checked(TABLES[key], frame, problems) for key, frame in tables.items() if key in TABLES}
+    made = {key: _checked(TABLES[key], values, problems) for key, values in tables.items() if key in TABLES}
     if not problems:
         problems += _strangers(made, wells)
     if problems:
@@ -184,15 +212,17 @@ def checked_tables(tables: Mapping[str, pd.DataFrame], wells: set[str]) -> dict[
     return made
 
 
-def _strangers(tables: Mapping[str, pd.DataFrame], wells: set[str]) -> list[str]:
+def _strangers(tables: Mapping[str, pa.Table], wells: set[str]) -> list[str]:
     """What to say of tables with wells that are not those of the decision table."""
-    found = {key: sorted(set(frame["well"].dropna().unique()) - wells) for key, frame in tables.items()}
+    found = {
+        key: sorted(set(table["well"].unique().to_pylist()) - {None} - wells) for key, table in tables.items()
+    }
     return [
         f"{key}: well {strange[0]} is not in the decision table" for key, strange in found.items() if strange
     ]
 
 
-def _undecided(decision: pd.DataFrame, known: set[tuple[str, str]]) -> list[str]:
+def _undecided(decision: Columns, known: set[tuple[str, str]]) -> list[str]:
     """What to say of decided strategies that are not among the known (well, strategy)."""
     return [
         f"decision: strategy {strategy} of well {well} is not in the summary"
@@ -239,15 +269,17 @@ def build_report_data(facts: RunFacts, tables: Mapping[str, pd.DataFrame], value
         spec.key: _checked(spec, tables[spec.key], problems) for spec in specs.values() if spec.key in tables
     }
     if not problems and "decision" in made and "summary" in made:
-        problems += _strangers(made, set(made["decision"]["well"]))
-        known = set(zip(made["summary"]["well"], made["summary"]["strategy"], strict=True))
-        problems += _undecided(made["decision"], known)
+        problems += _strangers(made, set(made["decision"]["well"].to_pylist()))
+        summary = made["summary"].select(["well", "strategy"]).to_pydict()
+        known = set(zip(summary["well"], summary["strategy"], strict=True))
+        problems += _undecided(made["decision"].to_pydict(), known)
     if problems:
         raise ReportDataProblem(problems)
+    frames = {key: frame_of(specs[key], table) for key, table in made.items()}
     places = {
         key: {
             str(well): np.asarray(rows, dtype=np.intp) for well, rows in frame.groupby("well").indices.items()
         }
-        for key, frame in made.items()
+        for key, frame in frames.items()
     }
-    return ReportData(facts, MappingProxyType(made), MappingProxyType(places))
+    return ReportData(facts, MappingProxyType(frames), MappingProxyType(places))

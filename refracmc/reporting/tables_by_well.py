@@ -7,14 +7,14 @@ nor when, and a text of many wells is never held twice.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pyarrow as pa
 
-from refracmc.reporting.columns import TABLES
+from refracmc.reporting.columns import TABLES, TableSpec
 from refracmc.reporting.row_files import ParquetRows, csv_head, plain_csv
 
 _EXAMPLES = {"number": pd.Series([0.0]), "integer": pd.Series([0], dtype="Int64"), "flag": pd.Series([True])}
@@ -23,14 +23,21 @@ Part = Mapping[str, pa.Table]
 """Tables of one well by key."""
 
 
-def compact(frame: pd.DataFrame) -> pa.Table:
-    """A checked table as Arrow columns, every different text held once."""
-    columns = {str(name): pa.array(values, from_pandas=True) for name, values in frame.items()}
-    return pa.table({name: a.dictionary_encode() if _is_text(a.type) else a for name, a in columns.items()})
-
-
-def _is_text(kind: pa.DataType) -> bool:
+def is_text(kind: pa.DataType) -> bool:
+    """Whether an Arrow type is one of texts, each in its row."""
     return bool(pa.types.is_string(kind) or pa.types.is_large_string(kind))
+
+
+def frame_of(spec: TableSpec, table: pa.Table) -> pd.DataFrame:
+    """A checked table for the charts and the page."""
+    return _frame(_written(table, _schema_of(spec, table.schema)))
+
+
+def _schema_of(spec: TableSpec, fields: Iterable[pa.Field]) -> pa.Schema:
+    """Types of a whole table: a column is without one only where no part of it has a value."""
+    valued = {field.name for field in fields if not pa.types.is_null(field.type)}
+    example = {c.name: _EXAMPLES.get(c.kind, _TEXT if c.name in valued else _NONE) for c in spec.columns}
+    return pa.Schema.from_pandas(pd.DataFrame(example), preserve_index=False)
 
 
 class TablesByWell(Mapping[str, pd.DataFrame]):
@@ -80,15 +87,10 @@ class TablesByWell(Mapping[str, pd.DataFrame]):
         return (_written(part[key], schema) for part in self._parts.values() if key in part)
 
     def _schema(self, key: str) -> pa.Schema:
-        """The schema of the whole table: a column is without a type only where no well has a value."""
         if key not in self._schemas:
-            fields = [field for part in self._parts.values() if key in part for field in part[key].schema]
-            valued = {field.name for field in fields if not pa.types.is_null(field.type)}
-            example = {
-                c.name: _EXAMPLES.get(c.kind, _TEXT if c.name in valued else _NONE)
-                for c in TABLES[key].columns
-            }
-            self._schemas[key] = pa.Schema.from_pandas(pd.DataFrame(example), preserve_index=False)
+            parts = [part[key] for part in self._parts.values() if key in part]
+            fields = [field for table in parts for field in table.schema]
+            self._schemas[key] = _schema_of(TABLES[key], fields)
         return self._schemas[key]
 
     def write(self, key: str, stem: Path) -> list[Path]:

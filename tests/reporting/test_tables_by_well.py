@@ -12,6 +12,7 @@ import pandas as pd
 import pytest
 
 from refracmc.reporting import row_files
+from refracmc.reporting.columns import TABLES
 from refracmc.reporting.report import write_report, write_table
 from refracmc.reporting.tables import (
     ReportDataProblem,
@@ -19,7 +20,7 @@ from refracmc.reporting.tables import (
     checked_tables,
     report_data_by_well,
 )
-from refracmc.reporting.tables_by_well import Part, TablesByWell, compact
+from refracmc.reporting.tables_by_well import Part, TablesByWell, frame_of
 
 WELLS = ("W-1", "W-2", "W-3")
 
@@ -29,10 +30,13 @@ def by_well(tables: dict[str, pd.DataFrame], order: tuple[str, ...] = WELLS) -> 
     parts: dict[str, Part] = {}
     for well in order:
         mine = {k: t[(t["well"] == well).to_numpy()] for k, t in tables.items() if k != "inputs"}
-        checked = checked_tables({k: t for k, t in mine.items() if len(t)}, {well})
-        parts[well] = {key: compact(frame) for key, frame in checked.items()}
-    whole = checked_tables({"inputs": tables["inputs"]}, set(WELLS)) if "inputs" in tables else {}
+        parts[well] = checked_tables({k: t for k, t in mine.items() if len(t)}, {well})
+    whole = {"inputs": checked_frame("inputs", tables["inputs"])} if "inputs" in tables else {}
     return TablesByWell({well: parts[well] for well in WELLS}, whole)
+
+
+def checked_frame(key: str, frame: pd.DataFrame) -> pd.DataFrame:
+    return frame_of(TABLES[key], checked_tables({key: frame}, set(WELLS))[key])
 
 
 def report_of(facts, made: TablesByWell):
@@ -72,7 +76,7 @@ def test_whole_numbers_of_which_some_are_missing_stay_whole(tables, tmp_path: Pa
     frame = tables["timeline"].reset_index(drop=True)
     sleeves = [None if k % 3 == 0 else k for k in range(len(frame))]
     frame = frame.assign(sleeve=pd.array(sleeves, dtype="Int64"), action=action)
-    write_table(checked_tables({"timeline": frame}, set(WELLS))["timeline"], tmp_path / "whole")
+    write_table(checked_frame("timeline", frame), tmp_path / "whole")
     by_well({"timeline": frame}).write("timeline", tmp_path / "made")
     made = (tmp_path / "made.csv").read_bytes()
     assert made == (tmp_path / "whole.csv").read_bytes()
@@ -103,7 +107,7 @@ def test_columns_empty_in_some_wells(
             )
         )
     frame = pd.concat(frames, ignore_index=True)
-    checked = checked_tables({"cleaning": frame}, set(WELLS))["cleaning"]
+    checked = checked_frame("cleaning", frame)
     write_table(checked, tmp_path / "whole")
     made = by_well({"cleaning": frame})
     made.write("cleaning", tmp_path / "made")
