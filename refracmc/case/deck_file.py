@@ -8,10 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.case import units
-from refracmc.case.input_columns import months, quantity, require_columns, twins
-from refracmc.case.input_tables import Table, cell_faults
 from refracmc.case.key_rules import rule_of
 from refracmc.case.shared_sections import Prices
+from refracmc.case.table_columns import months, quantity, require_columns, twins
+from refracmc.case.table_files import Table, cell_faults
 from refracmc.errors import Fault
 
 PRICES = ("oil_usd_per_bbl", "gas_usd_per_mcf")

@@ -82,10 +82,10 @@ def _rows(section: Section, prefix: str, status: str) -> Iterator[PlainInput]:
             if isinstance(one, Section):
                 yield from _rows(one, name, status)
             else:
-                yield PlainInput(name, told(one), unit, source, stated, measured)
+                yield PlainInput(name, value_text(one), unit, source, stated, measured)
 
 
-def told(value: Any) -> str:
+def value_text(value: Any) -> str:
     """A value as text: numbers without needless digits, lists by commas, tables as key = value."""
     if isinstance(value, bool):
         return "yes" if value else "no"
@@ -96,9 +96,9 @@ def told(value: Any) -> str:
             key: getattr(value, key) for key in type(value).model_fields if key in value.model_fields_set
         }
     if isinstance(value, Mapping):
-        return "; ".join(f"{key} = {told(one)}" for key, one in value.items())
+        return "; ".join(f"{key} = {value_text(one)}" for key, one in value.items())
     if isinstance(value, tuple | list):
-        parts = [told(one) for one in value[:_SHOWN]]
+        parts = [value_text(one) for one in value[:_SHOWN]]
         more = f" and {len(value) - _SHOWN} more" if len(value) > _SHOWN else ""
         return (" / " if any(";" in part or "," in part for part in parts) else ", ").join(parts) + more
     describe = getattr(value, "describe", None)

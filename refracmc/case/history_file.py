@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from refracmc.case import units
 from refracmc.case.faults import nearest
-from refracmc.case.input_columns import months, numbers, quantity, require_columns, twins
-from refracmc.case.input_tables import Table, cell_faults, shorten
+from refracmc.case.table_columns import months, numbers, quantity, require_columns, twins
+from refracmc.case.table_files import Table, cell_faults, shorten
 from refracmc.errors import Fault
 
 if TYPE_CHECKING:

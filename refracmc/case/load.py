@@ -19,7 +19,6 @@ from pydantic import StrictStr, field_validator
 from refracmc.case.cross_checks import date_faults, dependence_faults, fixed_pair_faults
 from refracmc.case.deck_file import Deck, flat_deck, read_deck
 from refracmc.case.faults import MISSING, KeyPath, nearest, path_text, read_section, unknown_key
-from refracmc.case.input_tables import Files, decode, shorten
 from refracmc.case.job_section import Job
 from refracmc.case.key_rules import Section, choice
 from refracmc.case.key_values import found_text, refuse
@@ -36,6 +35,7 @@ from refracmc.case.shared_sections import (
     Valuation,
 )
 from refracmc.case.strategies import Strategies
+from refracmc.case.table_files import Files, decode, shorten
 from refracmc.case.validated_case import Case, WellCase
 from refracmc.errors import Fault, InputError
 from refracmc.input_file import MOST_OF_CASE

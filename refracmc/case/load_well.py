@@ -17,7 +17,6 @@ from refracmc.case.cross_checks import (
 )
 from refracmc.case.faults import MISSING, KeyPath, nearest, path_text, read_section, unknown_key
 from refracmc.case.history_file import read_history, to_history, unfit_reason
-from refracmc.case.input_tables import Files, Table
 from refracmc.case.job_section import Job
 from refracmc.case.key_rules import Section
 from refracmc.case.key_values import found_text
@@ -25,6 +24,7 @@ from refracmc.case.merging import merge, stands_in
 from refracmc.case.response_section import Response, Stress
 from refracmc.case.shared_sections import Fiscal, Opex, Valuation
 from refracmc.case.strategies import Strategies
+from refracmc.case.table_files import Files, Table
 from refracmc.case.tally_file import read_tally
 from refracmc.case.tubing_reach import reach_faults, stated_reach_ft
 from refracmc.case.validated_case import Settings, WellCase

@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 from refracmc.case import units
 from refracmc.case.faults import nearest
 from refracmc.case.history_file import well_rows
-from refracmc.case.input_columns import months, numbers, quantity, require_columns, twins
-from refracmc.case.input_tables import Table, cell_faults, shorten
+from refracmc.case.table_columns import months, numbers, quantity, require_columns, twins
+from refracmc.case.table_files import Table, cell_faults, shorten
 from refracmc.errors import Fault
 from refracmc.job.sleeves import ISOLATIONS, STATES, Tally, TallyProblem
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from refracmc.case.load import load_case
+from refracmc.commands.chosen_well import refuse, well_of
 from refracmc.commands.output_folders import check_folder
-from refracmc.commands.trace import refuse, well_of
 from refracmc.engine.progress import Progress, Silent
 from refracmc.engine.well_fit import fit_well, pooled_priors
 from refracmc.errors import Fault

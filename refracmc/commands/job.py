@@ -13,8 +13,8 @@ import numpy as np
 from refracmc.case import units
 from refracmc.case.load import load_case
 from refracmc.case.well_strategies import well_reach_ft
+from refracmc.commands.chosen_well import plan_of, well_of
 from refracmc.commands.output_folders import check_folder
-from refracmc.commands.trace import plan_of, well_of
 from refracmc.decisions.job_report import COUNTS, UNITS, StrategyJobs, order_rows, simulate_all
 from refracmc.engine.plan import WellPlan
 from refracmc.errors import Fault, InputError

@@ -9,8 +9,8 @@ import pandas as pd
 
 from refracmc.case import units
 from refracmc.case.load import load_case
+from refracmc.commands.chosen_well import plan_of, refuse
 from refracmc.commands.output_folders import check_folder, make_folder
-from refracmc.commands.trace import plan_of, refuse
 from refracmc.decisions.order_search import Search, search_orders
 from refracmc.engine.store import write_atomic
 from refracmc.job.sleeves import PlanRefused

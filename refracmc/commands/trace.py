@@ -11,17 +11,13 @@ import numpy as np
 
 from refracmc.case import units
 from refracmc.case.load import load_case
-from refracmc.case.validated_case import Case, WellCase
+from refracmc.commands.chosen_well import plan_of, refuse
 from refracmc.engine.draws import draw
 from refracmc.engine.ledger import LEDGER_COLUMNS, month_ledger, nothing_ledger
 from refracmc.engine.one_trial import StrategyInFull, at_its_date, evaluate_one, strategy_log
-from refracmc.engine.plan import WellPlan, build_plan
+from refracmc.engine.plan import WellPlan
 from refracmc.engine.valuation import evaluate
-from refracmc.engine.well_fit import fit_well
-from refracmc.errors import Fault, InputError
-from refracmc.job.sleeves import PlanRefused
 from refracmc.measures import PER_TRIAL
-from refracmc.production.fit import FitRefused
 from refracmc.sampling.streams import BLOCK_SIZE, blocks_of
 
 
@@ -78,35 +74,6 @@ class Trace:
         lines += ["", f"NPV from the months {r['npv_from_months_usd']:,.2f}, of the run {r['npv_of_run_usd']:,.2f}, "
                   f"difference {r['difference_usd']:.2e} US$"]  # fmt: skip
         return "\n".join(lines)
-
-
-def refuse(where: str, found: str, allowed: str, remedy: str) -> InputError:
-    """An input error of one fault."""
-    return InputError([Fault(where=where, found=found, allowed=allowed, remedy=remedy)])
-
-
-def well_of(case: Case, name: str) -> tuple[int, WellCase]:
-    """Number and well of that id; InputError if it is not there or refused."""
-    for number, well in enumerate(case.wells):
-        if well.id == name:
-            return number, well
-    if name in case.refused:
-        raise InputError(case.refused[name], well=name)
-    listed = ", ".join(well.id for well in case.wells)
-    raise refuse(
-        f"{case.path.name}: --well", f"'{name}'", f"a well of the case: {listed}", "name one of them"
-    )
-
-
-def plan_of(case: Case, name: str) -> WellPlan:
-    """The plan of one well of the case; InputError if it cannot run."""
-    number, well = well_of(case, name)
-    try:
-        return build_plan(case, well, number, fit_well(case, well))
-    except (FitRefused, PlanRefused) as error:
-        raise refuse(
-            f"{case.path.name}: wells.{name}", str(error), "a well that can run", "see `refracmc check`"
-        ) from None
 
 
 def _strategies_text(plan: WellPlan) -> str:

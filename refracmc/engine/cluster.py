@@ -60,7 +60,7 @@ def processor() -> str:
     return ""
 
 
-class _Told(WorkerPlugin):
+class _RunState(WorkerPlugin):
     """What every task must know, sent to each worker once, those that join later included."""
 
     def __init__(self, name: str, state: Any) -> None:
@@ -159,11 +159,11 @@ def run_on(
     """
     name = f"refracmc-{client.id}"
     kept = "what is finished is kept: run again with --resume."
-    todo, told = iter(tasks), False
+    todo, noted = iter(tasks), False
     pending: dict[Any, Any] = {}
     mine = processor()
     try:
-        client.register_plugin(_Told(name, state), name=name)
+        client.register_plugin(_RunState(name, state), name=name)
         seen = time.monotonic()
         more = True
         while more or pending:
@@ -188,8 +188,8 @@ def run_on(
                 result, its = future.result()
                 task = pending.pop(future)
                 future.release()
-                if its != mine and not told:
-                    told = True
+                if its != mine and not noted:
+                    noted = True
                     note("a worker's processor differs from this one's: last digits may too")
                 yield task, result
     except KilledWorker:

@@ -162,7 +162,7 @@ def test_a_worker_of_another_release() -> None:
     class Worker:
         address = "tcp://there:1"
 
-    plugin = cluster._Told("a run", (7,))
+    plugin = cluster._RunState("a run", (7,))
     plugin.setup(Worker())
     assert cluster._call("a run", lambda state, task: state[0] + task, 1)[0] == 8
     plugin._versions = {**cluster.versions(), "numpy": "0.1"}

@@ -16,7 +16,8 @@ import pandas as pd
 import pytest
 
 import refracmc
-from refracmc.commands.trace import plan_of, trace_content
+from refracmc.commands.chosen_well import plan_of
+from refracmc.commands.trace import trace_content
 
 DATA = Path(__file__).parents[1] / "data"
 CASE = """schema_version = 1

@@ -16,7 +16,7 @@ import pytest
 
 import refracmc
 from refracmc import cli
-from refracmc.case.input_columns import twins
+from refracmc.case.table_columns import twins
 from refracmc.reference.from_source import _bare
 from refracmc.reference.text import names_in
 from refracmc.reference.topics import FOLDER, NAMES
@@ -189,7 +189,7 @@ def test_keys_of_json(made: Path, topic: str, what: str | None) -> None:
 
 def test_names_inside_json(made: Path) -> None:
     from refracmc.case.uncertain_inputs import variable_names
-    from refracmc.commands.trace import plan_of
+    from refracmc.commands.chosen_well import plan_of
     from refracmc.engine.draws import group_names
 
     trace = content_of(made, "Keys of trace")

@@ -12,8 +12,9 @@ import pandas as pd
 import pytest
 
 from refracmc.case.load import load_case
+from refracmc.commands.chosen_well import plan_of
 from refracmc.commands.run import run_case
-from refracmc.commands.trace import Trace, plan_of, trace_content, trace_trial
+from refracmc.commands.trace import Trace, trace_content, trace_trial
 from refracmc.economics.rate_of_return import IRR_CEILING
 from refracmc.measures import PER_TRIAL
 from tests.system.small_case import CASE, TRIALS, changed, refracmc, write_case

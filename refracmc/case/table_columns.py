@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from refracmc.case import units
 from refracmc.case.faults import nearest
-from refracmc.case.input_tables import Table, cell_faults
+from refracmc.case.table_files import Table, cell_faults
 from refracmc.errors import Fault
 
 LARGEST = 1e9
