@@ -250,6 +250,14 @@ def rules(module: str) -> list[Piece]:
     return pieces
 
 
+def methods() -> list[Piece]:
+    """The isolation methods and what each does."""
+    from refracmc.job.methods import METHODS
+
+    rows = tuple((f"`{name}`", f"`[strategies.methods.{name}]`", m.meaning) for name, m in METHODS.items())
+    return [Table(("method", "section", "what is done"), rows)]
+
+
 def method_rules() -> list[Piece]:
     """The rules of the isolation methods, and those they have in common."""
     from refracmc.job.methods import METHODS
@@ -270,6 +278,7 @@ SOURCES: Mapping[str, Callable[[], list[Piece]]] = MappingProxyType(
         "charts": charts,
         "fallbacks": fallbacks,
         "job_rules": lambda: rules("job.rules"),
+        "methods": methods,
         "method_rules": method_rules,
         "python_names": python_names,
     }

@@ -110,7 +110,7 @@ def _steps(
 
 BULLHEAD = Method(
     "bullhead",
-    "Everything pumped down the casing into all open sleeves, with diverter between batches.",
+    "All is pumped down the casing into the open sleeves, with diverter between batches; fluid goes where it will.",
     KEYS,
     _plan,
     _simulate,

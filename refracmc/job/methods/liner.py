@@ -126,7 +126,7 @@ def _steps(
 
 LINER = Method(
     "liner",
-    "A liner cemented inside, plug-and-perf stages through it; sleeves and bore are lost for later jobs.",
+    "A liner is cemented inside and treated by plugs and perforations; sleeves and bore are lost for later jobs.",
     KEYS,
     _plan,
     _simulate,

@@ -155,7 +155,7 @@ def _steps(
 
 STRADDLE = Method(
     "straddle",
-    "Two packers over one open sleeve after another; no sleeve is shifted.",
+    "Two packers on the tubing over one open sleeve after another; a set may not seal.",
     KEYS,
     _plan,
     _simulate,
