@@ -30,6 +30,8 @@ from .executors import LOCAL, default_workers, keep_memory
 
 Result = TypeVar("Result")
 CONNECT_SECONDS = 10
+ANSWER_SECONDS = 3
+"""Seconds in which a scheduler that runs has answered."""
 PATIENCE = 60.0
 """Seconds to wait for a worker where there is none."""
 _LOOK = 2.0
@@ -112,7 +114,11 @@ def connected(address: str, workers: int | None) -> Iterator[Client]:
                 stack.callback(_quietly, cluster.close)
                 client = Client(cluster)
             else:
-                client = Client(address, timeout=CONNECT_SECONDS)
+                client = Client(address, timeout=ANSWER_SECONDS)
+        except MemoryError:  # what answered was read as the length of a message
+            raise RunFailure(
+                f"what answers at {address} is no dask scheduler; correct --scheduler."
+            ) from None
         except (OSError, TimeoutError, CommClosedError, ValueError) as fault:
             raise RunFailure(
                 f"no scheduler answers at {address} ({_first_line(fault)}); start one, or correct --scheduler."

@@ -4,11 +4,15 @@ Oracle: the rule that who computes a block changes no byte; the run by one proce
 Workers stand in a folder of their own and are given no path. Skipped where the extra `cluster` is not installed.
 """
 
+import contextlib
 import os
 import re
 import signal
+import socket
 import subprocess
 import sys
+import threading
+import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -141,8 +145,30 @@ def test_nobody_answers(case: Path, tmp_path: Path) -> None:
     done = refracmc_process("run", case, "--out", tmp_path, "--scheduler", "tcp://127.0.0.1:9", "--quiet")
     assert done.returncode == 1
     (line,) = done.stderr.splitlines()
+    assert "after 3 s" in line
     assert "no scheduler answers at tcp://127.0.0.1:9" in line
     assert not (tmp_path / "small").exists()
+
+
+def test_who_answers_is_no_scheduler(case: Path, tmp_path: Path) -> None:
+    """A server of another kind: told as such, in seconds, and not as a lack of memory."""
+    with socket.create_server(("127.0.0.1", 0)) as server:
+
+        def answer() -> None:
+            with contextlib.suppress(OSError):
+                while True:
+                    caller, _ = server.accept()
+                    caller.sendall(b"HTTP/1.1 400 Bad Request\r\nContent-Length: 0\r\n\r\n" * 4)
+
+        threading.Thread(target=answer, daemon=True).start()
+        address = f"127.0.0.1:{server.getsockname()[1]}"
+        began = time.monotonic()
+        done = refracmc_process("run", case, "--out", tmp_path, "--scheduler", address, "--quiet")
+        assert time.monotonic() - began < 30
+    assert done.returncode == 1
+    (line,) = done.stderr.splitlines()
+    assert address in line
+    assert "scheduler" in line
 
 
 @pytest.mark.parametrize(
