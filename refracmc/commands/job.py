@@ -29,7 +29,7 @@ CAUTION = (
 
 @dataclass(frozen=True)
 class JobReport:
-    """Jobs of a case as plain data (`content` has the keys the README tabulates), the wells refused, and the folder
+    """Jobs of a case as plain data (`content` has the keys that `refracmc explain json` lists), the wells refused, and the folder
     written, None where nothing was to be written."""
 
     content: dict[str, Any]

@@ -23,7 +23,7 @@ from refracmc.sampling.streams import BLOCK_SIZE, blocks_of
 
 @dataclass(frozen=True)
 class Trace:
-    """A trial as plain data; `content` has the keys of the JSON that the README tabulates."""
+    """A trial as plain data; `content` has the keys that `refracmc explain json` lists."""
 
     content: dict[str, Any]
 

@@ -1,6 +1,6 @@
 """Second route, part 2c: isolation methods beside reclosed sleeves, one trial of each, sleeve by sleeve.
 
-Written from the docstring of `refracmc/job/methods.py` and the README. Dicts and luck as in `job`; `terms` are the
+Written from the docstrings of `refracmc/job/methods/` and the reference. Dicts and luck as in `job`; `terms` are the
 keys of the method's own table. Sleeve 1 is the deepest.
 """
 

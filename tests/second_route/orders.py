@@ -1,6 +1,6 @@
 """Second route, part 6: named stage orders and the families a search of orders starts from, as lists of sleeves.
 
-Written from the README (named orders) and the docstring of `refracmc/decisions/order_search.py` (families).
+Written from the reference (named orders) and the docstring of `refracmc/decisions/order_search.py` (families).
 """
 
 

@@ -1,7 +1,7 @@
 """Other isolation methods, dates set by triggers and planned changes: the engine against the plain second route.
 
 Oracle: the second route (methods, trigger, changes in this folder), written from the docstrings of the modules it
-checks and from the README; to 1e-9 as in test_engine_agrees. The negative controls change one rule each.
+checks and from the reference; to 1e-9 as in test_engine_agrees. The negative controls change one rule each.
 """
 
 import random

@@ -1,6 +1,6 @@
 """Named orders, families of orders and what the search values them at: against the plain second route.
 
-Oracle: orders.py of this folder, written from the README's table and the docstring of the search; values by the whole
+Oracle: orders.py of this folder, written from the reference's table and the docstring of the search; values by the whole
 second route, trial by trial. Negative control: another order.
 """
 
@@ -71,7 +71,7 @@ def test_orders_are_those_of_the_text(count: int) -> None:
             assert list(named_order(name, engine, reach)) == orders.NAMED[name](stages), name
         found = {label: list(order) for label, order in families(stages).items()}
         assert found == orders.families(stages)
-    assert orders.alternating([1, 2, 3, 4, 5, 6]) == [1, 3, 2, 5, 4, 6]  # as the README prints it
+    assert orders.alternating([1, 2, 3, 4, 5, 6]) == [1, 3, 2, 5, 4, 6]  # as the reference prints it
     assert orders.two_pass([1, 2, 3, 4, 5, 6]) == [1, 3, 5, 2, 4, 6]
 
 

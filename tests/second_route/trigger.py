@@ -1,6 +1,6 @@
 """Second route, part 5: the month in which a trigger starts the job of one trial.
 
-Written from the docstring of `refracmc/engine/triggers.py` and the README: at the start of a month the rate and the
+Written from the docstring of `refracmc/engine/triggers.py` and the reference: at the start of a month the rate and the
 price of the month before, the well's own limit and this month's service costs are known.
 """
 
