@@ -29,8 +29,8 @@ CAUTION = (
 
 @dataclass(frozen=True)
 class JobReport:
-    """Jobs of a case as plain data (`content` has the keys that `refracmc explain json` lists), the wells refused, and the folder
-    written, None where nothing was to be written."""
+    """Jobs of a case as plain data (`content` has the keys that `refracmc explain json` lists), the wells refused, and
+    the folder written, None where nothing was to be written."""
 
     content: dict[str, Any]
     refused: dict[str, tuple[Fault, ...]]

@@ -1,7 +1,7 @@
 """Named orders, families of orders and what the search values them at: against the plain second route.
 
-Oracle: orders.py of this folder, written from the reference's table and the docstring of the search; values by the whole
-second route, trial by trial. Negative control: another order.
+Oracle: orders.py of this folder, written from the reference and the docstring of the search; values by the whole second
+route, trial by trial. Negative control: another order.
 """
 
 import math
