@@ -1,7 +1,8 @@
 """The jobs of all chosen strategies, trial by trial: the short loop that calls the rules of the job and the stress.
 
 Between dates only the age term of the chances differs, so most dates repeat the outcomes of the one before: an order is
-worked through again only where failed tries that it can meet have changed. A result is a function of its trial, order
+worked through again only where the outcome of a shift that it can meet has changed, and added up again where its tries
+have. A result is a function of its trial, order
 and date alone: it does not depend on which other trials or strategies are worked with it.
 """
 
@@ -17,6 +18,7 @@ from refracmc.job import cost as _cost
 from refracmc.job import days as _days
 from refracmc.job import luck as _luck
 from refracmc.job.arrays import REOPEN, REOPEN_OFF, Chosen, Dates, Orders, Shifts, Trials, Well
+from refracmc.job.days import Counts, Days, Hours
 from refracmc.job.fluid import Fluid
 from refracmc.job.results import Record, Sleeves
 from refracmc.job.rules import count_job, do_job
@@ -50,6 +52,7 @@ class Room(NamedTuple):
     level: Array
     failed: IntArray
     changed: IntArray
+    retried: IntArray
     strain: Array
     results: Array
     values: Array
@@ -73,6 +76,7 @@ def room_for(orders: Orders, shifts: Shifts, dates: Dates, chosen: Chosen) -> Ro
         np.zeros(n),
         np.zeros((dated, shifts.kind.size, n), dtype=np.int64),
         np.zeros((orders.closes.shape[0], dated), dtype=np.int64),
+        np.zeros((orders.closes.shape[0], dated), dtype=np.int64),
         np.ones((3, n)),
         np.zeros((HANDFUL, chosen.order.size, RESULTS)),
         np.zeros(RESULTS),
@@ -84,7 +88,7 @@ def _try_all_dates(
     trials: Trials, t: int, well: Well, orders: Orders, shifts: Shifts, dates: Dates, room: Room
 ) -> None:
     """Failed tries (D, V, N) of a trial, and how often those that an order watches have changed by each date."""
-    g, luck, changed = trials.given[t], room.luck, room.changed
+    g, luck, changed, retried = trials.given[t], room.luck, room.changed, room.retried
     furthest = odds_when_new(trials, t, shifts, luck, room.cycling, room.odds_new)
     for d in range(dates.service.shape[0]):
         ages = dates.ages[d, t % dates.ages.shape[1]]
@@ -94,6 +98,7 @@ def _try_all_dates(
             room.ageing[k] = np.exp(min(term, 700.0))
         for o in range(changed.shape[0]):
             changed[o, d] = changed[o, d - 1] if d > 0 else 0
+            retried[o, d] = retried[o, d - 1] if d > 0 else 0
         for v in range(shifts.kind.size):
             odds, new, failed = room.odds, room.odds_new[v], room.failed[d, v]
             if furthest < FAR:
@@ -103,47 +108,37 @@ def _try_all_dates(
                 odds_by_sum(trials, t, shifts, v, dates, ages, luck, odds)
             failed_tries(odds, luck.spare[shifts.kind[v]], well.max_tries, room.level, failed)
             if d > 0:
-                _note_changes(room.failed[d - 1, v], failed, orders.watched[:, v], changed[:, d])
+                before, watched = room.failed[d - 1, v], orders.watched[:, v]
+                _note_changes(before, failed, well.max_tries, watched, changed[:, d], retried[:, d])
 
 
 @rule
-def _note_changes(before: IntArray, now: IntArray, watched: BoolArray, changed: IntArray) -> None:
-    """Count for each order the sleeves that it watches whose outcome is not that of the date before."""
+def _note_changes(
+    before: IntArray, now: IntArray, most_tries: int, watched: BoolArray, changed: IntArray, retried: IntArray
+) -> None:
+    """Count for each order the sleeves that it watches where a shift works and did not at the date before, or the other
+    way round; and those where its tries alone are others."""
     differ = 0
     for s in range(now.size):
         differ += now[s] != before[s]
     if differ > 0:
         for s in range(now.size):
             if now[s] != before[s]:
+                other = (now[s] < most_tries) != (before[s] < most_tries)
                 for o in range(changed.size):
-                    changed[o] += watched[o, s]
+                    changed[o] += watched[o, s] & other
+                    retried[o] += watched[o, s]
 
 
 @inlined
-def _do_one(
-    trials: Trials, t: int, well: Well, orders: Orders, o: int, d: int, room: Room, record: Record, c: int
-) -> None:
-    """One order in one trial: rules, stress, days and cost before the service index, into room.values; and the
-    record of strategy c, where there is one. Nine arguments: all there is of a job."""
-    g, luck, job, fluid, failed = trials.given[t], room.luck, room.job, room.fluid, room.failed[d]
-    off = do_job(orders, o, failed, g, well, luck, job, fluid)
-    count = count_job(orders, o, failed, g, well, luck, job, off)
-    stuck, broken = ct_stuck(g.u_event, g), casing_failed(g.u_casing, g)
-    lost = well_lost(g.u_event, g.u_casing, g)
-    factors = 0.0
-    for s in range(job.treated.size):
-        factors += luck.hours[s] if job.treated[s] else 0.0
-    hours = hours_of(count, orders.feet[o, 1 if off else 0], factors, g)
-    ct_hours = 0.0
-    for k in range(len(hours)):
-        ct_hours += hours[k]
-    days = days_of(g.days_before_ct, ct_hours, 0.0, stuck, broken, g)
-    parts = cost_parts(count, days, days.ct, stuck, lost, off, broken, 0.0, g)
-    cost = 0.0
-    for k in range(len(parts)):
-        room.values[LOST + 1 + k] = parts[k]
-        cost += parts[k]
-    if count.treated > 0 and (g.effect_strength != 0.0 or g.limit_strength != 0.0):
+def _work_through(
+    trials: Trials, t: int, well: Well, orders: Orders, o: int, failed: IntArray, room: Room
+) -> bool:
+    """One order in one trial by the rules and the stress: the shares it leaves, into room.values; whether it is called
+    off."""
+    g, job, fluid = trials.given[t], room.job, room.fluid
+    off = do_job(orders, o, failed, g, well, room.luck, job, fluid)
+    if g.effect_strength != 0.0 or g.limit_strength != 0.0:
         contrast, normal = orders.contrast[o], orders.normal[o]
         multipliers(fluid.placed, contrast, normal, g, room.strain[0], room.strain[1], room.strain[2])
     else:
@@ -154,27 +149,69 @@ def _do_one(
         kept += trials.share[t, s] if job.producing[s] & well.producers[s] else 0.0
         effective += fluid.effect[s] * room.strain[2, s] * trials.potential[t, s]
         stages += fluid.effect[s] if orders.treats[o, s] else 0.0
-    room.values[DAYS], room.values[COST] = days.total, cost
+    lost = well_lost(g.u_event, g.u_casing, g)
     room.values[KEPT], room.values[EFFECTIVE] = min(kept, 1.0), effective
     room.values[STAGES] = 0.0 if lost else stages / orders.stages[o]
     room.values[LOST] = 1.0 if lost else 0.0
-    if record.off.size > 0:
-        record.off[c, t] = off
-        for k in range(len(count)):
-            record.counts[k, c, t] = count[k]
-        for k in range(len(hours)):
-            record.hours[k, c, t] = hours[k]
-        for k in range(len(days)):
-            record.days[k, c, t] = days[k]
-        for s in range(job.treated.size):
-            record.fluid[0, c, t, s] = fluid.placed[s]
-            record.fluid[1, c, t, s] = fluid.received[s]
-            record.fluid[2, c, t, s] = fluid.effect[s]
-            for k in range(record.failed.shape[0]):
-                row = orders.shifts[o, REOPEN_OFF if off and k == REOPEN else k]
-                record.failed[k, c, t, s] = failed[row, s]
-            for k in range(room.marks.shape[0]):
-                record.sleeves[k, c, t, s] = room.marks[k, s]
+    return off
+
+
+@inlined
+def _add_up(
+    g: np.record, well: Well, orders: Orders, o: int, failed: IntArray, off: bool, room: Room
+) -> tuple[Counts, Hours, Days]:
+    """Counts, hours and days of an order just worked through; days and cost before the service index, into
+    room.values."""
+    luck, job = room.luck, room.job
+    count = count_job(orders, o, failed, g, well, luck, job, off)
+    factors = 0.0
+    for s in range(job.treated.size):
+        factors += luck.hours[s] if job.treated[s] else 0.0
+    hours = hours_of(count, orders.feet[o, 1 if off else 0], factors, g)
+    ct_hours = 0.0
+    for k in range(len(hours)):
+        ct_hours += hours[k]
+    stuck, broken = ct_stuck(g.u_event, g), casing_failed(g.u_casing, g)
+    lost = well_lost(g.u_event, g.u_casing, g)
+    days = days_of(g.days_before_ct, ct_hours, 0.0, stuck, broken, g)
+    parts = cost_parts(count, days, days.ct, stuck, lost, off, broken, 0.0, g)
+    cost = 0.0
+    for k in range(len(parts)):
+        room.values[LOST + 1 + k] = parts[k]
+        cost += parts[k]
+    room.values[DAYS], room.values[COST] = days.total, cost
+    return count, hours, days
+
+
+@rule
+def _put_on_record(
+    record: Record,
+    c: int,
+    t: int,
+    count: Counts,
+    hours: Hours,
+    days: Days,
+    off: bool,
+    shifts: IntArray,
+    failed: IntArray,
+    room: Room,
+) -> None:
+    """The job just done in full, as strategy c of the record; ten arguments: all of it."""
+    record.off[c, t] = off
+    for k in range(len(count)):
+        record.counts[k, c, t] = count[k]
+    for k in range(len(hours)):
+        record.hours[k, c, t] = hours[k]
+    for k in range(len(days)):
+        record.days[k, c, t] = days[k]
+    for s in range(room.marks.shape[1]):
+        record.fluid[0, c, t, s] = room.fluid.placed[s]
+        record.fluid[1, c, t, s] = room.fluid.received[s]
+        record.fluid[2, c, t, s] = room.fluid.effect[s]
+        for k in range(record.failed.shape[0]):
+            record.failed[k, c, t, s] = failed[shifts[REOPEN_OFF if off and k == REOPEN else k], s]
+        for k in range(room.marks.shape[0]):
+            record.sleeves[k, c, t, s] = room.marks[k, s]
 
 
 @rule
@@ -208,17 +245,24 @@ def run_jobs(
     for t in range(n):
         draw_luck(trials, t, well, room.luck)
         _try_all_dates(trials, t, well, orders, shifts, dates, room)
-        order, date, filled = -1, 0, t % HANDFUL
-        index = trials.given[t].service_index
+        order, date, filled, off = -1, 0, t % HANDFUL, False
+        g, recorded = trials.given[t], record.off.size > 0
         for c in range(chosen.order.size):
             o, d = chosen.order[c], chosen.date[c]
-            again = o != order or record.off.size > 0
-            if not again:
-                again = room.changed[o, d] != room.changed[o, date]
-            order, date = o, d
-            if again:
-                _do_one(trials, t, well, orders, o, d, room, record, chosen.row[c])
-            result, rate = room.results[filled, c], index * dates.service[d, t]
+            anew = recorded or o != order
+            if not anew:
+                anew = room.changed[o, d] != room.changed[o, date]
+            retried = anew or room.retried[o, d] != room.retried[o, date]
+            order, date, failed = o, d, room.failed[d]
+            if anew:
+                off = _work_through(trials, t, well, orders, o, failed, room)
+            if retried:
+                count, hours, days = _add_up(g, well, orders, o, failed, off, room)
+                if recorded:
+                    _put_on_record(
+                        record, chosen.row[c], t, count, hours, days, off, orders.shifts[o], failed, room
+                    )
+            result, rate = room.results[filled, c], g.service_index * dates.service[d, t]
             for r in range(result.size):
                 result[r] = room.values[r] * (rate if r == COST or r > LOST else 1.0)
         if filled == HANDFUL - 1 or t == n - 1:
