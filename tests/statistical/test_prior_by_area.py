@@ -20,6 +20,7 @@ from refracmc.production.sampler import keyed_generator
 
 DATA = Path(__file__).parents[1] / "data"
 FORM = "modified_hyperbolic"
+pytestmark = pytest.mark.slow
 
 
 @pytest.fixture(scope="module")

@@ -197,6 +197,7 @@ def test_killed_again_and_again(case: Path, folder: Path, reference: Path) -> No
     assert [entry.name for entry in out.iterdir()] == ["small"]
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="reads the process tree in /proc")
 def test_a_worker_killed(case: Path, folder: Path) -> None:
     out = folder / "worker"
