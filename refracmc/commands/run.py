@@ -213,7 +213,8 @@ def _load_reporting(charts: bool) -> None:
 
 
 def _remove_what_served_the_making(folder: Path, plans: Sequence[WellOutline], sizes: list[int]) -> None:
-    shutil.rmtree(folder / PASSING)
+    if (folder / PASSING).exists():  # wells with a history have fits there
+        shutil.rmtree(folder / PASSING)
     for plan in plans:
         for block in range(len(sizes)):
             for kind in store.PASSING_KINDS:
