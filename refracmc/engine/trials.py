@@ -6,7 +6,6 @@ without the rest of the file. Each file is read whole once before, to check its 
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -70,7 +69,8 @@ class StoredRows:
             piece = np.empty((stop - start, size))
             place = begin + 8 * (self._first + start) * size
             with open(path, "rb", buffering=0) as handle:
-                if os.preadv(handle.fileno(), [piece.data.cast("B")], place) != piece.nbytes:
+                handle.seek(place)
+                if handle.readinto(piece.data.cast("B")) != piece.nbytes:
                     raise store.damaged(path)
             found[:, at : at + size] = piece
             at += size
