@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from refracmc.case import units
 from refracmc.case.faults import KeyPath, nearest, path_text
+from refracmc.case.job_section import Job
 from refracmc.case.response_section import Response
 from refracmc.case.shared_sections import Dependence, Valuation
 from refracmc.case.strategies import Strategies
@@ -193,6 +194,21 @@ def intensity_faults(response: Response, completion: Completion, file: str, pref
     where = f"{file}: {path_text((*prefix, 'completion', 'proppant_lb_per_ft'))}"
     found = "no intensity above 0, though response.reference_intensity_lb_per_ft is stated"
     return [Fault(where, found, "a number above 0 lb/ft", "state it, or remove the reference intensity")]
+
+
+def grade_faults(job: Job, completion: Completion, file: str, prefix: KeyPath) -> list[Fault]:
+    """A grade that the pressure screen cannot read, where it is asked for."""
+    from refracmc.job.pressure import grade_yield_psi
+
+    if job.pressure is None or completion.casing_grade is None:
+        return []
+    try:
+        grade_yield_psi(completion.casing_grade)
+    except ValueError:
+        where = f"{file}: {path_text((*prefix, 'completion', 'casing_grade'))}"
+        allowed = "letters and the yield in ksi, 25 to 200"
+        return [Fault(where, f"the grade {completion.casing_grade[:60]!r}", allowed, "write it like P-110")]
+    return []
 
 
 def depth_warnings(tally: Tally, completion: Completion) -> tuple[str, ...]:

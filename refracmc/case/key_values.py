@@ -16,7 +16,7 @@ import numpy as np
 from pydantic_core import PydanticCustomError
 
 from refracmc.case import units
-from refracmc.sampling.distributions import Distribution, SpecError, from_spec
+from refracmc.sampling.distributions import Distribution, SpecError, from_spec, may_be_added
 
 LARGEST: Final = {"h": 1e4, "d": 3_650.0}
 """Size no value of a key passes, by unit, where its range has no end: beyond it sums overflow or a job never ends."""
@@ -194,18 +194,13 @@ def read_uncertain(value: Any, rule: dict[str, Any], base_dir: Path | None) -> D
     low, high = distribution.support()
     if math.isnan(low) or math.isnan(high):
         raise refuse("a distribution whose range is not a number", allowed, "correct its parameters")
-    if low < rule["low"]:
-        raise refuse(
-            f"a {spec['dist']} distribution reaching down to {low:.6g}{unit}",
-            allowed,
-            f"add min = {rule['low']:g}",
-        )
-    if high > rule["high"]:
-        raise refuse(
-            f"a {spec['dist']} distribution reaching up to {high:.6g}{unit}",
-            allowed,
-            f"add max = {rule['high']:g}",
-        )
+    for beyond, way, end, key in (
+        (low < rule["low"], f"down to {low:.6g}", rule["low"], "min"),
+        (high > rule["high"], f"up to {high:.6g}", rule["high"], "max"),
+    ):
+        if beyond:
+            remedy = f"add {key} = {end:g}" if key in may_be_added(spec["dist"]) else "correct its values"
+            raise refuse(f"a {spec['dist']} distribution reaching {way}{unit}", allowed, remedy)
     if low == high and _outside(low, rule):
         raise refuse(f"{low:.12g}{unit}", allowed, "correct the value or its unit")
     ends = distribution.ppf(np.array([RARE, 1.0 - RARE]))

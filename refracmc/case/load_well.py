@@ -11,6 +11,7 @@ from refracmc.case.cross_checks import (
     curve_faults,
     date_faults,
     depth_warnings,
+    grade_faults,
     intensity_faults,
     month_of,
     order_faults,
@@ -101,9 +102,11 @@ class _WellReader:
         forecast, phase = self._forecast(history, curve)
         tally = self._tally(history, curve, completion)
         self._check_strategies(tally, completion)
-        response = self._get("response", Response)
-        if response is not None and completion is not None:
-            self.faults += intensity_faults(response, completion, self.shared.file, self.prefix)
+        response, job, file = self._get("response", Response), self._get("job", Job), self.shared.file
+        if completion is not None and response is not None:
+            self.faults += intensity_faults(response, completion, file, self.prefix)
+        if completion is not None and job is not None:
+            self.faults += grade_faults(job, completion, file, self.prefix)
         if tally is None or any(self.sections[key] is None for key in (*OVERRIDES, "interests", "fit")):
             return None
         settings: dict[str, Any] = {

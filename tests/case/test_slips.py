@@ -105,3 +105,47 @@ def test_a_correlation_of_what_one_well_draws(edit: Edit, folder: Path) -> None:
     text = (folder / "case.toml").read_text("utf-8")
     (folder / "case.toml").write_text(f"{text}\n{own}\n", encoding="utf-8")
     load_case(folder / "case.toml")
+
+
+def test_a_grade_that_the_pressure_screen_cannot_read(tmp_path: Path) -> None:
+    """Refused by its key before any run: the screen, which alone reads it, would fail in the middle of one."""
+    path = write_starter(tmp_path / "case")[0]
+    text = path.read_text("utf-8").replace('casing_grade = "P-110"', 'casing_grade = "P-999"')
+    path.write_text(text, encoding="utf-8")
+    load_case(path)  # control: nobody reads the grade
+    screen = "[job.pressure]\ntrue_vertical_depth_ft = 9000\n"
+    path.write_text(text.replace("[job.cost]", f"{screen}[job.cost]"), encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        load_case(path)
+    (fault,) = caught.value.faults
+    assert (fault.where, fault.found) == ("case.toml: wells.W-1.completion.casing_grade", "the grade 'P-999'")
+    text = text.replace("P-999", "P-110").replace("[job.cost]", f"{screen}[job.cost]")
+    path.write_text(text, encoding="utf-8")
+    load_case(path)
+
+
+def test_what_is_advised_can_be_done(edit: Edit, folder: Path) -> None:
+    """Bounds that are told to be added, one after the other, make the case one that can be read."""
+    spec = '{ dist = "normal", mean = 0.9, sd = 0.3 }'
+    edit("case.toml", "close_chance = 0.9", f"close_chance = {spec}")
+    for bound in ("min = 0", "max = 1"):
+        with pytest.raises(InputError) as caught:
+            load_case(folder / "case.toml")
+        (fault,) = caught.value.faults
+        assert fault.remedy == f"add {bound}"
+        wider = spec.replace(" }", f", {bound} }}")
+        edit("case.toml", spec, wider)
+        spec = wider
+    load_case(folder / "case.toml")
+
+
+def test_no_bound_is_advised_that_is_not_taken(edit: Edit, folder: Path) -> None:
+    spec = '{ dist = "bernoulli", p = 0.5 }'
+    edit("case.toml", "[response]", f"[response]\nheadroom = {spec}")
+    with pytest.raises(InputError, match="reaching down to 0") as caught:
+        load_case(folder / "case.toml")
+    (fault,) = caught.value.faults
+    assert "add" not in fault.remedy
+    edit("case.toml", spec, spec.replace(" }", ", min = 1 }"))
+    with pytest.raises(InputError, match="unknown|min"):  # control: it takes none
+        load_case(folder / "case.toml")
