@@ -112,16 +112,15 @@ def _ledger(
 
 def nothing_ledger(plan: WellPlan, draws: Mapping[str, Array], row: int) -> dict[str, Array]:
     """Columns (T,) of the well left alone, for trial `row` of the block."""
-    model = model_block(plan, draws)
-    limit = limit_alone(model)[row : row + 1]
-    sums = model.own.sums(np.array([row]))
+    model = model_block(plan, {name: values[row : row + 1] for name, values in draws.items()})
+    limit, sums = limit_alone(model), model.own.sums(slice(None))
     oil, gas, water = (alone_volumes(sums[phase], limit)[0] for phase in PHASES)
     return _ledger(
         plan,
         draws,
         row,
         (oil, gas, water),
-        (model.economics.oil_price[row], model.economics.gas_price[row]),
+        (model.economics.oil_price[0], model.economics.gas_price[0]),
         np.arange(plan.horizon) <= limit,
         np.zeros(plan.horizon, dtype=bool),
         np.zeros(plan.horizon),
