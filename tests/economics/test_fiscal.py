@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from refracmc.economics.fiscal import (
@@ -15,7 +15,6 @@ from refracmc.economics.fiscal import (
 )
 
 
-@settings(max_examples=200, deadline=None)
 @given(st.sampled_from(SCHEDULES), st.integers(0, 59), st.integers(1, 12))
 def test_weights_sum_to_one_and_start_at_the_job(schedule, job, month):
     weights = depreciation_weights(schedule, job, 2026, month, 60)

@@ -7,7 +7,7 @@ success of .80 gives by that quadrature with independent tries and with a sleeve
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.special import expit, logit
@@ -23,7 +23,6 @@ def average(function, points=()) -> float:
 
 
 @given(st.floats(0.001, 0.999), st.floats(0.01, 6.0))
-@settings(max_examples=30, deadline=None)
 def test_intercept_gives_the_stated_chance_by_quadrature(p: float, sd: float) -> None:
     mu = float(intercept_for_marginal(p, sd))
     assert average(lambda z: expit(mu + sd * z), points=(np.clip(-mu / sd, -11, 11),)) == pytest.approx(
@@ -66,7 +65,6 @@ def test_intercept_at_its_limits() -> None:
 
 
 @given(st.lists(st.floats(0.0, 1.0), min_size=1, max_size=20), st.floats(0.0, 12.0))
-@settings(max_examples=60, deadline=None)
 def test_intercept_is_monotone_and_symmetric(chances: list[float], sd: float) -> None:
     p = np.sort(np.array(chances))
     mu = intercept_for_marginal(p, sd)

@@ -4,7 +4,7 @@ import itertools
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from job_wells import BASE, luck, orders, tallies, tally
 
@@ -71,7 +71,6 @@ def least_hours(made, rules: ChangeRules, most: int) -> float:
 
 
 @given(st.data())
-@settings(max_examples=40, deadline=None)
 def test_no_other_set_of_changes_takes_fewer_hours(data) -> None:
     well = data.draw(tallies(max_count=4))
     assume(well.treatable.any())

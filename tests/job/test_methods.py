@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from job_wells import inputs, luck, tallies, tally
 
@@ -119,7 +119,6 @@ def plain(kind: str, well, made, shared, t: int):
 
 
 @given(st.sampled_from(list(METHODS)), tallies(max_count=10), st.integers(0, 10**6))
-@settings(max_examples=120, deadline=None)
 def test_every_method_agrees_with_plain_loops_and_its_log(kind: str, well, seed: int) -> None:
     opened = well.in_state("open", "stuck_open", "perforated")
     assume(kind == "liner" or opened.any())

@@ -4,7 +4,7 @@ import dataclasses
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from job_wells import PERFECT, inputs, luck, tally
 
@@ -42,7 +42,6 @@ def run(well, order, policy=None, close_policy="all", base=SURE, fails=(), trial
 
 
 @given(st.integers(2, 12), st.data())
-@settings(max_examples=40, deadline=None)
 def test_a_sleeve_stuck_open_takes_from_deeper_stages_only(count: int, data) -> None:
     order = tuple(data.draw(st.permutations(range(1, count + 1))))
     stuck = data.draw(st.integers(1, count))
@@ -55,7 +54,6 @@ def test_a_sleeve_stuck_open_takes_from_deeper_stages_only(count: int, data) -> 
 
 
 @given(st.integers(2, 12), st.data())
-@settings(max_examples=40, deadline=None)
 def test_a_failed_reclose_hurts_stages_treated_below_it_afterwards_only(count: int, data) -> None:
     order = tuple(data.draw(st.permutations(range(1, count + 1))))
     failed = data.draw(st.integers(1, count))
@@ -67,7 +65,6 @@ def test_a_failed_reclose_hurts_stages_treated_below_it_afterwards_only(count: i
 
 
 @given(st.integers(2, 12), st.data())
-@settings(max_examples=40, deadline=None)
 def test_a_failed_reopen_loses_old_and_new_of_that_sleeve_alone(count: int, data) -> None:
     order = tuple(data.draw(st.permutations(range(1, count + 1))))
     failed = data.draw(st.integers(1, count))

@@ -7,7 +7,7 @@ import heapq
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from job_wells import orders, tallies, tally
 
@@ -77,7 +77,6 @@ def least(well: Tally, order, close_policy: str, habit: str, first: str) -> tupl
 
 
 @given(st.data())
-@settings(max_examples=60, deadline=None)
 def test_no_valid_job_travels_less_or_shifts_less(data) -> None:
     well = data.draw(tallies(max_count=6, states=SEARCHED))
     assume(well.treatable.any())
@@ -89,7 +88,6 @@ def test_no_valid_job_travels_less_or_shifts_less(data) -> None:
 
 
 @given(st.data())
-@settings(max_examples=40, deadline=None)
 def test_the_habit_of_closing_costs_the_least_of_direct_jobs(data) -> None:
     well = data.draw(tallies(max_count=5, states=SEARCHED))
     assume(well.treatable.any())
@@ -141,7 +139,6 @@ def test_named_orders() -> None:
 
 
 @given(st.data())
-@settings(max_examples=100, deadline=None)
 def test_every_plan_passes_as_a_list_of_actions(data) -> None:
     well = data.draw(tallies())
     assume(well.treatable.any())

@@ -8,7 +8,7 @@ moves, and wells of eight sleeves are searched in full (2 x 10^4 states).
 import heapq
 
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from job_wells import tallies, tally
 
@@ -71,7 +71,6 @@ def spent(made: Plan, weights: tuple[float, float]) -> float:
 
 
 @given(st.data())
-@settings(max_examples=25, deadline=None)
 def test_no_job_of_up_to_eight_sleeves_takes_less(data) -> None:
     """Whatever a shift takes against travel: hours 0.25 to 4 a shift at 50 ft/min, and each alone."""
     well = data.draw(tallies(max_count=8))

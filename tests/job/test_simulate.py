@@ -5,7 +5,7 @@ import dataclasses
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from job_wells import BASE, PERFECT, inputs, luck, orders, tallies, tally
 
@@ -43,7 +43,6 @@ def jobs(draw, **kwargs):
 
 
 @given(jobs(), st.sampled_from([BASE, BASE | HARD]))
-@settings(max_examples=150, deadline=None)
 def test_every_job_reconciles(job, base) -> None:
     well, made, policy, chance = job
     given_inputs = JobInputs.build(TRIALS, **base)
