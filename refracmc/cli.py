@@ -285,7 +285,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     _print_what_can_be()
     options = vars(_parser().parse_args(arguments))
     command = _COMMANDS[options.pop("command")]
-    from refracmc.errors import InputError, RunFailure
+    from refracmc.errors import InputError, RunFailure, beyond_numbers
     from refracmc.interrupts import remembered
 
     try:
@@ -297,16 +297,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except RunFailure as error:
         print(f"refracmc: {error}", file=sys.stderr)
         return FAILED
-    except (ValueError, ArithmeticError) as error:
-        text = " ".join(str(error).split())
-        print(
-            f"refracmc: the numbers of this case cannot be worked with ({text[:300]}); look for a value that is "
-            "far too large or too small",
-            file=sys.stderr,
-        )
-        return FAILED
-    except MemoryError:
-        print("refracmc: out of memory; use fewer --workers or fewer strategies", file=sys.stderr)
+    except (ValueError, ArithmeticError, MemoryError) as error:
+        print(f"refracmc: {beyond_numbers(error)}", file=sys.stderr)
         return FAILED
     except KeyboardInterrupt:
         print("refracmc: interrupted; finished blocks are kept: run again with --resume", file=sys.stderr)

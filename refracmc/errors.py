@@ -45,3 +45,14 @@ class InputError(Exception):
 
 class RunFailure(Exception):
     """The input is sound but the run could not be finished (disk, worker, altered block); exit code 1."""
+
+
+def beyond_numbers(error: Exception) -> RunFailure:
+    """What to say where numbers that were each allowed could not be worked with together."""
+    if isinstance(error, MemoryError):
+        return RunFailure("out of memory; use fewer --workers or fewer strategies")
+    text = " ".join(str(error).split())
+    return RunFailure(
+        f"the numbers of this case cannot be worked with ({text[:300]}); look for a value that is far too large or "
+        "too small"
+    )

@@ -28,7 +28,7 @@ from refracmc.engine.plan import WellOutline, identity
 from refracmc.engine.progress import Progress, Silent
 from refracmc.engine.scheduler import check_scheduler
 from refracmc.engine.stored_plans import PASSING, StoredPlans
-from refracmc.errors import Fault, InputError, RunFailure
+from refracmc.errors import Fault, InputError, RunFailure, beyond_numbers
 from refracmc.interrupts import held
 from refracmc.measures import KEPT_MEASURES
 from refracmc.sampling.streams import blocks_of
@@ -311,6 +311,9 @@ def run_batch(
             continue
         except RunFailure as error:
             batch.failures.append((str(case.path), error))
+            continue
+        except (ValueError, ArithmeticError, MemoryError) as error:
+            batch.failures.append((str(case.path), beyond_numbers(error)))
             continue
         batch.done.append(result)
         batch.refused.extend((str(case.path), well, faults) for well, faults in result.refused.items())

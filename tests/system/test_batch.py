@@ -9,6 +9,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from refracmc.case.validated_case import Case
+from refracmc.commands import run
 from tests.system.small_case import changed, refracmc, write_case
 from tests.system.test_command_line import LINES, ONE_WELL, SECOND_WELL
 
@@ -52,6 +54,33 @@ def test_a_batch_runs_what_can_run(batch) -> None:
     manifest = json.loads((out / "half" / "manifest.json").read_text("utf-8"))
     assert list(manifest["run"]["refused"]) == ["A"]
     assert "3 producing months" in (out / "half" / "report.html").read_text("utf-8")
+
+
+@pytest.mark.parametrize(
+    "error", [ValueError("a grade\n of 9"), FloatingPointError("overflow"), MemoryError()]
+)
+def test_numbers_that_fail_inside_a_case_stop_no_other(
+    batch, monkeypatch: pytest.MonkeyPatch, error: Exception
+) -> None:
+    """Told by the case's file in one line; the next one starts all the same."""
+    _, out = batch
+    started: list[str] = []
+
+    def stops(case: Case, *_: object) -> None:
+        started.append(case.name)
+        raise error
+
+    monkeypatch.setattr(run, "_run_loaded", stops)
+    cases = [out.parent / name / "case.toml" for name in ("good", "half")]
+    done = refracmc("run", *cases, "--out", out, "--quiet")
+    assert done.returncode == 1
+    assert started == ["good", "half"]
+    lines = done.stderr.splitlines()
+    assert [line.split(": ")[1] for line in lines] == [str(path) for path in cases]
+    assert all(
+        ("out of memory" if isinstance(error, MemoryError) else "numbers of this case") in line
+        for line in lines
+    )
 
 
 def test_the_summary_is_tidy(batch) -> None:
