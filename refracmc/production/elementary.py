@@ -34,8 +34,8 @@ against NumPy in tests/production/test_elementary.py."""
 
 
 @rule
-def growth(x: float) -> float:
-    """exp(x) - 1 (no unit) for |x| < 700: x = n ln 2 + r, the series of exp in r to the 13th power."""
+def _power_and_series(x: float) -> tuple[float, float]:
+    """2^n and exp(r) - 1 for |x| < 700: x = n ln 2 + r, the series of exp in r to the 13th power."""
     shifted = x * _PER_LN2 + _TO_WHOLE
     n = shifted - _TO_WHOLE
     r = x - n * _LN2_HIGH - n * _LN2_LOW
@@ -46,8 +46,21 @@ def growth(x: float) -> float:
     high = r2 * (_E[12] + r * _E[13]) + (_E[10] + r * _E[11])
     series = r2 * (r4 * (r4 * high + middle) + low) + r
     whole = np.float64(shifted).view(np.int64) - _TO_WHOLE_BITS
-    scale = np.int64((whole + 1023) << 52).view(np.float64)
-    return scale * series + (scale - 1.0)
+    return np.int64((whole + 1023) << 52).view(np.float64), series
+
+
+@rule
+def growth(x: float) -> float:
+    """exp(x) - 1 (no unit) for |x| < 700."""
+    power, series = _power_and_series(x)
+    return power * series + (power - 1.0)
+
+
+@rule
+def exponential(x: float) -> float:
+    """exp(x) (no unit), x held between -700 and 700."""
+    power, series = _power_and_series(min(max(x, -700.0), 700.0))
+    return power * series + power
 
 
 @rule

@@ -31,6 +31,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from refracmc.compiler import compiled, rule
 
+from .elementary import exponential
+
 Array = NDArray[np.float64]
 TERMS = (
     "residual_pressure",
@@ -48,7 +50,7 @@ TERMS = (
 @rule
 def logistic(y: float) -> float:
     """1/(1 + exp(-y)) without overflow [ratio]."""
-    return float(1.0 / (1.0 + np.exp(min(-y, 700.0))))
+    return 1.0 / (1.0 + exponential(-y))
 
 
 @rule
@@ -80,7 +82,7 @@ def multipliers(
     for s in range(out.size):
         gain = logistic(start + fall[s] / g.contrast_scale) - base
         loss = logistic(limit + rise[s] / g.limit_scale) - slack
-        out[s] = np.exp(g.effect_strength * gain - g.limit_strength * loss)
+        out[s] = exponential(g.effect_strength * gain - g.limit_strength * loss)
 
 
 @compiled

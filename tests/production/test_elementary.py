@@ -4,13 +4,19 @@ import numpy as np
 import pytest
 
 from refracmc.compiler import compiled
-from refracmc.production.elementary import growth, log_past_one
+from refracmc.production.elementary import exponential, growth, log_past_one
 
 
 @compiled
 def _growths(x, out):
     for i in range(x.size):
         out[i] = growth(x[i])
+
+
+@compiled
+def _exponentials(x, out):
+    for i in range(x.size):
+        out[i] = exponential(x[i])
 
 
 @compiled
@@ -30,6 +36,15 @@ def test_growth_keeps_its_digits():
     out = np.empty_like(x)
     _growths(x, out)
     np.testing.assert_allclose(out, np.expm1(x.astype(np.longdouble)).astype(float), rtol=5e-16)
+
+
+def test_exponential_keeps_its_digits_and_its_bounds():
+    rng = np.random.default_rng(3)
+    x = np.concatenate([_both(rng), rng.uniform(-699.0, 699.0, 4000), [-1e300, 1e300]])
+    out = np.empty_like(x)
+    _exponentials(x, out)
+    exact = np.exp(np.clip(x, -700.0, 700.0).astype(np.longdouble)).astype(float)
+    np.testing.assert_allclose(out, exact, rtol=5e-16)
 
 
 def test_logarithm_keeps_its_digits():
