@@ -50,8 +50,9 @@ def _picked(x: FloatArray, at: NDArray[np.intp], buckets: int) -> FloatArray:
     if (low == high).all():
         return np.repeat(low, at.shape[1], axis=1)
     with np.errstate(over="ignore", divide="ignore", invalid="ignore"):
-        scale = np.where(high > low, (buckets - 0.5) / (high - low), 0.0)
-    if not np.isfinite(scale).all():
+        width = high - low
+        scale = np.where(high > low, (buckets - 0.5) / width, 0.0)
+    if not (np.isfinite(width) & np.isfinite(scale)).all():
         return np.take_along_axis(np.sort(x, axis=1), at, axis=1)
     place = (x - low) * scale
     place += number * buckets

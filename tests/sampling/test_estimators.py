@@ -245,3 +245,13 @@ def test_places_of_a_sort_without_sorting_all() -> None:
             at = RNG.integers(0, n, (5, m))
             expected = np.take_along_axis(np.sort(rows, axis=1), at, axis=1)
             np.testing.assert_array_equal(sorted_at(rows, at), expected)
+
+
+@pytest.mark.parametrize("far", [(-np.inf, 0.0), (0.0, np.inf), (-np.inf, np.inf), (-1.7e308, 1.7e308)])
+def test_places_where_the_range_of_a_row_is_no_number(far) -> None:
+    """Infinite values, and a range above the largest number: what a whole sort puts there."""
+    rows = RNG.normal(size=(4, 100))
+    rows[1, :30], rows[2, 40:90] = far
+    at = RNG.integers(0, 100, (4, 30))
+    expected = np.take_along_axis(np.sort(rows, axis=1), at, axis=1)
+    np.testing.assert_array_equal(sorted_at(rows, at), expected)
