@@ -32,6 +32,8 @@ DRIVER_BLOCKS = 2
 SET_A, SET_B = 2**30, 2**30 + 2**20
 """First blocks of the two independent sets of draws behind the variance shares; apart from those of any run."""
 RESAMPLES = 200
+LEVEL = 1e-12
+"""Variance of resampled outputs, over that of all, which is rounding alone."""
 CONFIDENCE = 0.95
 
 
@@ -77,7 +79,8 @@ def _resampled(a: Array, b: Array, mixed: Array, seed: int, resamples: int) -> A
     """First-order and total shares (resamples, 2 groups) of rows drawn again, as `SALib.analyze.sobol.analyze` does.
 
     Its estimators are ratios of means, so that it is enough to count how often a row is drawn: a matrix product in
-    place of copies of all rows. a, b (n,), mixed (groups, n): standardised outputs.
+    place of copies of all rows. 0 where all outputs drawn are the same. a, b (n,), mixed (groups, n): standardised
+    outputs.
     """
     n = a.size
     rows = np.random.default_rng(seed or 1).integers(n, size=(n, resamples))
@@ -85,7 +88,9 @@ def _resampled(a: Array, b: Array, mixed: Array, seed: int, resamples: int) -> A
     terms = np.stack([*(b * (mixed - a)), *(0.5 * (a - mixed) ** 2), 0.5 * (a + b), 0.5 * (a * a + b * b)])
     means = drawn.reshape(resamples, n).astype(float) @ terms.T / n
     variance = means[:, -1] - means[:, -2] ** 2
-    return np.asarray(means[:, :-2] / variance[:, None])
+    differ = (variance > LEVEL)[:, None]
+    shares = np.zeros((resamples, 2 * len(mixed)))
+    return np.divide(means[:, :-2], variance[:, None], out=shares, where=differ)
 
 
 Samples = dict[str, dict[str, Array]]

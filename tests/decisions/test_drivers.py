@@ -79,6 +79,22 @@ def test_shares_and_intervals_are_those_of_salib(sets) -> None:
         assert (got == pytest.approx(expected, rel=1e-9, abs=1e-12)) is same
 
 
+@pytest.mark.filterwarnings("ignore:Constant values encountered")
+@pytest.mark.parametrize(("where", "value"), [(("a",), 1.0), (("b",), -123456.7), (("x2",), 0.3)])
+def test_outputs_that_hardly_ever_differ(where, value) -> None:
+    """One row of 500 is not 0, so that many a resample holds the same number throughout. Oracle: SALib."""
+    names = ("a", "x1", "x2", "b")
+    y = {name: np.zeros(500) for name in names}
+    for name in where:
+        y[name][7] = value
+    problem = {"num_vars": 2, "names": ["x1", "x2"], "bounds": [[0.0, 1.0]] * 2}
+    stacked = np.stack([y[name] for name in names], axis=1).ravel()
+    found = sobol.analyze(problem, stacked, calc_second_order=False, num_resamples=100, seed=7)
+    rows = drivers.variance_shares(("x1", "x2"), y, 7, 100)
+    for key, name in (("first", "S1"), ("first_ci", "S1_conf"), ("total", "ST"), ("total_ci", "ST_conf")):
+        assert [row[key] for row in rows] == pytest.approx(list(found[name]), rel=1e-9, abs=1e-12)
+
+
 def test_another_function_is_told_apart(sets) -> None:
     """Negative controls: another coefficient, and the shares of one input claimed for another."""
     rows = rows_of(sets, {name: [name] for name in FIRST}, a=4.0)
