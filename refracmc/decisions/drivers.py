@@ -90,7 +90,8 @@ def _resampled(a: Array, b: Array, mixed: Array, seed: int, resamples: int) -> A
     variance = means[:, -1] - means[:, -2] ** 2
     differ = (variance > LEVEL)[:, None]
     shares = np.zeros((resamples, 2 * len(mixed)))
-    return np.divide(means[:, :-2], variance[:, None], out=shares, where=differ)
+    np.divide(means[:, :-2], variance[:, None], out=shares, where=differ)
+    return shares
 
 
 Samples = dict[str, dict[str, Array]]
