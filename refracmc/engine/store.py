@@ -1,6 +1,7 @@
 """Block files on disk: written beside and renamed when whole, checked by digest when read.
 
-A block file is one NumPy array file (readable by numpy.load) followed by the SHA-256 of what stands before.
+A block file is one NumPy array file (readable by numpy.load) followed by the SHA-256 of its name, of the identity of
+its run and of what stands before: a file that stands in the place of another is found as an altered one is.
 A run is built in a hidden folder beside its final place and moved there when complete, so that an earlier
 complete run of the same case stays whole until then. A lock keeps two runs out of one folder.
 """
@@ -80,8 +81,22 @@ def write_json(path: Path, content: Any) -> None:
     write_atomic(path, (json.dumps(content, indent=2, sort_keys=True) + "\n").encode())
 
 
+def _seal(path: Path) -> hashlib._Hash:
+    """The digest of a block file, begun with which one it is: its name, and what its run is made of."""
+    digest = hashlib.sha256(path.name.encode())
+    with contextlib.suppress(OSError):
+        digest.update((path.parent.parent / "identity.json").read_bytes())
+    return digest
+
+
+def _is_sealed(path: Path, data: bytes) -> bool:
+    digest = _seal(path)
+    digest.update(memoryview(data)[:-DIGEST])
+    return len(data) > DIGEST and digest.digest() == data[-DIGEST:]
+
+
 def write_array(path: Path, array: Array | Sequence[Array], *, keep: bool = True) -> None:
-    """Write the NumPy file format of an array, then the SHA-256 of it, as `write_atomic` does.
+    """Write the NumPy file format of an array, then its digest, as `write_atomic` does.
 
     A sequence of arrays of one shape is written as the array that stacks them.
     """
@@ -97,23 +112,22 @@ def write_array(path: Path, array: Array | Sequence[Array], *, keep: bool = True
         head.getvalue(),
         *(piece.reshape(-1).view(np.uint8).data for piece in pieces),
     ]
-    digest = hashlib.sha256()
+    digest = _seal(path)
     for part in data:
         digest.update(part)
     write_atomic(path, *data, digest.digest(), keep=keep)
 
 
 def read_array(path: Path) -> Array | None:
-    """The array of a block file, or None where it is absent, truncated or altered."""
+    """The array of a block file, or None where it is absent, truncated, altered or another's."""
     try:
         data = path.read_bytes()
     except (FileNotFoundError, IsADirectoryError):
         return None
-    body, digest = data[:-DIGEST], data[-DIGEST:]
-    if len(data) <= DIGEST or hashlib.sha256(body).digest() != digest:
+    if not _is_sealed(path, data):
         return None
     try:
-        array: Array = np.load(io.BytesIO(body), allow_pickle=False)
+        array: Array = np.load(io.BytesIO(data[:-DIGEST]), allow_pickle=False)
     except (ValueError, EOFError):
         return None
     return array
@@ -121,7 +135,7 @@ def read_array(path: Path) -> Array | None:
 
 def damaged(path: Path) -> RunFailure:
     """What to say of a block file that is not there, or not as it was written."""
-    return RunFailure(f"{path}: block file absent or damaged; run again with --resume.")
+    return RunFailure(f"{path}: block file absent, damaged or another's; run again with --resume.")
 
 
 _HEAD = 1 << 12
@@ -154,8 +168,7 @@ def check_file(path: Path, shape: tuple[int, ...]) -> int:
             data = handle.readall() if whole else handle.read(_HEAD)
     except OSError:
         raise damaged(path) from None
-    body = memoryview(data)[:-DIGEST]
-    if whole and (len(data) <= DIGEST or hashlib.sha256(body).digest() != data[-DIGEST:]):
+    if whole and not _is_sealed(path, data):
         raise damaged(path)
     head = io.BytesIO(data[:_HEAD])
     np.lib.format.read_magic(head)

@@ -53,10 +53,12 @@ def test_a_block_comes_back_to_the_bit(tmp_path: Path) -> None:
     )
     path = store.block_path(tmp_path, 3, 7, store.KEPT)
     assert np.array_equal(np.load(path), values, equal_nan=True)  # plain NumPy reads it too
-    store.write_block(tmp_path, 4, 0, {store.KEPT: list(values)})  # its rows: the same file
-    assert store.block_path(tmp_path, 4, 0, store.KEPT).read_bytes() == path.read_bytes()
+    before = path.read_bytes()
+    store.write_block(tmp_path, 3, 7, {store.KEPT: list(values)})  # its rows: the same file
+    assert path.read_bytes() == before
     with pytest.raises(ValueError, match="different shapes"):
         store.write_array(path, [values[0], values[0, :2]])
+    store.write_block(tmp_path, 4, 0, {store.KEPT: values})
     store.write_block(tmp_path, 4, 1, {store.KEPT: values[:, :, :9]})
     assert store.read_values(tmp_path, 4, 2).shape == (4, 5, 69)
 
@@ -81,13 +83,44 @@ def test_a_damaged_block_is_no_block(tmp_path: Path, harm: str, kind: str) -> No
         "emptied": b"",
         "longer": bytes(data) + b"\0",
         "another's bytes": b"not an array" * 20,
-        "sealed junk": b"junk" + hashlib.sha256(b"junk").digest(),
+        "sealed junk": b"junk" + hashlib.sha256(path.name.encode() + b"junk").digest(),
     }.get(harm, bytes(data))
     path.write_bytes(changed)
     assert store.read_block(tmp_path, 0, 0) is None
     if kind == store.KEPT:
         with pytest.raises(RunFailure, match=r"well0000-block00000.*--resume"):
             store.read_values(tmp_path, 0, 1)
+
+
+@pytest.mark.parametrize("other", ["block", "well", "kind", "run"])
+def test_a_block_in_the_place_of_another_is_no_block(tmp_path: Path, other: str) -> None:
+    """Whole files, exchanged: of two blocks, two wells, two kinds, or two runs of the same case and another seed."""
+    values, kinds = np.arange(24.0).reshape(2, 3, 4), (store.KEPT, *store.PASSING_KINDS)
+    folders = [tmp_path / "one", tmp_path / "two"]
+    for seed, folder in enumerate(folders):
+        (folder / "blocks").mkdir(parents=True)
+        store.write_json(folder / "identity.json", {**IDENTITY, "seed": seed})
+        for well in (0, 1):
+            for block in (0, 1):
+                store.write_block(folder, well, block, dict.fromkeys(kinds, values + seed + well + 2 * block))
+    here = store.block_path(folders[0], 0, 0, store.KEPT)
+    there = {
+        "block": store.block_path(folders[0], 0, 1, store.KEPT),
+        "well": store.block_path(folders[0], 1, 0, store.KEPT),
+        "kind": store.block_path(folders[0], 0, 0, store.EXTRA),
+        "run": store.block_path(folders[1], 0, 0, store.KEPT),
+    }[other]
+    assert store.read_array(here) is not None
+    assert store.read_array(there) is not None  # control
+    one, two = here.read_bytes(), there.read_bytes()
+    here.write_bytes(two)
+    there.write_bytes(one)
+    assert store.read_array(here) is None
+    assert store.read_array(there) is None
+    with pytest.raises(RunFailure, match="another's"):
+        store.check_file(here, values.shape)
+    moved = folders[0].rename(tmp_path / "moved")  # control: a whole run may be moved
+    assert store.read_array(store.block_path(moved, 1, 1, store.KEPT)) is not None
 
 
 def test_a_block_is_done_only_with_its_last_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
