@@ -78,7 +78,7 @@ def report(data: ReportData, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_two_runs_give_the_same_bytes(tmp_path: Path, table_maker: Maker, fact_maker: Facts) -> None:
-    """Page and tables; the charts are drawn twice where worker processes draw them."""
+    """Page and tables; tests of whole runs compare their charts."""
     made = []
     for run in ("a", "b"):
         one = build_report_data(fact_maker(trials=500), table_maker(("W-1",), 500))
@@ -230,6 +230,7 @@ def test_one_date_one_order_and_few_tables(tmp_path: Path, table_maker: Maker, f
     assert not (tmp_path / "none" / "charts").exists()
 
 
+@pytest.mark.slow  # tests/system compares whole runs
 def test_worker_processes_change_no_byte(report: Path, data: ReportData, tmp_path: Path) -> None:
     drawn = draw_charts(data, tmp_path, workers=2)
     assert {well: [chart.key for chart in of] for well, of in drawn.items()} == {

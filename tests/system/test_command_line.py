@@ -249,7 +249,8 @@ def no_constant(text: str) -> float:
 
 
 def test_job_plans_without_values(tmp_path: Path) -> None:
-    case = write_case(tmp_path, changed(CASE, ("trials = 1100", "trials = 300")))
+    charts_off = ("[strategies]", "[outputs]\ncharts = false\n[strategies]")
+    case = write_case(tmp_path, changed(CASE, ("trials = 1100", "trials = 300"), charts_off))
     done = refracmc("job", case, "--json", "--out", tmp_path / "out")
     assert done.returncode == 0, done.stderr
     content = json.loads(done.stdout, parse_constant=no_constant)
