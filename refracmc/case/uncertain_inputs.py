@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from refracmc.case.job_section import Job
@@ -44,7 +44,17 @@ def _declared(model: type[Section], prefix: str) -> Iterator[str]:
             yield from _declared(inner, f"{prefix}.{field}")
 
 
-LATER_NAMES: tuple[str, ...] = (
+_FIRST_METHODS = ("bullhead", "straddle", "liner")
+
+
+def later_names(of_methods: Sequence[str]) -> tuple[str, ...]:
+    """Names in the order of their places: of a method that stands in neither list, at the end."""
+    first = tuple(name for name in of_methods if name.split(".")[2] in _FIRST_METHODS)
+    listed = (*_BEFORE_METHODS, *first, *LATER_KEYS)
+    return (*listed, *(name for name in of_methods if name not in listed))
+
+
+_BEFORE_METHODS = (
     "job.bha_change_hours",
     "job.string_change_hours",
     "job.slim_hours_per_stage",
@@ -56,11 +66,14 @@ LATER_NAMES: tuple[str, ...] = (
     "job.cost.string_change_usd",
     "job.cost.slim_stage_usd",
     "job.cost.casing_failure_usd",
-    *_declared(Methods, "strategies.methods"),
+)
+LATER_KEYS = (
     *_declared(PressureScreen, "job.pressure"),
     *_declared(ReachForces, "job.reach"),
     "job.ct_string_life_trips",
 )
+"""A new key goes to the end of these."""
+LATER_NAMES: tuple[str, ...] = later_names(tuple(_declared(Methods, "strategies.methods")))
 """Variables that came after the first release of the Sobol design: their places follow the first ones."""
 UNCERTAIN_SECTIONS: Mapping[str, type[Section]] = {
     "prices": Prices,

@@ -33,7 +33,7 @@ def explain(words: Sequence[str], parser: argparse.ArgumentParser, width: int | 
     same = {
         k
         for k in range(1, len(found))
-        if found[k].row and found[k].name == found[k - 1].name and found[k].topic is found[k - 1].topic
+        if found[k].row and found[k].name == found[k - 1].name and found[k].table is found[k - 1].table
     }
     return "\n".join(
         part.partition("\n")[2] if k in same else f"\n{part}" for k, part in enumerate(parts)
@@ -57,7 +57,8 @@ def _place(place: Place, width: int) -> str:
     if place.row is None:
         pieces: Sequence[Piece] = place.topic.group(place.table)
         return terminal.text(pieces, width)
-    title = f"{place.name}  ({place.topic.name})"
+    table = place.topic.heading(place.table)
+    title = f"{place.name}  ({place.topic.name}{f', {table}' if '.csv' in table else ''})"
     return "\n".join([title, *terminal.record(place.table.head, place.row, width)])
 
 

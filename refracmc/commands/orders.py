@@ -76,7 +76,8 @@ def _text(search: Search, table: pd.DataFrame) -> str:
     lines += [
         f"  highest value: {shown}{more}",
         "Values are means over trials kept apart from the search, ± one standard error; the difference is taken trial "
-        "by trial. Exposed: expected stages treated below a sleeve that failed to reclose.",
+        "by trial. Front: no other order is as good in value, days and exposure, and better in one. Exposed: expected "
+        "stages treated below a sleeve that failed to reclose. Effective: mean effectiveness of the planned stages.",
     ]
     return "\n".join(lines)
 

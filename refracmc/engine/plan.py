@@ -12,6 +12,7 @@ from refracmc.case import units
 from refracmc.case.uncertain_inputs import inputs_of, variable_names
 from refracmc.case.validated_case import Case, InputVariable, WellCase
 from refracmc.case.well_strategies import NOTHING, Strategy, dated_strategies, triggered_strategies
+from refracmc.job.fallbacks import FALLBACKS
 from refracmc.job.inputs import JobPolicy
 from refracmc.production.fit import Posterior
 from refracmc.production.response import intensity_factor
@@ -123,12 +124,9 @@ def _intensity(well: WellCase) -> float:
 def _policy(well: WellCase) -> JobPolicy:
     chosen = well.settings.strategies
     return JobPolicy(
-        when_not_closing=chosen.when_not_closing,
-        when_not_opening=chosen.when_not_opening,
-        when_not_reopening=chosen.when_not_reopening,
+        **{key: getattr(chosen, key) for key in FALLBACKS},
         stop_loss_failed_closes=chosen.stop_loss_failed_closes,
         max_tries=well.settings.job.max_tries,
-        patched_restricts=chosen.patched_restricts,
     )
 
 

@@ -69,8 +69,8 @@ _CELLS = re.compile(r"(?<!\\)\|")
 
 
 def names_in(cell: str) -> list[str]:
-    """The names in backticks of a first cell; the whole cell where it has none."""
-    return re.findall(r"`([^`]+)`", cell) or [cell]
+    """The names in backticks of a first cell; where it has none, those that commas part."""
+    return re.findall(r"`([^`]+)`", cell) or cell.split(", ")
 
 
 def plain(text: str) -> str:

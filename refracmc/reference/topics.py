@@ -47,6 +47,11 @@ class Topic:
         stop = min((k for k in heads if k > at), default=len(self.pieces))
         return self.pieces[start:stop]
 
+    def heading(self, table: Table) -> str:
+        """The heading that a table stands below; "" where there is none."""
+        first = self.group(table)[0]
+        return first.text if isinstance(first, Heading) else ""
+
 
 @dataclass(frozen=True)
 class Place:
@@ -58,6 +63,11 @@ class Place:
     topic: Topic
     table: Table
     row: tuple[str, ...] | None
+
+
+def _typed(name: str) -> str:
+    """A name as it is compared: space, hyphen and underscore are one, and so are capitals."""
+    return re.sub("[ -]", "_", name).lower()
 
 
 class Reference:
@@ -95,14 +105,14 @@ class Reference:
                 if not isinstance(table, Table):
                     continue
                 if table.path:
-                    yield Place(table.path, table.path.lower(), topic, table, None)
+                    yield Place(table.path, _typed(table.path), topic, table, None)
                 for row in table.rows:
                     other = table.others.get(row[0])
                     for name in (*names_in(row[0]), *([other] if other else [])):
                         bare = re.sub(r"\[\]|\.<\w+>$", "", name.partition(" ")[0])
                         before = f"{table.path}." if table.path else ""
                         for typed in dict.fromkeys((name, bare)):
-                            yield Place(f"{before}{name}", f"{before}{typed}".lower(), topic, table, row)
+                            yield Place(f"{before}{name}", _typed(f"{before}{typed}"), topic, table, row)
 
     def find(self, words: Sequence[str]) -> Topic | list[Place]:
         """The topic of that name, or the places of a name or of a unique ending of one.
@@ -110,11 +120,11 @@ class Reference:
         Raises InputError where there is none, with the nearest ones, and where an ending stands in many places.
         """
         word = " ".join(words).strip("[]`")
-        topic = re.sub("[ -]", "_", word).lower()
+        topic = _typed(word)
         if topic in NAMES and not words[0].startswith("["):  # [strategies]: the section, not the topic
             return self.topic(topic)
         for names in ([name for name in NAMES if name not in _LOADS_MUCH], _LOADS_MUCH):
-            found = self._matching(word.lower(), names)
+            found = self._matching(_typed(word), names)
             if len(found) > _MOST:
                 listed = ", ".join(dict.fromkeys(place.name for place in found[:8]))
                 raise InputError(
@@ -145,7 +155,7 @@ class Reference:
     def _unknown(self, word: str) -> Fault:
         names = {place.typed for place in self.places()} | set(NAMES)
         ends = {name.rpartition(".")[2]: name for name in sorted(names, reverse=True)}
-        near = difflib.get_close_matches(word, [*names, *ends], n=3, cutoff=0.6)
+        near = difflib.get_close_matches(_typed(word), [*names, *ends], n=3, cutoff=0.6)
         near = list(dict.fromkeys(ends.get(name, name) for name in near))
         within = [n for n in NAMES if word.lower() in (FOLDER / f"{n}.md").read_text("utf-8").lower()]
         remedies = [f"did you mean {' or '.join(near)}?"] if near else []

@@ -74,6 +74,11 @@ def test_every_key_is_told_as_the_schema_has_it() -> None:
         ("--keep-trials", "run.--keep-trials", "every input"),
         ("tornado", "tornado", "low_mean_usd"),
         ("run_case", "run_case", "keep_trials=None"),
+        ("P90", "P90", "the low value"),
+        ("working interest", "working interest", "share of the costs"),
+        ("stop loss", "stop-loss", "called off"),
+        ("stop_loss", "stop-loss", "called off"),
+        ("crps", "scores.csv", "ranked probability"),
     ],
 )
 def test_a_name_or_its_unique_ending_is_found(word: str, full: str, part: str) -> None:
