@@ -9,6 +9,8 @@ from refracmc.reporting.tables import ReportData, RunFacts
 from refracmc.sampling.streams import BLOCK_SIZE
 
 PERCENTILES = "P90 is the low and P10 the high value (share of trials above it)."
+OWNER = "working-interest share"
+GROSS = "100 % (8/8)"
 
 _SPOKEN = {"ct": "CT", "npv": "NPV", "npt": "non-productive time", "bha": "BHA", "eur": "EUR", "irr": "IRR",
            "latin": "Latin", "sobol": "Sobol"}  # fmt: skip
@@ -53,13 +55,14 @@ def block_trials(data: ReportData) -> int:
 
 
 def footer(data: ReportData, error: str, money: bool = True, percentiles: bool = True, extra: str = "",
-           trials: int = 0) -> str:  # fmt: skip
-    """Line under a chart: percentile convention, money basis, trials (0: those of the run), sampling error."""
+           trials: int = 0, share: str = OWNER) -> str:  # fmt: skip
+    """Line under a chart: percentile convention, money basis and whose share of it, trials (0: those of the run),
+    sampling error."""
     parts = [extra] if extra else []
     if percentiles:
         parts.append(PERCENTILES)
     if money:
-        parts.append(f"{money_basis(data.facts)}.")
+        parts.append(f"{money_basis(data.facts)}, {share}.")
     parts.append(f"{trials or data.facts.trials:,} trials a strategy; {error}.")
     return " ".join(parts)
 

@@ -12,6 +12,7 @@ from matplotlib.figure import Figure
 
 from refracmc.reporting import style
 from refracmc.reporting.captions import (
+    GROSS,
     block_trials,
     error_range,
     has_date,
@@ -83,10 +84,10 @@ def by_order(data: ReportData, well: str) -> Figure | None:
         data,
         f"{well}: days and cost of the job by order, {_dates_of(data, well)}",
         height,
-        f"standard errors are in job_parts.csv ({trials} trials)",
+        f"{_largest_errors(parts)} a part",
         money=False,
         trials=trials,
-        extra="Bars: means by part. Line: P90 to P10, dot: P50, of the same trials.",
+        extra=f"Bars: means by part, cost at {GROSS}. Line: P90 to P10, dot: P50, of the same trials.",
     )
     drawn = set(parts["part"])
     for measure, groups, scale, label, bottom, top, down in (
@@ -136,8 +137,8 @@ def _build_up(data: ReportData, well: str, rows: pd.DataFrame, total: float, err
         1.5 + 0.25 * (count + 1),
         error_range(pd.Series([error]), "total"),
         percentiles=False,
-        extra="Means of the parts at 100 % (8/8) add up to the mean total; each bar starts where the one above it "
-        "ends.",
+        share=GROSS,
+        extra="Means of the parts add up to the mean total; each bar starts where the one above it ends.",
     )
     axes = style.panel(figure, (1.9, 0.95, 1.75, 0.45))
     mean = rows["mean_usd"].to_numpy() / MILLION
@@ -199,7 +200,7 @@ def distributions(data: ReportData, well: str) -> Figure | None:
         4.3 + more,
         _largest_errors(rows),
         money=False,
-        extra="Each curve is the share of jobs above the value, at 100 %, service-cost index included; dots "
+        extra=f"Each curve is the share of jobs above the value, cost at {GROSS}, service-cost index included; dots "
         "are P90, P50 and P10. Of a trigger: the trials in which the job starts.",
     )
     for k, (measure, scale, label) in enumerate(

@@ -9,7 +9,15 @@ from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 
 from refracmc.reporting import style
-from refracmc.reporting.captions import error_range, has_date, split_strategy, spoken, strategy_words
+from refracmc.reporting.captions import (
+    GROSS,
+    OWNER,
+    error_range,
+    has_date,
+    split_strategy,
+    spoken,
+    strategy_words,
+)
 from refracmc.reporting.rounding import MILLION
 from refracmc.reporting.tables import NOTHING, ReportData
 
@@ -194,6 +202,7 @@ def orders(data: ReportData, well: str) -> Figure | None:
         f"{well}: stage orders, each at its best date",
         1.75 + 0.36 * max(count, 3),
         error_range(rows["se_usd"]),
+        share=f"{OWNER}, cost at {GROSS}",
         extra=f"{left_out(count, present)}Bars run from P90 to P10, ticks are P50, dots are means with "
         "± 2 standard errors.",
     )

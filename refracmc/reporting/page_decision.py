@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from refracmc.reporting.captions import PERCENTILES, strategy_words
+from refracmc.reporting.captions import GROSS, OWNER, PERCENTILES, strategy_words
 from refracmc.reporting.page import Block, Note, Section, Table
 from refracmc.reporting.page_columns import (
     Row,
@@ -39,7 +39,7 @@ def _value_table(data: ReportData, advice: dict[str, str]) -> Table:
     ]
     return table_of(
         data.tables["decision"],
-        "Incremental NPV of the best refrac of each well over doing nothing, US$ million",
+        f"Incremental NPV of the best refrac of each well over doing nothing, US$ million, {OWNER}",
         columns,
         left=3,
         note=f"{PERCENTILES} ± is one standard error. Chance of loss: worth less than doing nothing in the same trial. "
@@ -78,7 +78,7 @@ def _job_table(data: ReportData) -> Table:
         text("Well", "well"),
         strategy("Best refrac tried"),
         amount("Days shut in", "job_days", "job_days_se", 1.0),
-        amount("Cost, US$ million", "job_cost_usd", "job_cost_se_usd"),
+        amount(f"Cost at {GROSS}, US$ million", "job_cost_usd", "job_cost_se_usd"),
         carried_out("Carried out in"),
     ]
     return table_of(data.tables["decision"], "The job of the best refrac of each well", columns, left=2)

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from refracmc.measures import SUMMARY_MEASURES
-from refracmc.reporting.captions import split_strategy, spoken, strategy_words
+from refracmc.reporting.captions import GROSS, split_strategy, spoken, strategy_words
 from refracmc.reporting.files import file_stems
 from refracmc.reporting.page import Block, DrawnChart, Note, Section, Table
 from refracmc.reporting.page_columns import (
@@ -85,7 +85,7 @@ _ORDERS = WellTable(
 )
 _ORDER_JOBS = WellTable(
     "orders",
-    "Days and cost of the job by order, US$ million",
+    f"Days and cost of the job by order, US$ million at {GROSS}",
     (
         words("Order", "order"),
         amount("Days shut in, mean", "job_days", "job_days_se", 1.0),

@@ -9,7 +9,7 @@ from pathlib import Path
 import pandas as pd
 import pyarrow as pa
 
-from refracmc.reporting.captions import money_basis
+from refracmc.reporting.captions import GROSS, OWNER, money_basis
 from refracmc.reporting.files import write_whole
 from refracmc.reporting.page import MOST_WELLS, DrawnChart, Note, Section, render_page
 from refracmc.reporting.page_decision import decision_section
@@ -40,7 +40,7 @@ def page_html(data: ReportData, charts: Mapping[str, Sequence[DrawnChart]]) -> s
     count = len(data.wells)
     subtitle = (
         f"Case {facts.name}, {count} well{'' if count == 1 else 's'}, {facts.trials:,} trials a strategy, "
-        f"{money_basis(facts)}. ± is one standard error."
+        f"{money_basis(facts)}. Values are the {OWNER}, costs of the job {GROSS}. ± is one standard error."
     )
     title = f"{facts.title or facts.name}: refracture, when and how, or leave"
     return render_page(title, subtitle, page_sections(data, charts))

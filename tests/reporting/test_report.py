@@ -169,7 +169,8 @@ def test_page_shows_the_numbers_of_every_table(report: Path, data: ReportData) -
 def test_page_says_conventions_and_cautions(report: Path) -> None:
     text = " ".join(read((report / "report.html").read_text("utf-8")).text)
     for words in (PERCENTILES, "4,000 trials", "real terms, 10 % a year",
-                  "before income tax", "Latin hypercube sampling, seed 7",
+                  "before income tax", "Values are the working-interest share, costs of the job 100 % (8/8)",
+                  "Cost at 100 % (8/8), US$ million", "Latin hypercube sampling, seed 7",
                   "The data of this case are invented"):  # fmt: skip
         assert words in text
     for once in ("well control defer to local codes", "not a reserves statement", "not investment advice"):
@@ -192,6 +193,10 @@ def test_every_chart_states_its_convention_and_trials(report: Path, data: Report
             assert "doing nothing" in words or chart.key == "orders"
         if chart.key in ("distribution", "dates", "strategies", "orders", "cost", "tornado"):
             assert "US$ million at 2026-10" in words
+            owner, gross = "working-interest share" in words, "100 % (8/8)" in words
+            assert (owner, gross) == (chart.key != "cost", chart.key in ("cost", "orders"))
+        if chart.key == "spread":
+            assert "100 % (8/8)" in words
 
 
 def test_text_of_the_user_is_escaped(tmp_path: Path, table_maker: Maker, fact_maker: Facts) -> None:
