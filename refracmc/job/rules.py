@@ -6,9 +6,10 @@ One function a rule, for one order in one trial; `engine.job_trials` calls them 
 The rules, per trial (S = sleeve; "above" = higher number; K = max_tries; luck is named as in `JobLuck`)
 
 1 Chance. A shift of kind k in {close, open, reclose, reopen} of S has logit p = mu_k + age_slope*age_S +
-  cycle_slope*cycles_kS + well_effect_sd*z_well + sleeve_effect_sd*z_S; mu_k from `chances`; cycles_kS are the
-  shifts on record plus those planned for S before this one (plan.cycles), whether or not they came about. It
-  works within j tries if logit p > c_j(u_kS). Tries used: the least such j <= K; K where it fails.
+  cycle_slope*cycles_kS + well_effect_sd*z_well + sleeve_effect_sd*z_S; mu_k from `chances`: the stated chance
+  is the average over new sleeves; age_S are the years since S was installed; cycles_kS are the shifts on record
+  plus those planned for S before this one (plan.cycles), whether or not they came about. It works within j
+  tries if logit p > c_j(u_kS). Tries used: the least such j <= K; K where it fails.
 2 Closing (plan.closes): tried. Failed -> S is open for the rest of the job.
 3 Stop-loss: failed closings among plan.closes_before_first > stop_loss_failed_closes -> called off: of the
   closings only those before the first stage were tried, nothing else of 4 to 8 is done, and each sleeve
