@@ -142,9 +142,9 @@ def _packed(
     plan: WellPlan, names: tuple[str, ...], months: tuple[int, ...]
 ) -> tuple[Well, tuple[Orders, Shifts], tuple[Array, NDArray[np.int64]]]:
     """What no block changes of a well, some of its orders and the ages at some months."""
-    tally, policy, made = plan.well.tally, plan.policy, [plan.orders[name] for name in names]
-    stress = [(order.normal_before, order.contrast_before) for order in made]
-    orders = orders_of([order.job for order in made], tally, policy, stress)
+    tally, policy, chosen = plan.well.tally, plan.policy, [plan.orders[name] for name in names]
+    stress = [(order.normal_before, order.contrast_before) for order in chosen]
+    orders = orders_of([order.job for order in chosen], tally, policy, stress)
     ages = [plan.ages[month] for month in months]
     return well_of(tally, policy), orders, ages_of(ages) if ages else (np.empty((0, 1, 1)), np.empty(0, int))
 
@@ -177,7 +177,7 @@ def job_outcomes(
                 by_method[name] = _method_outcome(plan, draws, model, name)
             table[:, k] = by_method[name]
             table[PRICED, k] *= index[strategy.month]
-    return _told(table)
+    return _outcome_of(table)
 
 
 def outcome_at(
@@ -193,23 +193,23 @@ def outcome_at(
         well, orders, _ = _packed(plan, (order,), ())
         dates = Dates(*ages_of([ages]), np.ascontiguousarray(index[None]))
         run(well, orders, dates, {0: (0, 0)}, _trials(plan, draws, model), table)
-    return _told(table)
+    return _outcome_of(table)
 
 
 def _method_outcome(plan: WellPlan, draws: Draws, model: BlockModel, name: str) -> Array:
     """Results (RESULTS, n) of an isolation method before the service-cost index, else as the loop gives them."""
     job = _by_method(plan, draws, block_luck(plan, draws), name)
     cost, parts = job_cost(job, cost_rates(draws))
-    effect, made = job.effectiveness, plan.methods[name]
+    effect, method = job.effectiveness, plan.methods[name]
     if (
         plan.well.settings.stress.enabled
-        and made.normal_before is not None
-        and made.contrast_before is not None
+        and method.normal_before is not None
+        and method.contrast_before is not None
     ):
         from refracmc.production.stress_effect import stress_multiplier
 
         effect = effect * stress_multiplier(
-            job.placed, made.normal_before, made.contrast_before, **stress_terms(plan, draws)
+            job.placed, method.normal_before, method.contrast_before, **stress_terms(plan, draws)
         )
     kept = np.minimum((model.share * job.kept).sum(axis=1), 1.0)
     effective = (model.potential * effect).sum(axis=1)
@@ -219,7 +219,8 @@ def _method_outcome(plan: WellPlan, draws: Draws, model: BlockModel, name: str) 
     )
 
 
-def _told(table: Array) -> tuple[JobOutcome, dict[str, Array]]:
+def _outcome_of(table: Array) -> tuple[JobOutcome, dict[str, Array]]:
+    """The rows of the results (RESULTS, ...): outcome and cost parts by name."""
     days, cost, kept, effective, stages, lost = table[:6]
     return JobOutcome(days, cost, kept, effective, stages, lost > 0.5), dict(
         zip(COST_PARTS, table[6:], strict=True)

@@ -50,13 +50,13 @@ def block_arrays(state: tuple[Sequence[WellPlan], list[int]], task: BlockTask) -
     """Block task[0] of each of the plans task[1], evaluated: arrays, or their rows, by kind of block file."""
     plans, sizes = state
     block, wells = task
-    made: list[BlockArrays] = []
+    evaluated: list[BlockArrays] = []
     for index in wells:
         plan = plans[index]
         draws = draw(plan, block, sizes[block])
         result = evaluate(plan, draws)
         by_part = [result.parts[name] for name in COST_PARTS]
-        made.append(
+        evaluated.append(
             {
                 store.KEPT: [result.measures[name] for name in KEPT_MEASURES],
                 store.EXTRA: [result.measures[name] for name in EXTRA_MEASURES],
@@ -66,7 +66,7 @@ def block_arrays(state: tuple[Sequence[WellPlan], list[int]], task: BlockTask) -
                 ),
             }
         )
-    return made
+    return evaluated
 
 
 def _inputs_of(plan: WellPlan, draws: Draws, trials: int) -> Array:
@@ -114,7 +114,7 @@ def evaluate_blocks(
 
     plans = list(plans)  # the workers have no disk in common with this process
     with connected(scheduler, workers) as client:
-        for (block, wells), made in run_on(client, block_arrays, (plans, sizes), tasks, note):
-            for index, arrays in zip(wells, made, strict=True):
+        for (block, wells), evaluated in run_on(client, block_arrays, (plans, sizes), tasks, note):
+            for index, arrays in zip(wells, evaluated, strict=True):
                 store.remember(store.write_block(folder, plans[index].number, block, arrays))
                 yield block, index

@@ -1,4 +1,4 @@
-"""The cash flow of a block: what its loop is told, and what comes back."""
+"""The cash flow of a block: what its loop is given, and what comes back."""
 
 from __future__ import annotations
 
@@ -66,10 +66,10 @@ def _block(model: BlockModel, months: IntArray, jobs: JobOutcome | None) -> Bloc
     own, refrac, money = model.own, model.refrac, model.economics
     ahead = (money.oil_price, money.gas_price) if money.ahead is None else money.ahead
     members = JobOutcome.__dataclass_fields__
-    told = np.empty((len(members), *months.shape))
+    outcomes = np.empty((len(members), *months.shape))
     if jobs is not None:
         for row, name in enumerate(members):
-            told[row] = getattr(jobs, name)
+            outcomes[row] = getattr(jobs, name)
     block = Block(
         own.table.total,
         own.row,
@@ -82,7 +82,7 @@ def _block(model: BlockModel, months: IntArray, jobs: JobOutcome | None) -> Bloc
         money.costs,
         own.np0,
         model.terms,
-        told,
+        outcomes,
         months,
     )
     return Block(

@@ -51,7 +51,7 @@ MEASURES = len(PER_TRIAL)
 DAYS, GROSS, KEPT_SHARE, EFFECTIVE_SHARE, STAGES, LOST = range(6)
 JOB = 6
 DETAILS = ("life", "resume", "keep", "new_rate", "scale", "acceleration", "depletion")
-"""What may be told of each strategy and trial beside its measures."""
+"""What may be kept of each strategy and trial beside its measures."""
 
 
 class Block(NamedTuple):
@@ -78,8 +78,8 @@ class Room(NamedTuple):
 
     streams: Streams
     months: Months
-    told: Array  # (HANDFUL, S, 6) jobs of a handful of trials
-    made: Array  # (HANDFUL, S + 1, MEASURES) their measures
+    jobs: Array  # (HANDFUL, S, 6) of a handful of trials
+    measures: Array  # (HANDFUL, S + 1, MEASURES) of the same trials
 
 
 class Results(NamedTuple):
@@ -140,26 +140,26 @@ def fill_stream(
 
 
 @rule
-def take_jobs(jobs: Array, begin: int, many: int, told: Array) -> None:
+def take_jobs(jobs: Array, begin: int, count: int, out: Array) -> None:
     """Copy the jobs of a handful of trials."""
     for s in range(jobs.shape[1]):
         for r in range(JOB):
-            for j in range(many):
-                told[j, s, r] = jobs[r, s, begin + j]
+            for j in range(count):
+                out[j, s, r] = jobs[r, s, begin + j]
 
 
 @rule
-def hand_over(made: Array, begin: int, many: int, measures: Array) -> None:
-    """Copy the measures of a handful of trials: as single numbers all over `measures` they took longer."""
-    for r in range(measures.shape[0]):
-        for s in range(measures.shape[1]):
-            for j in range(many):
-                measures[r, s, begin + j] = made[j, s, r]
+def hand_over(measures: Array, begin: int, count: int, out: Array) -> None:
+    """Copy the measures of a handful of trials: written one by one all over `out` they took longer."""
+    for r in range(out.shape[0]):
+        for s in range(out.shape[1]):
+            for j in range(count):
+                out[r, s, begin + j] = measures[j, s, r]
 
 
 @rule
-def tell(details: Array, s: int, trial: int, life: int, resume: int, response: Response) -> None:
-    """Hand over the DETAILS of a strategy."""
+def keep_details(details: Array, s: int, trial: int, life: int, resume: int, response: Response) -> None:
+    """Keep the DETAILS of a strategy."""
     details[0, s, trial], details[1, s, trial] = life, resume
     details[2, s, trial], details[3, s, trial] = response.keep, response.new_rate
     details[4, s, trial], details[5, s, trial] = response.scale, response.acceleration
@@ -179,26 +179,26 @@ def value_trials(c: Conditions, block: Block, wanted: Array, room: Room, results
     """Fill the results of a block under the conditions c; wanted (MEASURES,): which measures are."""
     streams, months, main = room.streams, room.months, c.main
     own, new = streams.sums[OWN, main], streams.sums[NEW, main]
-    given, held, horizon = block.costs, block.terms, c.discount.size
+    cost, term, horizon = block.costs, block.terms, c.discount.size
     for begin in range(0, block.rows.size, HANDFUL):
-        many = min(HANDFUL, block.rows.size - begin)
-        take_jobs(block.jobs, begin, many, room.told)
-        for j in range(many):
+        count = min(HANDFUL, block.rows.size - begin)
+        take_jobs(block.jobs, begin, count, room.jobs)
+        for j in range(count):
             t = begin + j
             costs = Costs(
-                given[0, t], given[1, t], given[2, t], given[3, t], given[4, t],
-                given[5, t], given[6, t], given[7, t], given[8, t],
+                cost[0, t], cost[1, t], cost[2, t], cost[3, t], cost[4, t],
+                cost[5, t], cost[6, t], cost[7, t], cost[8, t],
             )  # fmt: skip
-            terms = ResponseTerms(held[0, t], held[1, t], held[2, t], held[3, t], held[4, t], held[5, t])
+            terms = ResponseTerms(term[0, t], term[1, t], term[2, t], term[3, t], term[4, t], term[5, t])
             paths = (block.oil[t], block.gas[t], block.oil_ahead[t], block.gas_ahead[t])
             fill_stream(block.own_sums[block.rows[t]], block.own_ratios, t, main, OWN, streams)
             fill_stream(block.new_sums[t], block.new_ratios, t, main, NEW, streams)
             fill_prices(c, streams.prices, months, costs, paths)
             alone = leave_alone(c, streams, months, costs, block.np0[t])
             results.limit[t] = alone.limit
-            as_left_alone(alone, room.made[j, 0])
+            as_left_alone(alone, room.measures[j, 0])
             for s in range(block.months.shape[0]):
-                month, job, result = block.months[s, t], room.told[j, s], room.made[j, s + 1]
+                month, job, result = block.months[s, t], room.jobs[j, s], room.measures[j, s + 1]
                 if month < 0 or month - 1 - alone.limit > c.lease:
                     as_left_alone(alone, result)
                     continue
@@ -243,8 +243,8 @@ def value_trials(c: Conditions, block: Block, wanted: Array, room: Room, results
                 result[DISCOUNTED_CAPEX], result[EFFECTIVE] = capex * c.discount[month], job[STAGES]
                 result[EXECUTED], result[CAPPED] = 1.0, 1.0 if response.scale < 1.0 else 0.0
                 if results.details.size:
-                    tell(results.details, s, t, life, resume, response)
-        hand_over(room.made, begin, many, results.measures)
+                    keep_details(results.details, s, t, life, resume, response)
+        hand_over(room.measures, begin, count, results.measures)
 
 
 def warm() -> None:

@@ -36,9 +36,9 @@ def expose(well: Well, leak: float, job: Sleeves, fluid: Fluid) -> None:
         leaks = well.leaking[s] | job.close_unseen[s]
         before = (1.0 if stands_open else 0.0) + (leak if leaks else 0.0)
         open_after = (job.reclose_tried[s] & (not job.reclosed[s])) | (job.perforated[s] & job.treated[s])
-        tight = leak if job.reclose_unseen[s] else 0.0
+        reclosed = leak if job.reclose_unseen[s] else 0.0
         fluid.exposure[s] = before
-        fluid.after[s] = 1.0 if open_after else (tight if job.reclosed[s] else before)
+        fluid.after[s] = 1.0 if open_after else (reclosed if job.reclosed[s] else before)
 
 
 @summed

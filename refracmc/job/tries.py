@@ -18,9 +18,9 @@ FAR = 200.0
 
 class Luck(NamedTuple):
     """A trial's luck that no date or order changes, (N,): effect [logit] and scale = exp(effect) of the odds; spare
-    (4, N) 1 - u of the shifts by kind; hours, factor of a stage's hours; leak, share of a stage's fluid that goes to
-    the sleeve above by the annulus; whether its stage screens out or fails the assembly, a patch holds, a perforation
-    works, and whether it leaks once closed or reclosed, seen or unseen."""
+    (4, N) 1 - u of the shifts by kind; hours, factor of a stage's hours; leak, share of a stage's fluid that the
+    annulus between the sleeve and the one above lets through, either way; whether its stage screens out or fails the
+    assembly, a patch holds, a perforation works, and whether it leaks once closed or reclosed, seen or unseen."""
 
     effect: FloatArray
     scale: FloatArray
