@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any
 from refracmc import __version__
 from refracmc.case.load import load_case
 from refracmc.case.validated_case import Case
-from refracmc.engine import store
+from refracmc.engine import run_folder, store
 from refracmc.engine.blocks import absent_blocks, evaluate_blocks
 from refracmc.engine.executors import default_workers
 from refracmc.engine.fitted_wells import prepare_wells, store_wells
@@ -95,7 +95,7 @@ class _Run:
     """One case on its way. identity: what decides the bytes of the blocks; began: seconds since the epoch."""
 
     case: Case
-    place: store.RunFolder
+    place: run_folder.RunFolder
     identity: dict[str, Any]
     workers: int
     keep_trials: bool
@@ -125,7 +125,7 @@ def _run_loaded(
     for well in case.wells:
         for text in well.warnings:
             progress.note(f"{case.name}: {well.id}: warning: {text}")
-    place = store.RunFolder(out, case.name)
+    place = run_folder.RunFolder(out, case.name)
     made = identity(case, __version__)
     run = _Run(case, place, made, workers or default_workers(), keep, scheduler, progress, began)
     with place.locked():
@@ -255,7 +255,7 @@ def _manifest(
             "keep_trials": run.keep_trials,
             "percentiles": "exceedance: P90 low, P10 high",
             "verdicts": said,
-            "files": store.file_digests(run.place.work),
+            "files": run_folder.file_digests(run.place.work),
         },
         "host": {
             "finished": datetime.now(UTC).isoformat(timespec="seconds"),

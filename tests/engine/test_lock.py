@@ -9,23 +9,23 @@ from pathlib import Path
 
 import pytest
 
-from refracmc.engine import store
+from refracmc.engine import run_folder
 from refracmc.errors import InputError, RunFailure
 
 
 @pytest.fixture
-def place(tmp_path: Path) -> store.RunFolder:
-    return store.RunFolder(tmp_path / "out", "x")
+def place(tmp_path: Path) -> run_folder.RunFolder:
+    return run_folder.RunFolder(tmp_path / "out", "x")
 
 
 def hold(out: Path, taken, release) -> None:
-    with store.RunFolder(out, "x").locked():
+    with run_folder.RunFolder(out, "x").locked():
         taken.set()
         release.wait(30)
 
 
-def test_two_runs_into_one_folder(place: store.RunFolder, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(store, "LOCK_PATIENCE", 0.2)
+def test_two_runs_into_one_folder(place: run_folder.RunFolder, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(run_folder, "LOCK_PATIENCE", 0.2)
     context = multiprocessing.get_context("spawn")
     taken, release = context.Event(), context.Event()
     other = context.Process(target=hold, args=(place.out, taken, release))
@@ -34,7 +34,7 @@ def test_two_runs_into_one_folder(place: store.RunFolder, monkeypatch: pytest.Mo
         assert taken.wait(30)
         with pytest.raises(RunFailure, match=r"^\S*/x: another run is writing into it now"), place.locked():
             pass
-        with store.RunFolder(place.out, "y").locked():  # another case may run beside it
+        with run_folder.RunFolder(place.out, "y").locked():  # another case may run beside it
             pass
     finally:
         release.set()
@@ -44,7 +44,7 @@ def test_two_runs_into_one_folder(place: store.RunFolder, monkeypatch: pytest.Mo
     assert not list(place.out.glob(".*.lock"))
 
 
-def test_a_killed_holder_holds_nothing(place: store.RunFolder) -> None:
+def test_a_killed_holder_holds_nothing(place: run_folder.RunFolder) -> None:
     """The system lets go of what a killed process held, though its lock file stays."""
     context = multiprocessing.get_context("spawn")
     taken, release = context.Event(), context.Event()
@@ -62,7 +62,7 @@ def test_a_killed_holder_holds_nothing(place: store.RunFolder) -> None:
 
 
 @pytest.mark.parametrize("target", ["a file", "nothing", "a folder"])
-def test_a_link_in_the_place_of_the_lock(place: store.RunFolder, tmp_path: Path, target: str) -> None:
+def test_a_link_in_the_place_of_the_lock(place: run_folder.RunFolder, tmp_path: Path, target: str) -> None:
     """Refused, not followed: the lock would empty what it leads to, or make a file there."""
     place.out.mkdir()
     mine = tmp_path / "mine"
@@ -79,7 +79,7 @@ def test_a_link_in_the_place_of_the_lock(place: store.RunFolder, tmp_path: Path,
 
 
 def test_a_link_made_in_the_last_moment(
-    place: store.RunFolder, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    place: run_folder.RunFolder, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Between the check and the lock: the package that locks does not follow it either (its lower bound)."""
     place.out.mkdir()
@@ -92,7 +92,9 @@ def test_a_link_made_in_the_last_moment(
     assert mine.read_text() == "mine"
 
 
-def test_a_lock_file_taken_away_is_no_lock(place: store.RunFolder, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_lock_file_taken_away_is_no_lock(
+    place: run_folder.RunFolder, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Its holder removes it on leaving: one who opened it before must not hold it beside the next."""
     import fcntl
 

@@ -8,18 +8,18 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from refracmc.engine import store
+from refracmc.engine import run_folder, store
 from refracmc.errors import InputError
 
 IDENTITY = {"case": "x", "seed": 1, "trials": 512}
 
 
 @pytest.fixture
-def place(tmp_path: Path) -> store.RunFolder:
-    return store.RunFolder(tmp_path / "out", "x")
+def place(tmp_path: Path) -> run_folder.RunFolder:
+    return run_folder.RunFolder(tmp_path / "out", "x")
 
 
-def test_resuming_over_what_is_of_the_wrong_kind(place: store.RunFolder, tmp_path: Path) -> None:
+def test_resuming_over_what_is_of_the_wrong_kind(place: run_folder.RunFolder, tmp_path: Path) -> None:
     """Folders where files stood, files and links where folders stood: all go, what a link leads to stays."""
     (tmp_path / "mine").mkdir()
     (tmp_path / "mine" / "notes.txt").write_text("mine")
@@ -42,7 +42,7 @@ def test_resuming_over_what_is_of_the_wrong_kind(place: store.RunFolder, tmp_pat
 
 
 @pytest.mark.parametrize("name", ["x", ".x.partial", ".x.replaced"])
-def test_a_link_in_the_place_of_a_folder(place: store.RunFolder, tmp_path: Path, name: str) -> None:
+def test_a_link_in_the_place_of_a_folder(place: run_folder.RunFolder, tmp_path: Path, name: str) -> None:
     """Refused before anything is done: the exchange of runs would move the link, not what it leads to."""
     place.out.mkdir()
     (tmp_path / "big").mkdir()

@@ -13,19 +13,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from refracmc.engine import store
+from refracmc.engine import run_folder, store
 from refracmc.errors import InputError, RunFailure
 
 IDENTITY = {"case": "x", "seed": 1, "trials": 512}
 
 
 @pytest.fixture
-def place(tmp_path: Path) -> store.RunFolder:
-    return store.RunFolder(tmp_path / "out", "x")
+def place(tmp_path: Path) -> run_folder.RunFolder:
+    return run_folder.RunFolder(tmp_path / "out", "x")
 
 
 def finish_run(
-    place: store.RunFolder, mark: float = 1.0, files: dict[str, str] | None = None, **manifest
+    place: run_folder.RunFolder, mark: float = 1.0, files: dict[str, str] | None = None, **manifest
 ) -> None:
     """A complete run of one well and one block as the command writes it."""
     with place.locked():
@@ -35,7 +35,7 @@ def finish_run(
             (place.work / name).parent.mkdir(exist_ok=True)
             (place.work / name).write_text(text)
         run = {"keep_trials": False, "wells": [{"number": 0}], "blocks": {"trials": [512]}, **manifest}
-        run["files"] = store.file_digests(place.work)
+        run["files"] = run_folder.file_digests(place.work)
         store.write_json(place.work / "manifest.json", {"run": run})
         place.finish()
 
@@ -162,7 +162,7 @@ def test_a_disk_fault_leaves_the_old_file(
     assert [entry.name for entry in tmp_path.iterdir()] == ["summary.csv"]  # nothing half-written beside it
 
 
-def test_a_changed_identity_is_refused(place: store.RunFolder) -> None:
+def test_a_changed_identity_is_refused(place: run_folder.RunFolder) -> None:
     with place.locked():
         place.open(IDENTITY, resume=False)
     for changed in ({**IDENTITY, "seed": 2}, {**IDENTITY, "new": 0}, {"case": "x", "seed": 1}):
@@ -178,7 +178,7 @@ def test_a_changed_identity_is_refused(place: store.RunFolder) -> None:
 
 
 @pytest.mark.parametrize("text", ["", "{", "[]", "null", '{"case": "y"}'])
-def test_what_an_unreadable_identity_left_is_not_trusted(place: store.RunFolder, text: str) -> None:
+def test_what_an_unreadable_identity_left_is_not_trusted(place: run_folder.RunFolder, text: str) -> None:
     with place.locked():
         place.open(IDENTITY, resume=False)
         store.write_block(place.work, 0, 0, {store.KEPT: np.zeros(3)})
@@ -191,7 +191,7 @@ def test_what_an_unreadable_identity_left_is_not_trusted(place: store.RunFolder,
             assert not list((place.work / "blocks").iterdir())
 
 
-def test_resuming_keeps_blocks_and_nothing_else(place: store.RunFolder) -> None:
+def test_resuming_keeps_blocks_and_nothing_else(place: run_folder.RunFolder) -> None:
     with place.locked():
         place.open(IDENTITY, resume=False)
         store.write_block(place.work, 0, 0, {store.KEPT: np.zeros(3)})
@@ -205,7 +205,7 @@ def test_resuming_keeps_blocks_and_nothing_else(place: store.RunFolder) -> None:
     assert left == ["blocks", "blocks/well0000-block00000.values.npy", "identity.json"]
 
 
-def test_the_old_run_stays_until_the_new_one_is_whole(place: store.RunFolder) -> None:
+def test_the_old_run_stays_until_the_new_one_is_whole(place: run_folder.RunFolder) -> None:
     finish_run(place, mark=1.0)
     with place.locked():
         place.open({**IDENTITY, "seed": 2}, resume=False)
@@ -221,7 +221,7 @@ def test_the_old_run_stays_until_the_new_one_is_whole(place: store.RunFolder) ->
     "step", ["after the old one went aside", "after the new one came in", "half brought over"]
 )
 def test_a_kill_in_the_exchange_loses_nothing(
-    place: store.RunFolder, monkeypatch: pytest.MonkeyPatch, step: str
+    place: run_folder.RunFolder, monkeypatch: pytest.MonkeyPatch, step: str
 ) -> None:
     finish_run(place, mark=1.0)
     for name in ("notes.txt", "more.txt", "charts/mine.png"):
@@ -251,7 +251,7 @@ def test_a_kill_in_the_exchange_loses_nothing(
     assert sorted(entry.name for entry in place.out.iterdir()) == ["x"]
 
 
-def test_foreign_files_are_kept_and_own_ones_replaced(place: store.RunFolder) -> None:
+def test_foreign_files_are_kept_and_own_ones_replaced(place: run_folder.RunFolder) -> None:
     finish_run(place, 1.0, {"charts/old-well.png": "drawn", "report.html": "first"})
     (place.final / "memo.docx").write_text("mine")
     (place.final / "charts" / "mine.png").write_text("mine")
@@ -267,7 +267,7 @@ def test_foreign_files_are_kept_and_own_ones_replaced(place: store.RunFolder) ->
     assert not any((place.final / name).exists() for name in gone)
 
 
-def test_a_folder_of_the_user_alone(place: store.RunFolder) -> None:
+def test_a_folder_of_the_user_alone(place: run_folder.RunFolder) -> None:
     """No run stood there before: what carries a name of the run is replaced, all else is kept."""
     (place.final / "sub").mkdir(parents=True)
     (place.final / "sub" / "notes.txt").write_text("mine")
@@ -279,7 +279,7 @@ def test_a_folder_of_the_user_alone(place: store.RunFolder) -> None:
     assert (place.final / "summary.csv").read_text() == "2.0"
 
 
-def test_a_file_in_the_place_of_the_folder(place: store.RunFolder) -> None:
+def test_a_file_in_the_place_of_the_folder(place: run_folder.RunFolder) -> None:
     place.out.mkdir()
     place.final.write_text("mine")
     with pytest.raises(InputError, match="a file"), place.locked():
@@ -287,7 +287,7 @@ def test_a_file_in_the_place_of_the_folder(place: store.RunFolder) -> None:
     assert place.final.read_text() == "mine"
 
 
-def test_finished_means_every_file_is_whole(place: store.RunFolder) -> None:
+def test_finished_means_every_file_is_whole(place: run_folder.RunFolder) -> None:
     finish_run(place, 1.0, {"tables/cost.csv": "a,b"})
     assert place.finished(IDENTITY, False) is not None
     assert place.finished(IDENTITY, True) is None  # trials were not kept
@@ -308,6 +308,6 @@ def test_an_output_folder_that_cannot_be_made(tmp_path: Path) -> None:
     (tmp_path / "out").write_text("a file")
     with (
         pytest.raises(InputError, match="cannot be written"),
-        store.RunFolder(tmp_path / "out", "x").locked(),
+        run_folder.RunFolder(tmp_path / "out", "x").locked(),
     ):
         pass

@@ -20,7 +20,7 @@ import pytest
 from refracmc.case.load import load_case
 from refracmc.commands.run import run_case
 from refracmc.decisions.well_tables import sum_up
-from refracmc.engine import fitted_wells, store
+from refracmc.engine import fitted_wells, run_folder, store
 from refracmc.engine.blocks import block_task
 from refracmc.engine.draws import draw
 from refracmc.engine.fitted_wells import prepare_wells
@@ -77,7 +77,7 @@ def test_a_run_is_complete(reference: Path) -> None:
         assert sum(name.startswith("charts/") and name.endswith(suffix) for name in names) >= 2 * 8
     assert not [name for name in names if "/." in f"/{name}" or name.endswith(".part")]
     assert [entry.name for entry in reference.parent.iterdir()] == ["small"]
-    assert {entry.name for entry in reference.iterdir()} <= store.RUN_ENTRIES
+    assert {entry.name for entry in reference.iterdir()} <= run_folder.RUN_ENTRIES
 
 
 def test_fits_left_behind_are_not_trusted(
