@@ -28,6 +28,7 @@ from collections.abc import Callable
 from dis import get_instructions
 from functools import cache, cached_property, update_wrapper
 from pathlib import Path
+from pickle import UnpicklingError
 from types import FunctionType
 from typing import Any, TypeVar, cast
 
@@ -54,15 +55,15 @@ def references_may_go_uncounted() -> bool:
     It is not documented. Without it the code is right, and takes more than twice as long.
     """
     try:
-        return bool(_njit(_first, {"cache": True, "_nrt": False})(np.ones(1)) == 1.0)
+        return bool(_Marked(_first, {"cache": True, "_nrt": False})(np.ones(1)) == 1.0)
     except Exception:  # whatever a release of the compiler says of an option it does not know
         return False
 
 
 @cache
-def cache_folder() -> str:
+def cache_folder() -> str | None:
     """Folder of compiled code: NUMBA_CACHE_DIR where it is set, else beside the package, else the user's, and in it
-    one named by the digest of the package's sources."""
+    one named by the digest of the package's sources. None where it cannot be written: nothing is kept then."""
     sources = sorted(PACKAGE.rglob("*.py"))
     digest = hashlib.sha256()
     for path in sources:
@@ -74,8 +75,7 @@ def cache_folder() -> str:
 
     config: Any = numba.config
     stated = config.CACHE_DIR or ""
-    user = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "refracmc"
-    for parent in [Path(stated)] if stated else [PACKAGE / "__pycache__", user]:
+    for parent in [Path(stated)] if stated else [PACKAGE / "__pycache__", *_of_the_user()]:
         try:
             (parent / name).mkdir(parents=True, exist_ok=True)
             with tempfile.TemporaryFile(dir=parent / name):
@@ -85,7 +85,16 @@ def cache_folder() -> str:
         if not stated:
             _forget_others(parent, name)
         return str(parent / name)
-    return stated
+    return None
+
+
+def _of_the_user() -> list[Path]:
+    """The folder of the user's caches, none where the system knows no such place."""
+    try:
+        folder = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
+    except RuntimeError:  # no HOME, and a user without a name
+        return []
+    return [folder / "refracmc"] if folder.is_absolute() else []
 
 
 def _forget_others(parent: Path, name: str) -> None:
@@ -96,12 +105,21 @@ def _forget_others(parent: Path, name: str) -> None:
         shutil.rmtree(path, ignore_errors=True)
 
 
+def _forget_damaged() -> None:
+    """Remove the indices of the compiled code, so that it is made anew and kept in the place of what is there."""
+    folder = cache_folder()
+    for path in Path(folder).rglob("*.nbi") if folder else ():
+        path.unlink(missing_ok=True)
+
+
 def _njit(function: Callable[..., Any], options: dict[str, Any]) -> Any:
     """Hand a function to the compiler, its code to be kept in `cache_folder`."""
     import numba
 
     config: Any = numba.config
     folder, stated = cache_folder(), config.CACHE_DIR
+    if folder is None:
+        return numba.njit(**options | {"cache": False})(function)
     config.CACHE_DIR = folder
     try:
         return numba.njit(**options)(function)
@@ -117,12 +135,19 @@ class _Marked:
         self._function, self._options = function, options
 
     def __call__(self, *arguments: Any) -> Any:
+        try:
+            return self._compiled(*arguments)
+        except (EOFError, UnpicklingError):  # code kept on disk is damaged
+            _forget_damaged()
+        except OSError:  # or cannot be read or written; no rule opens a file
+            self._options = self._options | {"cache": False}
+            vars(self).pop("_compiled", None)
         return self._compiled(*arguments)
 
     @cached_property
     def _compiled(self) -> Any:
         own, options = self._function, self._options
-        if "_nrt" in options and not references_may_go_uncounted():
+        if "_nrt" in options and own is not _first and not references_may_go_uncounted():
             options = {name: value for name, value in options.items() if name != "_nrt"}
         around = dict(own.__globals__)
         for name in {step.argval for step in get_instructions(own) if step.opname == "LOAD_GLOBAL"}:

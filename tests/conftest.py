@@ -56,7 +56,9 @@ def compiled_once(request: pytest.FixtureRequest, worker_id: str) -> None:
     """Workers compile different rules first, then load from the cache what the others compiled."""
     if DISABLED or worker_id == "master" or len(request.session.items) < MANY:
         return
-    turn, folder = int(worker_id.removeprefix("gw")) % len(RULES), Path(cache_folder())
+    turn, folder = int(worker_id.removeprefix("gw")) % len(RULES), cache_folder()
+    if folder is None:
+        return
     for name in RULES[turn:] + RULES[:turn]:
-        with FileLock(folder / f"{name}.lock"):
+        with FileLock(Path(folder) / f"{name}.lock"):
             import_module(name).warm()
