@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Callable, Mapping, Sequence
+from errno import ENAMETOOLONG
 from io import TextIOWrapper
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -309,4 +310,4 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except OSError as error:
         named = f"{error.filename}: " if error.filename else ""
         print(f"refracmc: {named}{error.strerror or error}", file=sys.stderr)
-        return FAILED
+        return BAD_INPUT if error.errno == ENAMETOOLONG else FAILED

@@ -20,9 +20,10 @@ class Fault:
     remedy: str
 
     def __str__(self) -> str:
-        """One line: where, what was found, what is allowed, what to do."""
+        """One line: where, what was found, what is allowed, what to do; what does not print is escaped."""
         text = f"{self.where}: found {self.found}; allowed: {self.allowed}; {self.remedy}"
-        return " ".join(text.split())
+        line = " ".join(text.split())
+        return "".join(sign if sign.isprintable() else ascii(sign)[1:-1] for sign in line)
 
 
 class InputError(Exception):

@@ -11,6 +11,7 @@ import hashlib
 import io
 import os
 import re
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time
@@ -272,7 +273,7 @@ def _parse(name: str, data: bytes) -> Table:
         faults.append(Fault(f"{name}: row {reader.line_num}", str(problem), "CSV text", "correct this row"))
     if header is None:
         raise InputError(Fault(name, "an empty file", "a header and rows", "write the table"))
-    doubled = sorted({column for column in header if header.count(column) > 1})
+    doubled = sorted(column for column, count in Counter(header).items() if count > 1)
     faults += [
         Fault(f"{name}: row 1", f"the column {c!r} twice", "each column once", "remove one") for c in doubled
     ]

@@ -71,6 +71,10 @@ def write_page(file: str, parser: argparse.ArgumentParser) -> Path:
         raise InputError(
             Fault("explain --html", f"{file!r}, a folder", "the name of a file", "name a file in it")
         )
+    if path.exists() and not path.is_file():
+        raise InputError(
+            Fault("explain --html", f"{file!r}, a pipe, socket or device", "a file", "name another")
+        )
     if not path.parent.is_dir():
         raise InputError(
             Fault(

@@ -7,6 +7,9 @@ from pathlib import Path
 
 from refracmc.errors import Fault, InputError
 
+LONGEST_NAME = 255
+"""Bytes of a name on the file systems in use."""
+
 
 def _refused(folder: Path, found: str) -> InputError:
     return InputError(
@@ -23,6 +26,8 @@ def check_folder(folder: Path) -> None:
     """
     at = folder
     while not os.path.lexists(at) and at != at.parent:
+        if len(os.fsencode(at.name)) > LONGEST_NAME:
+            raise _refused(at, f"a name of more than {LONGEST_NAME} bytes")
         at = at.parent
     if not at.is_dir():
         raise _refused(at, "a file")

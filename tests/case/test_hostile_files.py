@@ -6,6 +6,7 @@ Oracle: the rule of the house for input faults: what was found, what is allowed,
 import os
 import subprocess
 import sys
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -106,3 +107,12 @@ def test_a_huge_case_and_a_huge_list(edit: Edit, folder: Path) -> None:
     assert "1,099,512 MB" in only_fault(folder / "case.toml").found
     os.truncate(folder / "case.toml", 1 << 40)
     assert "1,099,512 MB" in only_fault(folder / "case.toml").found
+
+
+def test_a_row_of_a_hundred_thousand_cells(folder: Path) -> None:
+    """Told within seconds: the time grows with the cells, not with their square."""
+    columns = ",".join(f"c{k}" for k in range(100_000))
+    (folder / "prices.csv").write_text(f"{columns},c7\n", encoding="utf-8")
+    began = time.monotonic()
+    assert "the column 'c7' twice" in only_fault(folder / "case.toml").found
+    assert time.monotonic() - began < 5.0  # 0.1 s; by the square 100 s

@@ -4,6 +4,7 @@ Oracle: the schema of the case and the widths asked for. Negative controls: word
 cannot be written.
 """
 
+import os
 import re
 import subprocess
 import sys
@@ -131,6 +132,16 @@ def test_a_page_that_cannot_stand_there_is_one_message(
     out = capsys.readouterr()
     assert (out.out, out.err.count("\n")) == ("", 1)
     assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.skipif(os.name != "posix", reason="pipes of POSIX")
+def test_a_page_replaces_no_pipe_or_device(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    assert cli.main(["explain", "--html", str(pipe)]) == cli.BAD_INPUT
+    assert "a pipe, socket or device" in capsys.readouterr().err
+    assert pipe.is_fifo()
+    assert [path.name for path in tmp_path.iterdir()] == ["pipe"]
 
 
 def test_a_page_that_fails_half_way_leaves_the_old_one(

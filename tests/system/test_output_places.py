@@ -5,6 +5,7 @@ Oracle: the house rule on errors.
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -43,3 +44,32 @@ def test_job_over_a_file_of_the_user(tmp_path: Path, capsys: pytest.CaptureFixtu
     assert cli.main(["job", str(case), "--trials", "8", "--well", "A", "--out", str(tmp_path / "out")]) == 2
     assert f"{place}: found a file" in capsys.readouterr().err
     assert place.read_text() == "mine"
+
+
+LONG = "a" * 300
+
+
+@pytest.mark.skipif(os.name != "posix", reason="names of POSIX: 255 bytes")
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("new", LONG),
+        ("run", "case.toml", "--trials", "8", "--out", LONG),
+        ("job", "case.toml", "--trials", "8", "--out", f"{LONG}/deeper"),
+        ("forecast", "case.toml", "--out", LONG),
+        ("hindcast", LONG, "--months-in", "6", "--months-out", "6"),
+        ("hindcast", "history.csv", "--months-in", "6", "--months-out", "6", "--out", LONG),
+        ("explain", "--html", LONG),
+    ],
+)
+def test_a_name_that_is_too_long(
+    words: tuple[str, ...],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.chdir(write_case(tmp_path / "case", CASE).parent)
+    stood = sorted(tmp_path.rglob("*"))
+    assert cli.main(words) == cli.BAD_INPUT
+    assert capsys.readouterr().err.splitlines()[-1].startswith("refracmc: ")
+    assert sorted(tmp_path.rglob("*")) == stood

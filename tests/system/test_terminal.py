@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from refracmc import cli
 from refracmc.case.starter import write_starter
 
 
@@ -43,3 +44,12 @@ def test_a_fault_the_terminal_cannot_print(tmp_path: Path, encoding: str) -> Non
     done = called(encoding, "check", path)
     assert done.returncode == 2
     assert b"Traceback" not in done.stderr
+
+
+def test_a_word_of_the_caller_steers_no_terminal(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What does not print is escaped in every fault."""
+    path = write_starter(tmp_path / "case")[0]
+    assert cli.main(["job", str(path), "--well", "\x1b[2J\u202eW", "--out", str(tmp_path)]) == cli.BAD_INPUT
+    (line,) = capsys.readouterr().err.splitlines()
+    assert line.isprintable()
+    assert r"\x1b[2J\u202eW" in line
