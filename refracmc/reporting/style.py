@@ -190,9 +190,10 @@ def set_ticks(
 def set_counts(
     axes: Axes, which: str, count: int, most: int, labelled: bool = True, grid: bool = True
 ) -> None:
-    """Ticks of an axis that counts 1 to ``count``: at 1 and at multiples of a step, about ``most`` of them."""
+    """Ticks of an axis that counts 1 to ``count``: at 1 and at multiples of a step, about ``most`` of them, but none
+    within half a step of the one at 1, where the labels would touch."""
     step = -(-count // most)
-    places = [k for k in range(1, count + 1) if k == 1 or k % step == 0]
+    places = [k for k in range(1, count + 1) if k == 1 or (k % step == 0 and 2 * (k - 1) > step)]
     set_ticks(axes, which, places, [str(k) if labelled else "" for k in places], grid)
 
 

@@ -148,3 +148,14 @@ def test_a_legend_counts_its_lines() -> None:
         style.legend_row(figure, marks)
         heights = {round(text.get_position()[1], 6) for text in figure.texts[before:]}
         assert style.legend_lines(marks) == len(heights)
+
+
+@pytest.mark.parametrize(
+    ("count", "labels"), [(5, "12345"), (24, "1 4 6 8"), (40, "1 4 8 12"), (36, "1 3 6 9")]
+)
+def test_numbers_of_a_count_stand_apart(count: int, labels: str) -> None:
+    axes = style.panel(style.frame("t", "f", 3.0), (1.0, 0.5, 0.5, 0.5))
+    style.set_counts(axes, "y", count, 12)
+    drawn = [text.get_text() for text in axes.texts]
+    expected = list(labels) if count == 5 else labels.split()
+    assert drawn[: len(expected)] == expected
