@@ -282,7 +282,16 @@ def _print_what_can_be() -> None:
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run one command; returns the exit code."""
+    """Run one command; returns the exit code. Without arguments, as a program does, those of the process are taken."""
+    code = _main(arguments)
+    if arguments is None:
+        from refracmc.interrupts import ignore_from_now_on
+
+        ignore_from_now_on()
+    return code
+
+
+def _main(arguments: Sequence[str] | None) -> int:
     _print_what_can_be()
     options = vars(_parser().parse_args(arguments))
     command = _COMMANDS[options.pop("command")]

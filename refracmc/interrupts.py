@@ -57,3 +57,9 @@ def remembered() -> Iterator[None]:
         raise
     finally:
         signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
+def ignore_from_now_on() -> None:
+    """The work is done and said: what an interrupt would still end is the interpreter's own tidying up."""
+    if _settable():
+        signal.signal(signal.SIGINT, signal.SIG_IGN)

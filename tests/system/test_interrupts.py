@@ -90,3 +90,15 @@ def test_an_interrupt_is_put_off() -> None:
     with pytest.raises(KeyboardInterrupt):
         interrupted("outside")
     assert reached == ["inside"]
+
+
+def test_an_interrupt_after_the_last_word(tmp_path: Path) -> None:
+    """While the interpreter tidies up: the command is done and says no more."""
+    program = (
+        "import atexit, signal, sys; atexit.register(signal.raise_signal, signal.SIGINT);"
+        "from refracmc.cli import main; sys.exit(main())"
+    )
+    case = write_case(tmp_path / "case", CASE)
+    done = subprocess.run([sys.executable, "-c", program, "check", str(case)], capture_output=True, text=True)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "small" in done.stdout
