@@ -183,7 +183,7 @@ class RunFolder:
         if not self.work.exists():
             return
         for entry in self.work.iterdir():
-            if entry.name == "blocks" and entry.is_dir():
+            if entry.name == "blocks" and entry.is_dir() and not entry.is_symlink():
                 for path in entry.iterdir():
                     if path.name.startswith(".") or path.is_dir():
                         _remove(path)

@@ -41,6 +41,22 @@ def test_resuming_over_what_is_of_the_wrong_kind(place: run_folder.RunFolder, tm
     assert (tmp_path / "mine" / "notes.txt").read_text() == "mine"
 
 
+def test_a_link_in_the_place_of_the_blocks(place: run_folder.RunFolder, tmp_path: Path) -> None:
+    """The link goes; what it leads to is neither emptied nor written into."""
+    mine = tmp_path / "mine"
+    (mine / "deep").mkdir(parents=True)
+    (mine / ".notes").write_text("mine")
+    with place.locked():
+        place.open(IDENTITY, resume=False)
+    (place.work / "blocks").rmdir()
+    (place.work / "blocks").symlink_to(mine)
+    with place.locked():
+        place.open(IDENTITY, resume=True)
+        store.write_block(place.work, 0, 0, {store.KEPT: np.zeros(3)})
+    assert not (place.work / "blocks").is_symlink()
+    assert sorted(path.name for path in mine.iterdir()) == [".notes", "deep"]
+
+
 @pytest.mark.parametrize("name", ["x", ".x.partial", ".x.replaced"])
 def test_a_link_in_the_place_of_a_folder(place: run_folder.RunFolder, tmp_path: Path, name: str) -> None:
     """Refused before anything is done: the exchange of runs would move the link, not what it leads to."""
