@@ -151,7 +151,7 @@ def _named_values(spec: Mapping[str, Any], rule: Mapping[str, Any]) -> dict[str,
     if not rule.get("records"):
         raise refuse(
             f"named = {found_text(spec['named'])} for an input no record is shipped for",
-            "named only for response.uplift",
+            "named only for response.uplift and response.uplift_record_factor",
             "state values, a file or another kind",
         )
     if spec.get("dist") != "empirical" or {"values", "file", "column"} & set(spec):

@@ -11,7 +11,7 @@ from typing import Literal
 
 from pydantic import StrictBool
 
-from refracmc.case.key_rules import Section, Uncertain, choice, fraction, number, uncertain
+from refracmc.case.key_rules import Problem, Section, Uncertain, choice, fraction, number, uncertain
 
 
 class Response(Section):
@@ -27,6 +27,20 @@ class Response(Section):
     )
     play_factor: Uncertain = uncertain(
         1.0, "factor", "factor on the uplift that all wells share", 0.0, above=True
+    )
+    uplift_record_factor: Uncertain = uncertain(
+        1.0,
+        "factor",
+        "what the mean of the record behind the uplift may be over what it is (few jobs carry it); all wells share it",
+        0.0,
+        source="assumption: the mean of the record is taken as known",
+        records=True,
+    )
+    no_response_chance: Uncertain = fraction(
+        0.0,
+        "chance that the well does not respond to the job: no refrac stream, all of the cost and the loss; struck "
+        "once a trial for the whole well, as the record behind it knows whole jobs and no stages",
+        source="assumption: every job responds",
     )
     depletion_exponent: Uncertain = uncertain(
         {"dist": "uniform", "low": 0.0, "high": 1.0},
@@ -82,6 +96,23 @@ class Response(Section):
     share_potential_correlation: float = number(
         0.0, "", "correlation of log share and log potential of a sleeve", -1.0, 1.0
     )
+
+    @property
+    def zero_uplift_chance(self) -> float:
+        """Share of the draws of an uncertain uplift that are 0: jobs without a response, kept in the record itself."""
+        return 0.0 if self.uplift.is_fixed else float(self.uplift.cdf(0.0))
+
+    def problems(self) -> list[Problem]:
+        zeros, chance = self.zero_uplift_chance, self.no_response_chance.support()[1]
+        if not (zeros > 0.0 and chance > 0.0):
+            return []
+        found = f"a chance up to {chance:.3g} beside an uplift that is 0 in {zeros:.0%} of its draws"
+        allowed = "jobs without a response counted once: by the chance, or by zeros of the uplift"
+        remedy = (
+            'take an uplift of jobs that respond, as { dist = "empirical", named = "dated_jobs_responders" }, or leave '
+            "no_response_chance out"
+        )
+        return [(("no_response_chance",), found, allowed, remedy)]
 
 
 class Stress(Section):

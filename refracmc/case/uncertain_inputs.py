@@ -19,7 +19,10 @@ if TYPE_CHECKING:
     from refracmc.case.validated_case import Case, Group, WellCase
 
 STATED = "stated in the case"
-SHARED_NAMES = frozenset({"response.play_factor"})
+SHARED_NAMES = frozenset({"response.play_factor", "response.uplift_record_factor"})
+RESPONDS = "luck.u_responds"
+"""Uniform by which the well of a trial responds to the job, or does not: laid out by the design as the inputs are, so
+that the share that does not hardly varies from run to run."""
 _SHARED_PREFIXES = ("prices.", "fiscal.", "opex.", "job.cost.")
 _GROUPS: tuple[tuple[str, Group], ...] = (
     ("type_curve.", "forecast"),
@@ -71,6 +74,9 @@ LATER_KEYS = (
     *_declared(PressureScreen, "job.pressure"),
     *_declared(ReachForces, "job.reach"),
     "job.ct_string_life_trips",
+    "response.uplift_record_factor",
+    "response.no_response_chance",
+    RESPONDS,
 )
 """A new key goes to the end of these."""
 LATER_NAMES: tuple[str, ...] = later_names(tuple(_declared(Methods, "strategies.methods")))

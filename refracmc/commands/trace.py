@@ -12,6 +12,7 @@ import numpy as np
 from refracmc.case import units
 from refracmc.case.load import load_case
 from refracmc.commands.chosen_well import plan_of, refuse
+from refracmc.engine.block_model import responds
 from refracmc.engine.draws import draw
 from refracmc.engine.ledger import LEDGER_COLUMNS, month_ledger, nothing_ledger
 from refracmc.engine.one_trial import StrategyInFull, at_its_date, evaluate_one, strategy_log
@@ -141,7 +142,7 @@ def trace_content(plan: WellPlan, strategy: str, trial: int) -> dict[str, Any]:
                 for entry in strategy_log(plan, draws, chosen[0], row)
             ]
             cost = {name: float(values[row]) for name, values in streams.parts.items()}
-        kept = _response(streams, row)
+        kept = {"responds": bool(responds(draws)[row]), **_response(streams, row)}
     else:
         result = evaluate(plan, draws, plan.dated[:1])
         ledger = nothing_ledger(plan, draws, row)

@@ -27,7 +27,7 @@ from refracmc.decisions.reach_table import reach_rows
 from refracmc.engine.draws import draw
 from refracmc.engine.plan import WellPlan
 from refracmc.engine.summary import PERCENTS_OF, STATISTICS, WellSummary, summarise_well, summary_columns
-from refracmc.engine.trials import RECOVERY, WellResults, input_names, read_results
+from refracmc.engine.trials import RECOVERY, RESPONDED, WellResults, input_names, read_results
 from refracmc.job.cost import COST_PARTS
 from refracmc.sampling.estimators import mean_with_error
 
@@ -213,6 +213,7 @@ def _tornado(well: SummedWell) -> Rows:
     """Conditional means of the incremental NPV over low and high fifths of every uncertain input."""
     plan, found = well.plan, well.trials
     unit_of = {variable.name: variable.unit for variable in plan.variables}
+    unit_of[RESPONDED] = "1 or 0"
     unit_of[RECOVERY] = "bbl" if plan.well.main_phase == "oil" else "Mcf"
     inputs = ((name, found.inputs[k]) for k, name in enumerate(input_names(plan)))
     rows = drivers.tornado(found.measures["incremental_npv"][well.results.best], inputs)

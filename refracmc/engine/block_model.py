@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from refracmc.case.uncertain_inputs import RESPONDS
 from refracmc.production.response import ResponseTerms, headroom_ultimate
 
 from .base import OwnCurve, Ratio, StreamTable, UnitCurve, other_phases, stream_table, unit_curve
@@ -20,7 +21,7 @@ Array = NDArray[np.float64]
 Draws = Mapping[str, Array]
 OWN_DRAWS = (ROW, "type_curve.", "response.ultimate")
 MONEY_DRAWS = ("prices.", "opex.", "costs.", "job.cost.service_index_beta")
-RESPONSE_DRAWS = ("response.",)
+RESPONSE_DRAWS = ("response.", RESPONDS)
 SHARE_DRAWS = ("luck.z_share", "luck.z_potential")
 """How the names of the draws begin that the own stream (and with them the refrac stream and its terms), the money and
 the shares of sleeves follow from."""
@@ -55,6 +56,16 @@ def posterior_rows(plan: WellPlan, draws: Draws) -> NDArray[np.intp]:
         below = np.searchsorted(plan.posterior.technical_eur, draws["response.ultimate"], side="right")
         usable = np.maximum(below, 1).astype(np.float64)
     return np.minimum(draws[ROW] * usable, count - 1).astype(np.intp)
+
+
+def responds(draws: Draws) -> Array:
+    """Whether the well responds to the job in each trial (n,): 1, or 0 where it brings no new stream.
+
+    Struck once a trial, whatever date or order: the record knows whole jobs of few stages, and cannot tell stages.
+    Struck stage by stage it would average out over forty of them to a plain factor on the uplift, and hide the risk.
+    """
+    chance = draws["response.no_response_chance"]
+    return np.ones(chance.size) if RESPONDS not in draws else (draws[RESPONDS] >= chance).astype(np.float64)
 
 
 _TABLES: OrderedDict[int, tuple[WellPlan, StreamTable]] = OrderedDict()
@@ -180,7 +191,10 @@ def model_block(plan: WellPlan, draws: Draws, like: tuple[Draws, BlockModel] | N
     headroom = headroom_ultimate(own.np0, own.to_horizon, draws["response.headroom"], plan.intensity)
     stated = draws.get("response.ultimate")
     terms = {
-        "uplift": draws["response.uplift"] * draws["response.play_factor"] * plan.intensity,
+        "uplift": draws["response.uplift"]
+        * draws["response.play_factor"]
+        * plan.intensity
+        * (draws["response.uplift_record_factor"] * responds(draws)),
         "q_peak": draws["type_curve.peak_rate_per_d"] if plan.q_peak is None else np.full(n, plan.q_peak),
         "ultimate": headroom if stated is None else np.where(np.isnan(stated), headroom, stated),
     }

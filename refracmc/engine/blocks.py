@@ -12,11 +12,11 @@ from refracmc.job.cost import COST_PARTS
 from refracmc.measures import EXTRA_MEASURES, KEPT_MEASURES
 
 from . import store
-from .block_model import Draws, posterior_rows
+from .block_model import Draws, posterior_rows, responds
 from .draws import draw
 from .executors import run_tasks
 from .plan import WellOutline, WellPlan
-from .trials import RECOVERY, input_names
+from .trials import RECOVERY, RESPONDED, input_names
 from .valuation import evaluate
 
 Array = NDArray[np.float64]
@@ -72,6 +72,7 @@ def block_arrays(state: tuple[Sequence[WellPlan], list[int]], task: BlockTask) -
 def _inputs_of(plan: WellPlan, draws: Draws, trials: int) -> Array:
     """Rows (inputs, trials) of the `input_names` of a plan."""
     names = input_names(plan)
+    draws = {**draws, RESPONDED: responds(draws)}
     if plan.posterior is not None:
         draws = {**draws, RECOVERY: plan.posterior.technical_eur[posterior_rows(plan, draws)]}
     return np.array([draws[name] for name in names]).reshape(len(names), trials)

@@ -12,7 +12,7 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from refracmc.case.uncertain_inputs import LATER_NAMES
+from refracmc.case.uncertain_inputs import LATER_NAMES, RESPONDS
 from refracmc.job.inputs import OPTIONAL_LUCK, PER_SLEEVE_LUCK, PER_TRIAL_LUCK, JobLuck
 from refracmc.job.methods import METHODS
 from refracmc.sampling.dependence import dependence_uniforms, gaussian_copula, iman_conover
@@ -38,7 +38,7 @@ def group_names(plan: WellPlan) -> dict[str, str]:
     groups[ROW] = "forecast"
     groups.update(dict.fromkeys(("prices.shock_oil", "prices.shock_gas"), "prices"))
     groups.update(dict.fromkeys((*_LUCK, *_OPTIONAL), "job"))
-    groups.update(dict.fromkeys(_SPREAD, "response"))
+    groups.update(dict.fromkeys((*_SPREAD, RESPONDS), "response"))
     groups["costs.service_luck"] = "costs"
     return groups
 
@@ -77,12 +77,19 @@ def _optional_luck(plan: WellPlan) -> tuple[str, ...]:
     return tuple(name for name in _OPTIONAL if name in names)
 
 
+def may_fail_to_respond(plan: WellPlan) -> bool:
+    """Whether the well may stand among those that do not respond."""
+    return plan.well.settings.response.no_response_chance.support()[1] > 0.0
+
+
 def _inputs(plan: WellPlan, scope: str, block: int, trials: int) -> dict[str, Array]:
-    """Values of the inputs of one scope, and the posterior row in the well's own."""
+    """Values of the inputs of one scope; in the well's own, the uniforms of the posterior row and of the response."""
     case, seed = plan.case, plan.case.sampling.seed
     values: dict[str, Array] = {}
     mine = {variable.name: variable.distribution for variable in plan.variables if variable.scope == scope}
     names = [ROW] if scope and plan.posterior is not None else []
+    if scope and may_fail_to_respond(plan):
+        names.append(RESPONDS)
     for name, distribution in mine.items():
         if distribution.is_fixed:
             values[name] = np.full(trials, float(distribution.mean()))
@@ -98,7 +105,7 @@ def _inputs(plan: WellPlan, scope: str, block: int, trials: int) -> dict[str, Ar
             columns = iman_conover(columns, matrix, dependence_uniforms(seed, tied, scope, block))
         uniforms.update(zip(tied, columns.T, strict=True))
     for name, u in uniforms.items():
-        values[name] = u[:trials].copy() if name == ROW else mine[name].ppf(u[:trials])
+        values[name] = mine[name].ppf(u[:trials]) if name in mine else u[:trials].copy()
     return values
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.case import units
-from refracmc.case.uncertain_inputs import inputs_of, variable_names
+from refracmc.case.uncertain_inputs import RESPONDS, inputs_of, variable_names
 from refracmc.case.validated_case import Case, InputVariable, WellCase
 from refracmc.case.well_strategies import NOTHING, Strategy, dated_strategies, triggered_strategies
 from refracmc.job.fallbacks import FALLBACKS
@@ -144,7 +144,7 @@ def build_plan(case: Case, well: WellCase, number: int, posterior: Posterior | N
         number=number,
         posterior=posterior,
         variables=variables,
-        registry=(*variable_names(), "forecast.row"),
+        registry=(*variable_names(), "forecast.row", RESPONDS),
         dependence=_dependence(case, variables),
         strategies=(*dated, *triggered_strategies(case, well)),
         orders=orders,

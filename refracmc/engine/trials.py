@@ -18,10 +18,13 @@ from refracmc.job.cost import COST_PARTS
 from refracmc.measures import EXTRA_MEASURES, KEPT_MEASURES, PER_TRIAL
 
 from . import store
+from .draws import may_fail_to_respond
 from .plan import WellOutline, WellPlan
 
 Array = NDArray[np.float64]
 RECOVERY = "forecast: recovery without a refrac"
+RESPONDED = "response: the well responds"
+"""1, or 0 where it does not."""
 HELD_BYTES = 32 << 20
 """Rows of one measure held at a time: one row at least."""
 
@@ -94,8 +97,11 @@ class WellResults:
 
 
 def input_names(plan: WellPlan) -> list[str]:
-    """Inputs that differ from trial to trial, then RECOVERY where a history was fitted: rows of the files of inputs."""
+    """Inputs that differ from trial to trial, then RESPONDED where the well may not respond and RECOVERY where a history
+    was fitted: rows of the files of inputs."""
     names = [variable.name for variable in plan.variables if not variable.distribution.is_fixed]
+    if may_fail_to_respond(plan):
+        names.append(RESPONDED)
     return names if plan.posterior is None else [*names, RECOVERY]
 
 

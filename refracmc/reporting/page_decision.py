@@ -90,6 +90,8 @@ def decision_section(data: ReportData) -> Section:
     blocks: list[Block] = []
     if facts.data_status != "real":
         blocks.append(Note((f"The data of this case are {facts.data_status}.",)))
+    if facts.response_told:
+        blocks.append(Note(facts.response_told))
     verdicts = [verdict(data, well) for well in data.wells]
     blocks += [Note((v.value, v.timing), v.headline, f"verdict-{v.advice}") for v in verdicts]
     blocks += [

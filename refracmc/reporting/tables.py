@@ -47,7 +47,8 @@ class RunFacts:
     trials: trials per strategy. blocks: blocks they were drawn in. valuation_month: ``YYYY-MM``.
     fan_trials, driver_trials: trials behind the monthly production fan and behind the variance shares where these
     are fewer or others than ``trials`` (0: the same). refused: (well id, reason) of wells that could not be
-    valued. notes: remarks of the engine in plain words.
+    valued. notes: remarks of the engine in plain words. response_told: whether the answer reckons with jobs that
+    bring nothing.
     """
 
     name: str
@@ -69,6 +70,7 @@ class RunFacts:
     version: str = ""
     refused: tuple[tuple[str, str], ...] = ()
     notes: tuple[str, ...] = ()
+    response_told: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

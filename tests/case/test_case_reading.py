@@ -25,7 +25,7 @@ from refracmc.case.load import SHARED, load_case
 from refracmc.case.load_well import OWN
 from refracmc.case.merging import merge
 from refracmc.case.starter import STARTER_FILES, write_starter
-from refracmc.case.uncertain_inputs import inputs_of, variable_names
+from refracmc.case.uncertain_inputs import SHARED_NAMES, inputs_of, variable_names
 from refracmc.case.well_strategies import dated_strategies, order_sleeves
 from refracmc.errors import Fault, InputError
 
@@ -97,7 +97,7 @@ def test_variables_have_scope_group_unit_and_source(edit: Edit, folder: Path) ->
     variables = {v.name: v for v in inputs_of(case, case.wells[0])}
     assert set(variables) <= set(variable_names())
     for name, variable in variables.items():
-        shared = name.startswith(("prices.", "opex.", "job.cost.")) or name == "response.play_factor"
+        shared = name.startswith(("prices.", "opex.", "job.cost.")) or name in SHARED_NAMES
         assert variable.scope == ("" if shared else "A"), name
     settings = case.wells[0].settings
     assert variables["job.cost.trip_usd"].distribution is settings.job.cost.trip_usd

@@ -3,7 +3,7 @@
 Oracle: the lists as they are without the addition. Negative control: a method's keys sorted among the others.
 """
 
-from refracmc.case.uncertain_inputs import LATER_NAMES, later_names, variable_names
+from refracmc.case.uncertain_inputs import LATER_NAMES, RESPONDS, later_names, variable_names
 
 OF_METHODS = tuple(name for name in variable_names() if name.startswith("strategies.methods."))
 NEW = ("strategies.methods.annular.volume_fraction", "strategies.methods.annular.hours")
@@ -18,5 +18,5 @@ def test_keys_of_a_new_method_follow_all_others() -> None:
 
 def test_every_later_name_is_a_key_once() -> None:
     assert len(set(LATER_NAMES)) == len(LATER_NAMES)
-    assert set(LATER_NAMES) <= set(variable_names())
+    assert set(LATER_NAMES) <= {*variable_names(), RESPONDS}
     assert set(OF_METHODS) <= set(LATER_NAMES)

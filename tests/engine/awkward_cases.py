@@ -27,7 +27,11 @@ EDGES = {
 
 def awkward_plan(name, folder: Path):
     """The plan of the one well of a case of the second route's list."""
-    text, tally = CASES[name]
+    return plan_of_text(*CASES[name], folder)
+
+
+def plan_of_text(text, tally, folder: Path):
+    """The plan of the one well of a case and a tally given as texts."""
     folder.mkdir(parents=True, exist_ok=True)
     (folder / "case.toml").write_text(text, "utf-8")
     (folder / "sleeves.csv").write_text(tally, "utf-8")

@@ -230,6 +230,18 @@ CASES = {
         + GAS_WELL,
         TALLY,
     ),
+    # Wells that may not respond, by a chance that is uncertain itself, and a record whose mean is.
+    "no response, record factor": (
+        HEAD
+        + SAMPLING
+        + valuation()
+        + PROCESS.replace("[prices]", "[prices]\nmodel = 'geometric_brownian'")
+        + "[response]\nno_response_chance = {dist = 'beta', alpha = 4, beta = 6}\n"
+        + "uplift_record_factor = {dist = 'lognormal', p90 = 0.6, p10 = 1.5}\n"
+        + strategies(ALL_ORDERS, ["2027-01", "2029-06"])
+        + OIL_WELL,
+        TALLY,
+    ),
     # Shares stated in the tally, a level on the deck, stress off, part of the sleeves, little headroom.
     "stated shares, level, custom order": (
         HEAD

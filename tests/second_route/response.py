@@ -36,6 +36,13 @@ def intensity_factor(response):
     return ratio ** response["intensity_elasticity"]
 
 
+def uplift(response):
+    """Nothing where the well does not respond; else its own, as far off as the mean of its record may be."""
+    if response["u_responds"] < response["no_response_chance"]:
+        return 0.0
+    return response["uplift"] * response["uplift_record_factor"]
+
+
 def ultimate(response, base, months):
     """The main-phase volume the rock could give: stated, or the base's own with a headroom."""
     if response.get("ultimate") is not None:
@@ -60,7 +67,7 @@ def refrac_streams(response, base, uptime, job, v, w, m, s0, months):
     kept_share = response["kept_fraction"] * sum(a * b for a, b in zip(v, job["kept"], strict=True))
     effect = sum(a * b for a, b in zip(w, job["effectiveness"], strict=True))
     raw_rate = (
-        response["uplift"]
+        uplift(response)
         * response["play_factor"]
         * intensity_factor(response)
         * response["peak_rate_per_d"]

@@ -128,11 +128,12 @@ def changed_argument(position, change):
     return wrap
 
 
-TAX, FALLBACKS, SUSPENDED, SHARES = (
+TAX, FALLBACKS, SUSPENDED, SHARES, SILENT = (
     "deck, nominal, tax",
     "fallbacks, every reclose, needed closing",
     "suspended, lease lost",
     "stated shares, level, custom order",
+    "no response, record factor",
 )
 CHANGED_RULES = [
     # case, where the rule is, its name, what becomes of it
@@ -145,6 +146,7 @@ CHANGED_RULES = [
     (FALLBACKS, job.Trial, "leaks", lambda _: lambda self, interface: True),
     (FALLBACKS, job, "critical_logit", changed_argument(1, lambda tries: tries + 1)),
     (SHARES, response, "intensity_factor", lambda _: lambda terms: 1.0),
+    (SILENT, response, "uplift", lambda real: lambda terms: real(terms | {"u_responds": 1.0})),
 ]
 
 

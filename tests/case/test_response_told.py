@@ -1,0 +1,63 @@
+"""Whether the answer reckons with jobs that bring nothing: told by `check`; counted once.
+
+Oracle: what the case states.
+"""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from refracmc.case.load import load_case
+from refracmc.case.response_section import Response
+from refracmc.case.response_told import by_well, no_response_sentence
+from refracmc.commands.check import check_case
+from refracmc.errors import InputError
+
+Edit = Callable[[str, str, str], None]
+UPLIFT = 'uplift = { dist = "lognormal", p90 = 0.2, p10 = 1.0 }'
+ZEROS = "uplift = { dist = 'discrete', values = [0, 0.5, 1.0], weights = [2, 1, 1] }"
+
+
+@pytest.mark.parametrize(
+    ("stated", "told"),
+    [
+        ({}, "assumes that every job responds"),
+        ({"no_response_chance": 0.0}, "taken to respond, as the case states"),
+        ({"no_response_chance": {"dist": "uniform", "low": 0.3, "high": 0.5}}, "In 40% of trials"),
+        ({"uplift": {"dist": "discrete", "values": [0.0, 0.5], "weights": [1, 3]}}, "In 25% of trials"),
+    ],
+)
+def test_what_is_told_follows_the_case(stated: dict[str, object], told: str) -> None:
+    assert told in no_response_sentence(Response.model_validate(stated))
+
+
+def test_wells_are_named_where_they_differ() -> None:
+    assert by_well([("A", "x"), ("B", "x")]) == ("x",)
+    assert by_well([("A", "x"), ("B", "y"), ("C", "x")]) == ("A, C: x", "B: y")
+
+
+def test_check_tells_it(edit: Edit, folder: Path) -> None:
+    assert "assumes that every job responds" in check_case(folder / "case.toml").text
+    edit("case.toml", UPLIFT, f"{UPLIFT}\nno_response_chance = 0.25")
+    text = check_case(folder / "case.toml").text
+    assert "assumes that every job" not in text and "In 25% of trials" in text
+
+
+@pytest.mark.parametrize("well", [False, True])
+def test_jobs_without_a_response_are_counted_once(well: bool, edit: Edit, folder: Path) -> None:
+    """Zeros of the uplift and a chance together are refused, wherever the two stand; a chance of 0 is not."""
+    chance = "no_response_chance = 0.3"
+    edit("case.toml", UPLIFT, f"{ZEROS}\nno_response_chance = 0.0")
+    assert load_case(folder / "case.toml").wells[0].settings.response.zero_uplift_chance == pytest.approx(0.5)
+    if well:
+        edit("case.toml", '[[wells]]\nid = "A"', f'[[wells]]\nid = "A"\nresponse.{chance}')
+        faults = load_case(folder / "case.toml").refused["A"]
+    else:
+        edit("case.toml", "no_response_chance = 0.0", chance)
+        with pytest.raises(InputError) as error:
+            load_case(folder / "case.toml")
+        faults = error.value.faults
+    (fault,) = faults
+    assert "no_response_chance" in fault.where and "0 in 50% of its draws" in str(fault)
+    assert "dated_jobs_responders" in str(fault)
