@@ -97,8 +97,8 @@ class WellResults:
 
 
 def input_names(plan: WellPlan) -> list[str]:
-    """Inputs that differ from trial to trial, then RESPONDED where the well may not respond and RECOVERY where a history
-    was fitted: rows of the files of inputs."""
+    """Rows of the files of inputs: those that differ from trial to trial, then RESPONDED where the well may not respond
+    and RECOVERY where a history was fitted."""
     names = [variable.name for variable in plan.variables if not variable.distribution.is_fixed]
     if may_fail_to_respond(plan):
         names.append(RESPONDED)

@@ -11,4 +11,5 @@ def test_page_one_tells_it_before_any_advice(tables, fact_maker) -> None:
     notes = [block for block in blocks if isinstance(block, Note)]
     told = [k for k, note in enumerate(notes) if facts.response_told[0] in note.paragraphs]
     advice = [k for k, note in enumerate(notes) if note.kind.startswith("verdict")]
-    assert told and told[0] < advice[0]
+    assert told
+    assert told[0] < advice[0]
