@@ -82,6 +82,27 @@ class Response(Section):
     oil_final_factor: Uncertain = uncertain(
         1.0, "factor", "oil ratio of the new stream over now, end (gas is the main phase)", 0.0
     )
+    uptime: Uncertain | None = fraction(
+        None, "share of calendar time the well runs after the job; absent: as it ran before", above=True
+    )
+    liquid_limit_bbl_per_d: Uncertain | None = uncertain(
+        None,
+        "bbl/d",
+        "most oil and water of the whole well after the job per producing day (lift, tubing, water handling); what is "
+        "above it waits for room",
+        0.0,
+        above=True,
+    )
+    gas_limit_mcf_per_d: Uncertain | None = uncertain(
+        None,
+        "Mcf/d",
+        "most gas of the whole well after the job per producing day; what is above it waits for room",
+        0.0,
+        above=True,
+    )
+    revives_idle: StrictBool = choice(
+        True, "whether a refrac brings back a well that stands idle for good; false: neither stream comes"
+    )
     ratio_change_fraction: float = number(
         0.3, "fraction", "share of the new stream's volume over which ratios move", 0.0, 1.0, above=True
     )

@@ -26,17 +26,40 @@ def no_response_sentence(response: Response) -> str:
     return f"In {chance.mean():.0%} of trials the job brings no new production (response.no_response_chance)."
 
 
+def hopeful_sentence(response: Response) -> str:
+    """What else is left at a value that favours the job; empty where nothing is."""
+    limits = ("liquid_limit_bbl_per_d", "gas_limit_mcf_per_d")
+    left = [
+        text
+        for keys, text in (
+            (("uptime",), "it runs after the job as it ran before (uptime)"),
+            (limits, f"no lift, tubing or water handling limits its rate ({', '.join(limits)})"),
+            (("revives_idle",), "a job brings it back where it stands idle (revives_idle)"),
+        )
+        if not response.model_fields_set & set(keys)
+    ]
+    return f"What is not stated favours the job: {'; '.join(left)}." if left else ""
+
+
 def by_well(sentences: Iterable[tuple[str, str]]) -> tuple[str, ...]:
-    """Sentences of wells, (well id, sentence), each once: with its wells before it where not all of them share it."""
+    """Sentences of wells, (well id, sentence or nothing), each once: behind its wells where not all share it."""
     wells: dict[str, list[str]] = {}
     every: set[str] = set()
     for well, sentence in sentences:
-        wells.setdefault(sentence, []).append(well)
         every.add(well)
+        if sentence:
+            wells.setdefault(sentence, []).append(well)
     return tuple(
         sentence if len(ids) == len(every) else f"{', '.join(ids)}: {sentence}"
         for sentence, ids in wells.items()
     )
+
+
+def response_told(wells: Iterable[WellCase]) -> tuple[str, ...]:
+    """All of it, for the wells."""
+    wells = tuple(wells)
+    hopes = ((well.id, hopeful_sentence(well.settings.response)) for well in wells)
+    return (*no_response_told(wells), *by_well(hopes))
 
 
 def no_response_told(wells: Iterable[WellCase]) -> tuple[str, ...]:

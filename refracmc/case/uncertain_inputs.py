@@ -77,6 +77,9 @@ LATER_KEYS = (
     "response.uplift_record_factor",
     "response.no_response_chance",
     RESPONDS,
+    "response.uptime",
+    "response.liquid_limit_bbl_per_d",
+    "response.gas_limit_mcf_per_d",
 )
 """A new key goes to the end of these."""
 LATER_NAMES: tuple[str, ...] = later_names(tuple(_declared(Methods, "strategies.methods")))

@@ -24,6 +24,8 @@ SI_TWINS: tuple[tuple[str, str, float], ...] = (
     ("_usd_per_bbl", "_usd_per_m3", M3_PER_BBL),
     ("_usd_per_mcf", "_usd_per_e3m3", E3M3_PER_MCF),
     ("_bbl_per_stage", "_m3_per_stage", 1 / M3_PER_BBL),
+    ("_bbl_per_d", "_m3_per_d", 1 / M3_PER_BBL),
+    ("_mcf_per_d", "_e3m3_per_d", 1 / E3M3_PER_MCF),
     ("_lb_per_ft", "_kg_per_m", 1 / KG_M_PER_LB_FT),
     ("_ft_per_min", "_m_per_min", 1 / M_PER_FT),
     ("_ft", "_m", 1 / M_PER_FT),

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from refracmc.case.load import load_case
-from refracmc.case.response_told import no_response_told
+from refracmc.case.response_told import response_told
 from refracmc.case.well_strategies import well_reach_ft
 from refracmc.errors import Fault
 from refracmc.measures import KEPT_MEASURES, PER_TRIAL
@@ -56,7 +56,7 @@ def check_case(path: str | Path) -> CheckReport:
             + (f"; {beyond} sleeves beyond the reach of the tubing stay as they are" if beyond else "")
         )
         lines += [f"  {well.id}: warning: {text}" for text in well.warnings]
-    lines += [f"  response: {sentence}" for sentence in no_response_told(case.wells)]
+    lines += [f"  response: {sentence}" for sentence in response_told(case.wells)]
     trials = case.sampling.trials
     disk = 8.0 * len(KEPT_MEASURES) * most * trials * max(len(case.wells), 1)
     held = min(3.0 * 8.0 * len(PER_TRIAL) * most * trials, BYTES_OF_TRIALS)

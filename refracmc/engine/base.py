@@ -39,11 +39,15 @@ def other_phases(main: str) -> tuple[str, str]:
 @dataclass(frozen=True, eq=False)
 class StreamTable:
     """Own streams of many parameter rows: main-phase cumulative at month edges (K, T + 1) from the anchor on, and
-    the ratios of the other phases, each (K,)."""
+    the ratios of the other phases, each (K,). The rest: see `stream_table`."""
 
     total: Array
     ratios: dict[str, Ratio]
     running: Array
+    form: NDArray[np.int8]
+    slots: Array
+    uptime: Array
+    months_before: float
 
 
 def stream_table(
@@ -63,7 +67,8 @@ def stream_table(
     """
     edges = MONTH_DAYS * (months_before + np.arange(horizon + 1))
     total = cumulative_mixture(form, slots, edges, uptime)
-    return StreamTable(total, ratios, uptime if running is None else running)
+    running = uptime if running is None else running
+    return StreamTable(total, ratios, running, form, slots, uptime, months_before)
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,6 +98,22 @@ class OwnCurve:
         running: Array = self.table.running[self.row]
         return running
 
+    @property
+    def idle(self) -> NDArray[np.bool_]:
+        """Whether the well stands idle for good (n,)."""
+        idle: NDArray[np.bool_] = self.table.uptime[self.row] == 0.0
+        return idle
+
+    def sums_after(self, resume: IntArray, uptime: Array) -> Array:
+        """Main-phase cumulatives (n, T + 1) at the edges of the months from `resume` (n,) on, at another uptime (n,)
+        from there; an idle well stays idle."""
+        table = self.table
+        edges = np.arange(table.total.shape[1])
+        start = table.uptime[self.row] * (table.months_before + resume)
+        step = np.where(self.idle, 0.0, uptime)
+        times = MONTH_DAYS * (start[:, None] + step[:, None] * edges)
+        return cumulative_mixture(table.form[self.row], table.slots[:, self.row], times)
+
     def ratios(self) -> Array:
         """Ratios now, at the end and where it is reached (2, 3, n) of the other phases."""
         made = [self.table.ratios[phase] for phase in other_phases(self.main_phase)]
@@ -100,13 +121,16 @@ class OwnCurve:
 
     def sums(self, rows: NDArray[np.intp] | slice) -> dict[str, Array]:
         """Cumulatives of all phases at month edges (n, T + 1) in some of the trials."""
+        return self.phase_sums(self.table.total[self.row[rows]], rows)
+
+    def phase_sums(self, main_sums: Array, rows: NDArray[np.intp] | slice) -> dict[str, Array]:
+        """Cumulatives of all phases in some of the trials from those of their main phase, each (rows, K)."""
         at = self.row[rows]
-        total = self.table.total[at]
         others = {
-            phase: ratio_cumulative(total, ratio.now[at], ratio.final[at], ratio.change[at])
+            phase: ratio_cumulative(main_sums, ratio.now[at], ratio.final[at], ratio.change[at])
             for phase, ratio in self.table.ratios.items()
         }
-        return {self.main_phase: total, **others}
+        return {self.main_phase: main_sums, **others}
 
 
 @dataclass(frozen=True, eq=False)

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from refracmc.case.uncertain_inputs import RESPONDS
 from refracmc.production.response import ResponseTerms, headroom_ultimate
 
-from .base import OwnCurve, Ratio, StreamTable, UnitCurve, other_phases, stream_table, unit_curve
+from .after_job import NO_LIMIT, AfterJob
+from .base import MONTH_DAYS, OwnCurve, Ratio, StreamTable, UnitCurve, other_phases, stream_table, unit_curve
 from .draws import ROW
 from .money import BlockMoney, block_money
 from .plan import WellPlan
@@ -31,13 +32,15 @@ the shares of sleeves follow from."""
 class BlockModel:
     """Streams, prices and response terms of a block, before any job.
 
-    terms (6, n): in the order of ResponseTerms; share, potential (n, N): see `_shares`.
+    terms (6, n): in the order of ResponseTerms; after: uptime and limits after the job;
+    share, potential (n, N): see `_shares`.
     """
 
     own: OwnCurve
     refrac: UnitCurve
     economics: BlockMoney
     terms: Array
+    after: AfterJob
     share: Array
     potential: Array
 
@@ -67,6 +70,8 @@ def responds(draws: Draws) -> Array:
     chance = draws["response.no_response_chance"]
     return np.ones(chance.size) if RESPONDS not in draws else (draws[RESPONDS] >= chance).astype(np.float64)
 
+
+LEAST_UPTIME = 1e-9  # of a limit that a well without uptime would have
 
 _TABLES: OrderedDict[int, tuple[WellPlan, StreamTable]] = OrderedDict()
 _KEPT_TABLES = 16  # as many wells as a worker does in a row
@@ -145,6 +150,22 @@ def _shares(plan: WellPlan, draws: Draws) -> tuple[Array, Array]:
     return made[0], made[1]
 
 
+def _brought_back(own: OwnCurve, revives_idle: bool) -> Array:
+    """1, or 0 where the well stands idle for good and the job does not bring it back (n,)."""
+    return np.ones(own.row.size) if revives_idle else np.where(own.idle, 0.0, 1.0)
+
+
+def _after_job(own: OwnCurve, draws: Draws) -> tuple[Array, AfterJob]:
+    """Uptime of the stream that a job brings (n,), and what the job leaves behind; limits are of a producing day."""
+    uptime = draws.get("response.uptime")
+    running = own.running if uptime is None else uptime
+    rates = [
+        draws.get(f"response.{name}", np.full(running.size, NO_LIMIT))
+        for name in ("liquid_limit_bbl_per_d", "gas_limit_mcf_per_d")
+    ]
+    return running, AfterJob(uptime, np.stack(rates) * (MONTH_DAYS * np.maximum(running, LEAST_UPTIME)))
+
+
 def same_draws(draws: Draws, others: Draws, *names: str) -> bool:
     """Whether all draws whose names begin so are the very arrays of others."""
     return all(values is others.get(key) for key, values in draws.items() if key.startswith(names))
@@ -167,7 +188,7 @@ def model_block(plan: WellPlan, draws: Draws, like: tuple[Draws, BlockModel] | N
     known = held(*SHARE_DRAWS)
     share, potential = (known.share, known.potential) if known else _shares(plan, draws)
     if known := held(*OWN_DRAWS, *RESPONSE_DRAWS):
-        return BlockModel(own, known.refrac, economics, known.terms, share, potential)
+        return BlockModel(own, known.refrac, economics, known.terms, known.after, share, potential)
     main = plan.well.main_phase
     now = {phase: own.table.ratios[phase].now[own.row] for phase in other_phases(main)}
     ends = {
@@ -187,18 +208,20 @@ def model_block(plan: WellPlan, draws: Draws, like: tuple[Draws, BlockModel] | N
         ]
     )
     change = response.ratio_change_fraction
-    refrac = unit_curve(main, slots, own.running, ends, change, plan.horizon)
+    running, after = _after_job(own, draws)
+    refrac = unit_curve(main, slots, running, ends, change, plan.horizon)
     headroom = headroom_ultimate(own.np0, own.to_horizon, draws["response.headroom"], plan.intensity)
     stated = draws.get("response.ultimate")
     terms = {
         "uplift": draws["response.uplift"]
         * draws["response.play_factor"]
         * plan.intensity
-        * (draws["response.uplift_record_factor"] * responds(draws)),
+        * (draws["response.uplift_record_factor"] * responds(draws))
+        * _brought_back(own, response.revives_idle),
         "q_peak": draws["type_curve.peak_rate_per_d"] if plan.q_peak is None else np.full(n, plan.q_peak),
         "ultimate": headroom if stated is None else np.where(np.isnan(stated), headroom, stated),
     }
     given = np.array(
         [terms[name] if name in terms else draws[f"response.{name}"] for name in ResponseTerms._fields]
     )
-    return BlockModel(own, refrac, economics, given, share, potential)
+    return BlockModel(own, refrac, economics, given, after, share, potential)

@@ -12,6 +12,7 @@ from refracmc.economics.flows import Conditions, conditions_of
 from refracmc.economics.net_prices import GAS, OIL
 from refracmc.measures import PER_TRIAL
 
+from .after_job import own_after
 from .block_jobs import JobOutcome
 from .block_model import BlockModel
 from .cash_loop import DETAILS, Block, Results, room_for, value_trials
@@ -63,6 +64,7 @@ def _conditions(model: BlockModel, lease_holding_months: int) -> Conditions:
 
 def _block(model: BlockModel, months: IntArray, jobs: JobOutcome | None) -> Block:
     """The trials as the loop takes them."""
+    limit = limit_alone(model) if months.size and model.after.uptime is not None else None
     own, refrac, money = model.own, model.refrac, model.economics
     ahead = (money.oil_price, money.gas_price) if money.ahead is None else money.ahead
     members = JobOutcome.__dataclass_fields__
@@ -82,6 +84,8 @@ def _block(model: BlockModel, months: IntArray, jobs: JobOutcome | None) -> Bloc
         money.costs,
         own.np0,
         model.terms,
+        *own_after(own, model.after.uptime, limit, months),
+        model.after.limits,
         outcomes,
         months,
     )
@@ -106,6 +110,9 @@ _SHAPES: dict[str, tuple[int | str, ...]] = {
     "costs": (9, "n"),
     "np0": ("n",),
     "terms": (6, "n"),
+    "own_after": ("n", "D", "T+1"),
+    "after_place": ("n", "A"),
+    "limits": (2, "n"),
     "jobs": (6, "S", "n"),
     "months": ("S", "n"),
 }
@@ -118,17 +125,24 @@ def check_block(block: Block, horizon: int) -> None:
     """
     sizes: dict[int | str, int] = {"n": block.rows.size, "T": horizon, "T+1": horizon + 1}
     sizes |= {"S": block.months.shape[0], "K": block.own_sums.shape[0]}
+    sizes |= {"D": (dates := block.own_after.shape[1]), "A": horizon if dates else 0}
     for name, shape in _SHAPES.items():
         expected = tuple(sizes.get(part, part) for part in shape)
         if (found := getattr(block, name).shape) != expected:
             raise ValueError(f"{name}: found shape {found}; allowed: {expected}")
-    for name, low, top in (("months", -1, horizon - 1), ("rows", 0, sizes["K"] - 1)):
+    for name, low, top in (
+        ("months", -1, horizon - 1),
+        ("rows", 0, sizes["K"] - 1),
+        ("after_place", 0, dates - 1),
+    ):
         index = getattr(block, name)
         if index.size and not (index.min() >= low and index.max() <= top):
             raise ValueError(f"{name}: found {index.min()} to {index.max()}; allowed: {low} to {top}")
     for name in ("own_ratios", "new_ratios"):
         if not np.all(getattr(block, name) >= 0.0):
             raise ValueError(f"{name}: found a ratio that is negative or no number; allowed: 0 or more")
+    if not np.all(block.limits > 0.0):
+        raise ValueError("limits: found one that is 0 or less, or no number; allowed: above 0")
     if not np.all((block.jobs[0] >= 0.0) & (block.jobs[0] < np.inf)):
         raise ValueError("jobs: found days shut in that are negative or no number; allowed: 0 or more")
 

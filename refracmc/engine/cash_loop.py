@@ -30,12 +30,12 @@ from refracmc.economics.flows import (
 )
 from refracmc.economics.life import SPAN, last_by_hindsight, last_by_looking_ahead
 from refracmc.economics.margins import NEW, OWN, Streams, delayed, delivered, empty_rows, fill_strategy_margin
-from refracmc.economics.net_prices import WATER
 from refracmc.economics.payout import payout
 from refracmc.economics.rate_of_return import ROW_MONTHS, rate_where_unique
 from refracmc.measures import PER_TRIAL, ROW
 from refracmc.production.response import Response, ResponseTerms, respond
-from refracmc.production.secondary import sum_by_ratio
+
+from .after_job import NO_LIMIT, fill_joined, put_in_place, sum_phases
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -69,6 +69,9 @@ class Block(NamedTuple):
     costs: Array  # (9, n) in the order of Costs
     np0: Array  # (n,) main-phase volume before the valuation date
     terms: Array  # (6, n) in the order of ResponseTerms
+    own_after: Array  # (n, D, T + 1) main-phase sums of the own stream after a job that changes the uptime; D = 0: none
+    after_place: IntArray  # (n, T) which of the D a month of the job is; (n, 0) where D = 0
+    limits: Array  # (2, n) bbl of oil and water, and Mcf of gas, in a month after the job
     jobs: Array  # (6, S, n) days, gross cost, kept share, effective share, share of stages effective, lost (1 or 0)
     months: IntArray  # (S, n) of the job; -1: none is carried out
 
@@ -78,6 +81,8 @@ class Room(NamedTuple):
 
     streams: Streams
     months: Months
+    after: Array  # (3, T + 1) sums of the own stream after a job that changes the uptime
+    joined: Array  # (3, T) volumes of a strategy by month from the job on
     jobs: Array  # (HANDFUL, S, 6) of a handful of trials
     measures: Array  # (HANDFUL, S + 1, MEASURES) of the same trials
 
@@ -114,6 +119,8 @@ def room_for(strategies: int, horizon: int) -> Room:
             work=np.empty(SPAN),
             row=np.empty(ROW_MONTHS),
         ),
+        np.empty((3, horizon + 1)),
+        np.empty((3, horizon)),
         np.empty((HANDFUL, strategies, JOB)),
         np.zeros((HANDFUL, strategies + 1, MEASURES)),
     )
@@ -125,12 +132,7 @@ def fill_stream(
 ) -> None:
     """Sums and volumes of the three phases of a stream from the sums of its main phase."""
     sums, volumes = streams.sums[stream], streams.volumes[stream]
-    copied = sums[main]
-    for i in range(main_sums.size):
-        copied[i] = main_sums[i]
-    for k in range(2):
-        now, final, change = ratios[k, 0, trial], ratios[k, 1, trial], ratios[k, 2, trial]
-        sum_by_ratio(main_sums, now, final, change, sums[(1 - main) if k == 0 else WATER])
+    sum_phases(main_sums, ratios, trial, main, sums)
     for phase in range(3):
         before, volume = sums[phase], volumes[phase]
         after = before[1:]
@@ -180,6 +182,7 @@ def value_trials(c: Conditions, block: Block, wanted: Array, room: Room, results
     streams, months, main = room.streams, room.months, c.main
     own, new = streams.sums[OWN, main], streams.sums[NEW, main]
     cost, term, horizon = block.costs, block.terms, c.discount.size
+    other_uptime = block.after_place.shape[1] > 0
     for begin in range(0, block.rows.size, HANDFUL):
         count = min(HANDFUL, block.rows.size - begin)
         take_jobs(block.jobs, begin, count, room.jobs)
@@ -197,6 +200,8 @@ def value_trials(c: Conditions, block: Block, wanted: Array, room: Room, results
             alone = leave_alone(c, streams, months, costs, block.np0[t])
             results.limit[t] = alone.limit
             as_left_alone(alone, room.measures[j, 0])
+            limits = (block.limits[0, t], block.limits[1, t])
+            apart, joined_before = other_uptime or min(limits[0], limits[1]) < NO_LIMIT, False
             for s in range(block.months.shape[0]):
                 month, job, result = block.months[s, t], room.jobs[j, s], room.measures[j, s + 1]
                 if month < 0 or month - 1 - alone.limit > c.lease:
@@ -205,15 +210,29 @@ def value_trials(c: Conditions, block: Block, wanted: Array, room: Room, results
                 resume, width, lost = min(alone.limit + 1, month), horizon - month, job[LOST] > 0.5
                 idle, alive = month - resume, 0.0 if lost else 1.0
                 produced = block.np0[t] + own[resume] - own[0]
+                left = own[horizon] - own[resume]
+                if joined_before:
+                    fill_stream(block.new_sums[t], block.new_ratios, t, main, NEW, streams)
+                if other_uptime:
+                    after = block.own_after[t, block.after_place[t, month]]
+                    left = after[horizon - resume] - after[0]
                 response = respond(
                     produced,
-                    own[horizon] - own[resume],
+                    left,
                     new[width] - new[0],
                     job[KEPT_SHARE] * alive,
                     job[EFFECTIVE_SHARE] * alive,
                     terms,
                 )
                 shares = delayed(response.keep, response.new_rate, job[DAYS], month, resume, width)
+                if apart:
+                    joined, joined_before = room.joined[:, :width], True
+                    if other_uptime:
+                        sum_phases(after, block.own_ratios, t, main, room.after)
+                        fill_joined(room.after, 0, streams.sums[NEW], shares, limits, joined)
+                    else:
+                        fill_joined(streams.sums[OWN], resume, streams.sums[NEW], shares, limits, joined)
+                    shares = put_in_place(joined, shares, streams)
                 life = width - 1
                 if lost:
                     life = 0
@@ -264,6 +283,9 @@ def warm() -> None:
         gas=prices,
         oil_ahead=prices,
         gas_ahead=prices,
+        own_after=np.empty((1, 0, months + 1)),
+        after_place=np.empty((1, 0), np.int64),
+        limits=np.full((2, 1), NO_LIMIT),
         costs=one((9, 1)),
         np0=one(1),
         terms=one((6, 1)),

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from refracmc.case.well_strategies import Strategy
 
+from .after_job import Jobs, fill_volumes
 from .base import MONTH_DAYS
 from .block_jobs import JobOutcome
 from .block_model import BlockModel, Draws, model_block
@@ -20,6 +21,7 @@ from .valuation import chosen_jobs
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+PHASES = ("oil", "gas", "water")
 
 
 def alone_volumes(own: Array, limit: IntArray) -> Array:
@@ -64,6 +66,8 @@ def volumes_of(
 ) -> list[Array]:
     """Volumes (rows, T) of some trials by phase; months, jobs, cash: of one strategy, members (n,) and (1, n)."""
     assert cash.details is not None
+    if not model.after.is_plain:
+        return _joined_volumes(model, rows, phases, months, jobs, cash)
     own, new = model.own.sums(rows), model.refrac.sums(rows)
     details = Details(*(getattr(cash.details, name)[0, rows] for name in Details.__dataclass_fields__))
     limit, done = cash.limit[rows], cash.measures["executed"][1, rows] > 0.0
@@ -73,6 +77,40 @@ def volumes_of(
         treated = strategy_volumes(own[phase], new[phase], at, limit, jobs.days[rows], details)
         made.append(np.where(done[:, None], treated, alone_volumes(own[phase], limit)))
     return made
+
+
+def _joined_volumes(
+    model: BlockModel,
+    rows: NDArray[np.intp],
+    phases: tuple[str, ...],
+    months: IntArray,
+    jobs: JobOutcome,
+    cash: CashFlow,
+) -> list[Array]:
+    """As `volumes_of` where the job changes the uptime or a limit holds the rate back: all phases at once."""
+    assert cash.details is not None
+    own, new = (
+        np.stack([curve.sums(rows)[phase] for phase in PHASES], axis=1) for curve in (model.own, model.refrac)
+    )
+    limit, done = cash.limit[rows], cash.measures["executed"][1, rows] > 0.0
+    month = np.where(done, months[rows], 0)
+    resume = np.minimum(limit + 1, month)
+    goes_on, begin = own, resume
+    if model.after.uptime is not None:
+        whole = model.own.sums_after(np.minimum(cash.limit + 1, np.maximum(months, 0)), model.after.uptime)
+        goes_on = np.stack([model.own.phase_sums(whole[rows], rows)[phase] for phase in PHASES], axis=1)
+        begin = np.zeros_like(resume)
+    keep, rate, life = (getattr(cash.details, name)[0, rows] for name in ("keep", "new_rate", "life"))
+    made = np.zeros((rows.size, len(PHASES), own.shape[2] - 1))
+    job = Jobs(month, resume, jobs.days[rows], keep, rate, life.astype(np.int64))
+    room = np.empty(made.shape[1:])
+    fill_volumes(goes_on, begin, new, job, np.ascontiguousarray(model.after.limits[:, rows]), room, made)
+    found = []
+    for phase in phases:
+        k = PHASES.index(phase)
+        before = alone_volumes(own[:, k], np.where(done, resume - 1, limit))
+        found.append(before + np.where(done[:, None], made[:, k], 0.0))
+    return found
 
 
 def main_volumes(plan: WellPlan, draws: Draws, strategy: Strategy) -> tuple[Array, Array]:

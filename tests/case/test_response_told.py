@@ -10,7 +10,7 @@ import pytest
 
 from refracmc.case.load import load_case
 from refracmc.case.response_section import Response
-from refracmc.case.response_told import by_well, no_response_sentence
+from refracmc.case.response_told import by_well, hopeful_sentence, no_response_sentence
 from refracmc.commands.check import check_case
 from refracmc.errors import InputError
 
@@ -35,6 +35,18 @@ def test_what_is_told_follows_the_case(stated: dict[str, object], told: str) -> 
 def test_wells_are_named_where_they_differ() -> None:
     assert by_well([("A", "x"), ("B", "x")]) == ("x",)
     assert by_well([("A", "x"), ("B", "y"), ("C", "x")]) == ("A, C: x", "B: y")
+
+
+def test_what_is_hopeful_is_told_until_it_is_stated() -> None:
+    """A key that is stated, at whatever value, is not told; one limit speaks for both."""
+    stated: dict[str, object] = {}
+    assert hopeful_sentence(Response()).count(";") == 2
+    for key, value, left in (("gas_limit_mcf_per_d", 900.0, 1), ("revives_idle", True, 0)):
+        stated[key] = value
+        told = hopeful_sentence(Response.model_validate(stated))
+        assert key not in told
+        assert told.count(";") == left
+    assert not hopeful_sentence(Response.model_validate({**stated, "uptime": 0.9}))
 
 
 def test_check_tells_it(edit: Edit, folder: Path) -> None:

@@ -242,6 +242,31 @@ CASES = {
         + OIL_WELL,
         TALLY,
     ),
+    # Another uptime after the job, and limits of liquid and gas that hold back what comes; suspended wells among them.
+    "uptime and limits after the job": (
+        HEAD
+        + SAMPLING
+        + valuation()
+        + PROCESS.replace("[prices]", "[prices]\nmodel = 'mean_reverting'")
+        + "[opex]\nfixed_usd_per_month = {dist = 'uniform', low = 5000, high = 40000}\nlease_holding_months = 60\n"
+        + "[fiscal]\n[fiscal.income_tax]\nrate = 0.21\n"
+        + "[response]\nuptime = {dist = 'uniform', low = 0.3, high = 1.0}\nuplift = 0.9\nkept_fraction = 0.9\n"
+        + "liquid_limit_bbl_per_d = {dist = 'lognormal', p90 = 60, p10 = 600}\n"
+        + "gas_limit_mcf_per_d = {dist = 'lognormal', p90 = 60, p10 = 600}\n"
+        + strategies(ALL_ORDERS, ["2027-01", "2030-06", "2044-11"])
+        + OIL_WELL,
+        TALLY,
+    ),
+    "limit of gas, known deck": (
+        HEAD
+        + SAMPLING
+        + valuation()
+        + DECK
+        + "[response]\ngas_limit_mcf_per_d = {dist = 'lognormal', p90 = 200, p10 = 3000}\n"
+        + strategies(ALL_ORDERS, ["2027-01", "2030-06"])
+        + GAS_WELL,
+        TALLY,
+    ),
     # Shares stated in the tally, a level on the deck, stress off, part of the sleeves, little headroom.
     "stated shares, level, custom order": (
         HEAD

@@ -133,6 +133,21 @@ def base_stream(well, months):
     for i in range(months + 1):
         tau = well["uptime"] * MONTH * (i + well["gap_months"])
         edges.append(cumulative(well["form"], well["slots"], tau))
+    return streams_of(well, edges, months)
+
+
+def stream_after(well, start, uptime, months):
+    """The same stream from the month `start` on, at another uptime from there; an idle well stays idle."""
+    edges = []
+    for k in range(months + 1):
+        tau = well["uptime"] * MONTH * (start + well["gap_months"])
+        if well["uptime"] > 0.0:
+            tau += uptime * MONTH * k
+        edges.append(cumulative(well["form"], well["slots"], tau))
+    return streams_of(well, edges, months)
+
+
+def streams_of(well, edges, months):
     main = [edges[i + 1] - edges[i] for i in range(months)]
     secondary = {}
     for phase, (r_now, r_final, x_change) in well["secondary"].items():

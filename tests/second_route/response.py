@@ -37,8 +37,13 @@ def intensity_factor(response):
 
 
 def uplift(response):
-    """Nothing where the well does not respond; else its own, as far off as the mean of its record may be."""
+    """Nothing where the well does not respond, or stands idle and is not brought back.
+
+    Else its own, times what the mean of its record may be off by.
+    """
     if response["u_responds"] < response["no_response_chance"]:
+        return 0.0
+    if response["idle"] and not response["revives_idle"]:
         return 0.0
     return response["uplift"] * response["uplift_record_factor"]
 
@@ -51,8 +56,11 @@ def ultimate(response, base, months):
     return (base["made_before"] + sum(base["main"][:months])) * headroom
 
 
-def refrac_streams(response, base, uptime, job, v, w, m, s0, months):
-    """Calendar volumes from month 0 to the horizon of the executed refrac, and the numbers behind them."""
+def refrac_streams(response, base, after, uptime, job, v, w, m, s0, months):
+    """Calendar volumes from month 0 to the horizon of the executed refrac, and the numbers behind them.
+
+    base: the stream of doing nothing; after: from month s0 on, as the well runs after the job.
+    """
 
     def unit_cumulative(k):
         decline, terminal = response["decline_per_year"], response["terminal_decline_per_year"]
@@ -76,7 +84,7 @@ def refrac_streams(response, base, uptime, job, v, w, m, s0, months):
     )
     if job["lost"]:
         kept_share = raw_rate = 0.0
-    old_left = kept_share * sum(base["main"][s0:months])
+    old_left = kept_share * sum(after["main"])
     new_raw = raw_rate * sum(shape)
     alpha = response["acceleration_fraction"]
     room = n_ult - before_job - old_left
@@ -92,10 +100,10 @@ def refrac_streams(response, base, uptime, job, v, w, m, s0, months):
     rate = raw_rate * scale
 
     new_main = [rate * x for x in shape]
-    old_main = [keep * base["main"][s0 + k] for k in range(months - m)]
+    old_main = [keep * after["main"][k] for k in range(months - m)]
     main = [a + b for a, b in zip(old_main, new_main, strict=True)]
     secondary = {}
-    for phase, stream in base["secondary"].items():
+    for phase, stream in after["secondary"].items():
         r_now = response["r_now"][phase]
         start = r_now * response[phase + "_start_factor"]
         final = r_now * response[phase + "_final_factor"]
@@ -105,7 +113,7 @@ def refrac_streams(response, base, uptime, job, v, w, m, s0, months):
             rate * ratio_integral(start, final, response["ratio_change_fraction"] * full, x)
             for x in shape_edges
         ]
-        secondary[phase] = [keep * stream[s0 + k] + made[k + 1] - made[k] for k in range(months - m)]
+        secondary[phase] = [keep * stream[k] + made[k + 1] - made[k] for k in range(months - m)]
     return {
         "main": calendar(base["main"], main, job["days"], m, s0, months),
         "secondary": {
@@ -138,4 +146,26 @@ def calendar(base, after, days, m, s0, months):
         if j >= 1:
             volume += (1.0 - first) * after[j - 1]
         out.append(volume)
+    return out
+
+
+def held_back(volumes, response, uptime, days, m):
+    """Volumes by phase under the limits after the job: what is above them waits, mixed as it is, for room."""
+    liquid, gas = response["liquid_limit_bbl_per_d"], response["gas_limit_mcf_per_d"]
+    out = {phase: list(values) for phase, values in volumes.items()}
+    waits = dict.fromkeys(out, 0.0)
+    back = m + math.floor(days / MONTH)
+    for i in range(m, len(out["oil"])):
+        there = {phase: out[phase][i] + waits[phase] for phase in out}
+        time = uptime * MONTH
+        if i == back:
+            time *= 1.0 - (days / MONTH - math.floor(days / MONTH))
+        shares = [1.0]
+        if liquid is not None and there["oil"] + there["water"] > 0.0:
+            shares.append(liquid * time / (there["oil"] + there["water"]))
+        if gas is not None and there["gas"] > 0.0:
+            shares.append(gas * time / there["gas"])
+        for phase in out:
+            out[phase][i] = min(shares) * there[phase]
+            waits[phase] = there[phase] - out[phase][i]
     return out

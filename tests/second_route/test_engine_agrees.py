@@ -107,11 +107,27 @@ def test_a_job_brings_back_an_idle_well(demo_plans, monkeypatch: pytest.MonkeyPa
     assert not found, text_of(found)
     real = trial.refrac_streams
 
-    def own_uptime(response, base, running, *rest):
+    def own_uptime(response, base, after, running, *rest):
         idle = not any(base["main"])
-        return real(response, base, 0.0 if idle else running, *rest)
+        return real(response, base, after, 0.0 if idle else running, *rest)
 
     monkeypatch.setattr(trial, "refrac_streams", own_uptime)
+    _, found = compare(plan, chosen)
+    assert found
+
+
+def test_an_idle_well_may_stay_idle(demo_plans, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the case says so. Negative control: the second route brings it back."""
+    plan = idle_plan(demo_plans[0])
+    settings = plan.well.settings
+    stays = settings.response.model_copy(update={"revives_idle": False})
+    plan = replace(plan, well=replace(plan.well, settings=replace(settings, response=stays)))
+    soon = sorted(plan.dated, key=lambda s: s.month)[0]
+    chosen = {soon.name: list(range(24))}
+    _, found = compare(plan, chosen)
+    assert not found, text_of(found)
+    real = response.uplift
+    monkeypatch.setattr(response, "uplift", lambda terms: real(terms | {"revives_idle": True}))
     _, found = compare(plan, chosen)
     assert found
 
@@ -128,12 +144,13 @@ def changed_argument(position, change):
     return wrap
 
 
-TAX, FALLBACKS, SUSPENDED, SHARES, SILENT = (
+TAX, FALLBACKS, SUSPENDED, SHARES, SILENT, LIFT = (
     "deck, nominal, tax",
     "fallbacks, every reclose, needed closing",
     "suspended, lease lost",
     "stated shares, level, custom order",
     "no response, record factor",
+    "uptime and limits after the job",
 )
 CHANGED_RULES = [
     # case, where the rule is, its name, what becomes of it
@@ -146,6 +163,8 @@ CHANGED_RULES = [
     (FALLBACKS, job.Trial, "leaks", lambda _: lambda self, interface: True),
     (FALLBACKS, job, "critical_logit", changed_argument(1, lambda tries: tries + 1)),
     (SHARES, response, "intensity_factor", lambda _: lambda terms: 1.0),
+    (LIFT, trial, "held_back", lambda _: lambda volumes, *rest: volumes),
+    (LIFT, trial, "stream_after", changed_argument(2, lambda uptime: 0.9 * uptime)),
     (SILENT, response, "uplift", lambda real: lambda terms: real(terms | {"u_responds": 1.0})),
 ]
 

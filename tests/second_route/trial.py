@@ -5,8 +5,8 @@ import math
 from tests.second_route import job as ct_job
 from tests.second_route import methods, trigger
 from tests.second_route import money as cash
-from tests.second_route.decline import base_stream
-from tests.second_route.response import refrac_streams, sleeve_shares
+from tests.second_route.decline import base_stream, stream_after
+from tests.second_route.response import held_back, refrac_streams, sleeve_shares
 from tests.second_route.stress import stage_multiplier
 
 PHASES = ("oil", "gas", "water")
@@ -56,9 +56,11 @@ def run(trial):
     stressed = dict(job)
     stressed["effectiveness"] = [e * f for e, f in zip(job["effectiveness"], multiplier, strict=True)]
     v, w = sleeve_shares(trial["shares"], trial["luck"])
-    running = trial["well"]["running_uptime"]
-    streams = refrac_streams(trial["response"], base, running, stressed, v, w, m, s0, months)
-    full = phases(streams, trial["main"])
+    response = trial["response"]
+    running = response["uptime"] or trial["well"]["running_uptime"]
+    after = stream_after(trial["well"], s0, response["uptime"] or trial["well"]["uptime"], months - s0)
+    streams = refrac_streams(response, base, after, running, stressed, v, w, m, s0, months)
+    full = held_back(phases(streams, trial["main"]), response, running, job["days"], m)
     limit = m if job["lost"] else cash.life_limit(money, full, m)
     volumes = {p: [x if i <= limit else 0.0 for i, x in enumerate(full[p])] for p in PHASES}
     cost = math.fsum(parts.values())
