@@ -146,7 +146,14 @@ def order_faults(
         where = path_text((*prefix, "custom_orders", name) if custom else (*prefix, "orders"))
         try:
             sleeves = order_sleeves(strategies, tally, name, reach_ft)
-            plan(tally, sleeves, strategies.close_policy, strategies.reclose_habit, reach_ft)
+            plan(
+                tally,
+                sleeves,
+                strategies.close_policy,
+                strategies.reclose_habit,
+                reach_ft,
+                strategies.leaking_sleeve,
+            )
         except PlanRefused as refusal:
             allowed = "sleeves of the tally, every one uphole of a stage closed while that is treated"
             remedy = "change the order or reclose_habit, or give the well its own [wells.strategies]"

@@ -97,6 +97,11 @@ class Strategies(Section):
     reclose_habit: Literal["every", "needed", "never"] = choice(
         "needed", "reclose after every stage, only where a deeper stage follows, or never"
     )
+    leaking_sleeve: Literal["reseat", "accept"] = choice(
+        "reseat",
+        "a sleeve that leaks on record is opened and closed again before a stage below it is pumped, or left as it is",
+        source="common practice, no source",
+    )
     when_not_closing: _Closing = _fallback("when_not_closing")
     when_not_opening: _Opening = _fallback("when_not_opening")
     when_not_reopening: _Reopening = _fallback("when_not_reopening")

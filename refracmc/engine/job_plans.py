@@ -66,7 +66,9 @@ def order_plan(
     """
     settings, tally = well.settings, well.tally
     chosen, reach = settings.strategies, well_reach_ft(well)
-    job = plan_job_steps(tally, sleeves, chosen.close_policy, chosen.reclose_habit, reach)
+    job = plan_job_steps(
+        tally, sleeves, chosen.close_policy, chosen.reclose_habit, reach, chosen.leaking_sleeve
+    )
     if settings.job.trip_planning == "least_cost":
         job = with_changes(job, change_rules(settings.job))
     before = treated_before(sleeves, tally.count)

@@ -14,7 +14,9 @@ from refracmc.job.sleeves import FloatArray
 _SHAPES: dict[type, dict[str, tuple[int | str, ...]]] = {
     Well: dict.fromkeys(Well._fields[:7], ("N",)),
     Orders: {
-        **dict.fromkeys(("closes", "first", "treats", "recloses", "deeper", "sequence"), ("O", "N")),
+        **dict.fromkeys(
+            ("closes", "reseats", "first", "treats", "recloses", "deeper", "sequence"), ("O", "N")
+        ),
         "stages": ("O",),
         "changes": ("O", 3),
         "feet": ("O", 2),

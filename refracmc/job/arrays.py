@@ -60,13 +60,14 @@ class Well(NamedTuple):
 
 
 class Orders(NamedTuple):
-    """Orders, as in `Plan`: closes, first (closed before the first stage), treats, recloses, deeper (a deeper stage is
+    """Orders, as in `Plan`: closes, reseats, first (closed before the first stage), treats, recloses, deeper (a deeper stage is
     planned) (O, N) bool; sequence (O, N) sleeve indices as treated, stages (O,) how many; changes (O, 3) whether
     changes are planned, of assembly, of string; feet (O, 2) travel, and that of a job called off [ft]; contrast, normal
     (O, N, N): stress change at the second sleeve per psi in the first, 0 where that is not treated before;
     shifts (O, 5): row of `Shifts` for each kind; watched (O, V, N): whether the order can meet the outcome."""
 
     closes: BoolArray
+    reseats: BoolArray
     first: BoolArray
     treats: BoolArray
     recloses: BoolArray
@@ -154,7 +155,7 @@ def well_of(tally: Tally, policy: JobPolicy) -> Well:
 
 def _shifts(plan: Plan, tally: Tally, policy: JobPolicy) -> list[tuple[int, IntArray, BoolArray]]:
     """Kind, shifts by then (N,) and the sleeves that may meet it (N,), by CLOSE to REOPEN_OFF (rules 1 to 9)."""
-    base = tally.shifts + plan.closes
+    base = plan.cycles[0] + plan.closes
     closed = plan.closes | tally.in_state("closed", "leaking")
     stop = policy.stop_loss_failed_closes is not None
     return [
@@ -166,7 +167,7 @@ def _shifts(plan: Plan, tally: Tally, policy: JobPolicy) -> list[tuple[int, IntA
             base + np.where(plan.treated, plan.opens + 1, 0),
             (plan.closes & ~plan.treated) | plan.recloses,
         ),
-        (REOPEN, tally.shifts + 1, plan.closes & stop),
+        (REOPEN, plan.cycles[0] + 1, plan.closes & stop),
     ]
 
 
@@ -212,6 +213,7 @@ def orders_of(
             normal[o], contrast[o] = stress[o][0].T, stress[o][1].T
     orders = Orders(
         closes=np.stack([plan.closes for plan in plans]),
+        reseats=np.stack([plan.reseats for plan in plans]),
         first=np.stack([plan.closes_before_first for plan in plans]),
         treats=np.stack([plan.treated for plan in plans]),
         recloses=np.stack([plan.recloses for plan in plans]),

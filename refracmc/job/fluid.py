@@ -32,8 +32,8 @@ def expose(well: Well, leak: float, job: Sleeves, fluid: Fluid) -> None:
     """6 Exposure of each sleeve to deeper stages, before its own stage and after; leak: leak_fluid_fraction [share]."""
     for s in range(job.closed.size):
         not_closed = job.close_tried[s] & (not job.closed[s])
-        stands_open = (not_closed | well.known_open[s]) & (not (job.patched[s] | well.leaking[s]))
-        leaks = well.leaking[s] | job.close_unseen[s]
+        stands_open = (not_closed | well.known_open[s]) & (not job.patched[s])
+        leaks = (well.leaking[s] & (not job.close_tried[s])) | job.close_unseen[s]
         before = (1.0 if stands_open else 0.0) + (leak if leaks else 0.0)
         open_after = (job.reclose_tried[s] & (not job.reclosed[s])) | (job.perforated[s] & job.treated[s])
         reclosed = leak if job.reclose_unseen[s] else 0.0

@@ -84,7 +84,7 @@ def planned_steps(plan: Plan, inputs: Mapping[str, float]) -> list[LogRow]:
     facts = _Facts(
         tried=masks,
         worked=masks,
-        tries={kind: mask.astype(np.int64) for kind, mask in masks.items()},
+        tries={kind: mask + (plan.reseats if kind == "close" else none) for kind, mask in masks.items()},
         patch_tried=none,
         patched=none,
         perforate_tried=none,
@@ -107,7 +107,7 @@ def planned_steps(plan: Plan, inputs: Mapping[str, float]) -> list[LogRow]:
 
 def job_log(plan: Plan, block: BlockLuck, policy: JobPolicy, result: JobResult, trial: int) -> list[LogRow]:
     """The log of one trial (row index of the block) of a result simulated with detail=True. The sum of its hours is
-    24 * days[trial]; the shifts in it (rows of close, open, reclose, reopen with tries > 0) number
+    24 * days[trial]; the shifts in it (rows of close, open, reclose, reopen with tries > 0, and two for each of reseat) number
     counts["shifts"][trial]."""
     inputs = block.inputs
     values = {name: float(getattr(inputs, name)[trial % inputs.trials]) for name in JobInputs.names()}
@@ -135,7 +135,7 @@ def end_states(tally: Tally, result: JobResult, trial: int) -> tuple[str, ...]:
             state = "patched"
         elif failed["close"] or failed["reclose"]:
             state = "stuck_open"
-        elif record == "leaking" and failed["open"]:
+        elif record == "leaking" and failed["open"] and not d.tried["close"][k, trial]:
             state = "leaking"
         elif failed["open"] or failed["reopen"]:
             state = "stuck_closed"
@@ -143,6 +143,8 @@ def end_states(tally: Tally, result: JobResult, trial: int) -> tuple[str, ...]:
             state = "open"
         elif d.blocked[k, trial] and d.worked["close"][k, trial]:
             state = "closed"
+        elif d.worked["close"][k, trial]:
+            state = "open"
         else:
             state = str(record)
         states.append(state)
@@ -260,14 +262,15 @@ class _Walk:
     def _shift(self, kind: str, s: int) -> bool:
         """Log a shift; returns whether it worked (False also where it was not tried)."""
         f, k = self.facts, s - 1
+        action, kind = kind, "close" if kind == "reseat" else kind
         if not f.tried[kind][k]:
-            self._row(kind, s, 0.0, self._why_not(kind, k))
+            self._row(action, s, 0.0, self._why_not(kind, k))
             return False
         tries, worked = int(f.tries[kind][k]), bool(f.worked[kind][k])
         cycled = kind in f.cycled and bool(f.cycled[kind][k])
         tries -= cycled
         outcome = _DONE[kind] if worked else f"not {_DONE[kind]}"
-        self._row(kind, s, tries * self.v["hours_per_try"], outcome, tries)
+        self._row(action, s, tries * self.v["hours_per_try"], outcome, tries)
         if cycled:
             self._row("test", s, self.v["hours_per_test"], "leak found")
             self._row("cycle", s, self.v["hours_per_try"], "closed again", 1)
@@ -314,8 +317,8 @@ class _Walk:
                 if action == "open":
                     self._assembly(sleeve)
                 worked = self._shift(action, sleeve)
-                self.just_closed = worked and action in ("close", "reclose")
-                if action == "close" and f.patch_tried[k]:
+                self.just_closed = worked and action in ("close", "reseat", "reclose")
+                if action in ("close", "reseat") and f.patch_tried[k]:
                     self._patch(sleeve)
                 elif action == "open" and f.perforate_tried[k]:
                     self._perforate(sleeve, bool(f.perforated[k]))
@@ -373,10 +376,10 @@ class _Walk:
         for step in plan.steps:
             if step.action == "treat":
                 break
-            if step.action == "close" and step.sleeve is not None:
+            if step.action in ("close", "reseat") and step.sleeve is not None:
                 if step.depth_ft != self.depth:
                     self._travel("move" if self.rows[1:] else "run_in", step.sleeve, step.depth_ft)
-                self._step("close", step.sleeve, step.depth_ft)
+                self._step(step.action, step.sleeve, step.depth_ft)
                 self._step("test", step.sleeve, step.depth_ft)
         for k in np.flatnonzero(plan.closes_before_first):
             s, depth = int(k) + 1, float(plan.depth_ft[k])

@@ -5,16 +5,18 @@ Rules (annular treatment with the coiled-tubing packer set below the sleeve bein
 1. Sleeves deeper than the stage are isolated by the packer. Every sleeve above it that can stand closed
    (recorded open, closed or leaking) must be closed while it is treated. A leaking one counts as closed for
    this rule; one that cannot be closed (stuck_open, perforated) is accepted, and so is, in a trial, one that
-   was tried and failed: what they take of the fluid is counted by the simulation.
+   was tried and failed: what they take of the fluid is counted by the simulation, and `Plan.exposed` says how
+   many stages are pumped below each.
 2. close   an open sleeve not treated yet (recorded open).
+   reseat  a leaking sleeve not treated yet: it is opened and closed again, to seal.
 3. open    a closed or leaking sleeve, to treat it next.
 4. treat   an open sleeve that is treatable, once.
 5. reclose a treated sleeve that can stand closed.
 6. reopen  a sleeve closed during the job that has no stage of its own still to come.
 7. At the end every sleeve closed during the job is open again. Sleeves closed on record that are not treated
    stay as they were.
-8. A sleeve is closed, opened, treated, reclosed and reopened at most once each.
-9. Closings and reclosings are followed by a test. The coiled tubing moves straight from action to action,
+8. A sleeve is closed or reseated, opened, treated, reclosed and reopened at most once each.
+9. Closings, reseatings and reclosings are followed by a test. The coiled tubing moves straight from action to action,
    starting and ending at the surface (depth 0).
 
 Rules 1 to 7 are the mechanics of such sleeves (common practice, no source); rule 8 is a limit of this model.
@@ -31,12 +33,12 @@ import numpy as np
 from refracmc.job.sleeves import BoolArray, FloatArray, IntArray, PlanRefused, Tally
 
 KINDS: Final = ("close", "open", "reclose", "reopen")
-SHIFTS_AND_TREAT: Final = ("close", "open", "treat", "reclose", "reopen")
+SHIFTS_AND_TREAT: Final = ("close", "reseat", "open", "treat", "reclose", "reopen")
 
 
 @dataclass(frozen=True)
 class Step:
-    """One planned step: action (run_in, move, close, test, open, treat, reclose, reopen, pull_out), the
+    """One planned step: action (run_in, move, close, reseat, test, open, treat, reclose, reopen, pull_out), the
     sleeve it is done at (None at the surface), and the measured depth [ft] at the end of the step."""
 
     action: str
@@ -63,8 +65,10 @@ class Plan:
     """What is to be done, the same in every trial. Arrays are (N,) over sleeves unless marked otherwise.
 
     order : stages in the order treated; position : place of a sleeve in it from 0, -1 if not treated
-    closes, opens, recloses, reopens : which sleeves get that shift; closes_before_first : closings before the
-        first stage (those the stop-loss counts); deeper_planned : a stage deeper than the sleeve is planned
+    closes, opens, recloses, reopens : which sleeves get that shift; reseats : those of `closes` that leak on
+        record, so that an opening goes before; closes_before_first : closings before the first stage (those
+        the stop-loss counts); deeper_planned : a stage deeper than the sleeve is planned
+    exposed : stages pumped below the sleeve while it stands open or leaks, if all works
     cycles : (4, N) shifts on record plus planned shifts of the sleeve before its close, open, reclose, reopen
     depth_ft : depths of the sleeves [ft]; travel_ft : sum of all moves, surface to surface [ft]
     call_off_travel_ft : moves of a job called off [ft]: through the closings before the first stage as
@@ -80,11 +84,13 @@ class Plan:
     treated: BoolArray
     position: IntArray
     closes: BoolArray
+    reseats: BoolArray
     opens: BoolArray
     recloses: BoolArray
     reopens: BoolArray
     closes_before_first: BoolArray
     deeper_planned: BoolArray
+    exposed: IntArray
     cycles: IntArray
     depth_ft: FloatArray
     travel_ft: float
@@ -94,13 +100,15 @@ class Plan:
 
     @property
     def shifts(self) -> int:
-        """Number of planned shifts (closings, openings, reclosings, reopenings)."""
-        return int(self.closes.sum() + self.opens.sum() + self.recloses.sum() + self.reopens.sum())
+        """Number of planned shifts (closings, openings, reclosings, reopenings); a reseating is two."""
+        return sum(self.shift_counts().values())
 
     def shift_counts(self) -> dict[str, int]:
-        """Planned shifts by kind."""
+        """Planned shifts by kind; a reseating is an opening and a closing."""
         masks = (self.closes, self.opens, self.recloses, self.reopens)
-        return {kind: int(mask.sum()) for kind, mask in zip(KINDS, masks, strict=True)}
+        counts = {kind: int(mask.sum()) for kind, mask in zip(KINDS, masks, strict=True)}
+        counts["open"] += int(self.reseats.sum())
+        return counts
 
 
 class _Sleeve:
@@ -110,6 +118,7 @@ class _Sleeve:
         self.record = state
         self.open = state in ("open", "stuck_open", "perforated")
         self.closed_in_job = False
+        self.exposed = 0
         self.done: set[str] = set()
 
 
@@ -146,10 +155,10 @@ def run(
             )
         if action in it.done:
             raise PlanRefused(f"{action} is asked of sleeve {s} twice; each is planned once per sleeve", s)
-        if action in ("close", "reclose"):
+        if action in ("close", "reseat", "reclose"):
             _check_closing(action, s, it, bool(closable[s - 1]))
             it.open, it.closed_in_job = False, True
-            if action == "close":
+            if action != "reclose":
                 before_first[s - 1] = not order
         elif action == "open":
             if it.open or it.record in ("stuck_closed", "patched") or s not in to_treat or "treat" in it.done:
@@ -166,6 +175,8 @@ def run(
                 )
             _check_uphole(s, sleeves, closable)
             order.append(s)
+            for above in sleeves[s:]:
+                above.exposed += above.open or (above.record == "leaking" and not above.done)
         else:
             if it.open or not it.closed_in_job or (s in to_treat and "treat" not in it.done):
                 raise PlanRefused(
@@ -188,6 +199,14 @@ def _check_closing(action: str, s: int, it: _Sleeve, closable: bool) -> None:
         raise PlanRefused(
             f"{action} is asked of sleeve {s}, which is {it.record} on record and cannot be closed", s
         )
+    if action == "reseat":
+        if it.record != "leaking" or it.done:
+            raise PlanRefused(
+                f"reseat is asked of sleeve {s} ({it.record} on record); only a leaking sleeve is opened and closed "
+                "again, before anything else is done there",
+                s,
+            )
+        return
     if not it.open:
         raise PlanRefused(f"{action} is asked of sleeve {s}, which is closed already", s)
     treated = "treat" in it.done
@@ -230,7 +249,7 @@ def _assemble(
             travel += abs(target - depth)
             depth = target
         steps.append(Step(action, s, target))
-        if action in ("close", "reclose"):
+        if action in ("close", "reseat", "reclose"):
             steps.append(Step("test", s, target))
     steps.append(Step("pull_out", None, 0.0))
     travel += depth
@@ -238,11 +257,12 @@ def _assemble(
     def mask(action: str) -> BoolArray:
         return np.array([action in it.done for it in sleeves], dtype=bool)
 
-    closes, opens, treated, recloses, reopens = (mask(a) for a in SHIFTS_AND_TREAT)
+    closes, reseats, opens, treated, recloses, reopens = (mask(a) for a in SHIFTS_AND_TREAT)
+    closes |= reseats
     position = np.full(n, -1, dtype=np.int64)
     position[np.array(order) - 1] = np.arange(len(order))
     cycles = np.empty((4, n), dtype=np.int64)
-    cycles[0] = tally.shifts
+    cycles[0] = tally.shifts + reseats
     cycles[1] = cycles[0] + closes
     cycles[2] = cycles[1] + opens
     cycles[3] = cycles[2] + recloses
@@ -253,7 +273,9 @@ def _assemble(
         & (position[:, None] < position[None, :])
     )
     first_pass = [
-        float(tally.depth_ft[s - 1]) for action, s in pairs if action == "close" and before_first[s - 1]
+        float(tally.depth_ft[s - 1])
+        for action, s in pairs
+        if action in ("close", "reseat") and before_first[s - 1]
     ]
     call_off_path = [0.0, *first_pass, max(first_pass), 0.0] if first_pass else [0.0]
     return Plan(
@@ -264,11 +286,13 @@ def _assemble(
         treated=treated,
         position=position,
         closes=closes,
+        reseats=reseats,
         opens=opens,
         recloses=recloses,
         reopens=reopens,
         closes_before_first=before_first,
         deeper_planned=number > min(order) - 1,
+        exposed=np.array([it.exposed for it in sleeves], dtype=np.int64),
         cycles=cycles,
         depth_ft=tally.depth_ft,
         travel_ft=travel,

@@ -5,6 +5,10 @@ Closing policy
     "all"     on the way in every open sleeve is closed, shallowest first, whether the rule needs it or not;
     "needed"  an open sleeve is closed only if a deeper one is treated before it is, on the way down to the
               first such stage.
+Leaking sleeves
+    "reseat"  a sleeve that leaks on record is opened and closed again if a deeper stage comes before its own
+              (or it has none): on the way in with "all", on the way down to the first such stage with "needed";
+    "accept"  it is left as it is, exposed to those stages (`Plan.exposed`).
 Reclosing habit, always straight after the stage, while the coiled tubing is there
     "needed"  a treated sleeve is reclosed only if a later stage is deeper;
     "every"   each treated sleeve is reclosed unless its stage is the last of the order;
@@ -24,7 +28,7 @@ stage to stage directly.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Final
 
 from refracmc.job.machine import KINDS, SHIFTS_AND_TREAT, Plan, Step, run
@@ -33,10 +37,12 @@ from refracmc.job.sleeves import PlanRefused, Tally
 
 CLOSE_POLICIES: Final = ("all", "needed")
 RECLOSE_HABITS: Final = ("every", "needed", "never")
+LEAKING_SLEEVES: Final = ("reseat", "accept")
 
 __all__ = [
     "CLOSE_POLICIES",
     "KINDS",
+    "LEAKING_SLEEVES",
     "RECLOSE_HABITS",
     "Plan",
     "PlanRefused",
@@ -54,12 +60,13 @@ def plan(
     close_policy: str = "all",
     reclose_habit: str = "needed",
     reach_ft: float | None = None,
+    leaking_sleeve: str = "reseat",
 ) -> Plan:
     """The plan of an order (sleeve numbers, 1 = deepest).
 
     Parameters
     ----------
-    close_policy, reclose_habit : see the module
+    close_policy, reclose_habit, leaking_sleeve : see the module
     reach_ft : reach of the coiled tubing [ft]; deeper sleeves are left as they are (the packer isolates them
         from every stage) and may not be in the order. None: no limit.
 
@@ -67,10 +74,13 @@ def plan(
     ------
     PlanRefused naming the sleeve; ValueError for an unknown policy or habit.
     """
-    if close_policy not in CLOSE_POLICIES:
-        raise ValueError(f"unknown close_policy '{close_policy}'; allowed: {', '.join(CLOSE_POLICIES)}")
-    if reclose_habit not in RECLOSE_HABITS:
-        raise ValueError(f"unknown reclose_habit '{reclose_habit}'; allowed: {', '.join(RECLOSE_HABITS)}")
+    for name, value, allowed in (
+        ("close_policy", close_policy, CLOSE_POLICIES),
+        ("reclose_habit", reclose_habit, RECLOSE_HABITS),
+        ("leaking_sleeve", leaking_sleeve, LEAKING_SLEEVES),
+    ):
+        if value not in allowed:
+            raise ValueError(f"unknown {name} '{value}'; allowed: {', '.join(allowed)}")
     stages = validate(order, tally, reach_ft)
     reachable = tally.reachable(reach_ft)
     closable = tally.closable
@@ -78,18 +88,20 @@ def plan(
 
     is_open = {k + 1 for k, state in enumerate(tally.state) if state in ("open", "stuck_open", "perforated")}
     may_close = {k + 1 for k, state in enumerate(tally.state) if state == "open" and reachable[k]}
+    leaking = set[int]()
+    if leaking_sleeve == "reseat":
+        leaking = {s for s in _exposed_sleeves(stages, tally.count) if tally.state[s - 1] == "leaking"}
     actions: list[tuple[str, int]] = []
     to_reopen: set[int] = set()  # closed in the job, own stage (if any) over
 
     def close(s: int, kind: str) -> None:
-        actions.append((kind, s))
+        actions.append(("reseat" if s in leaking else kind, s))
         is_open.discard(s)
+        leaking.discard(s)
 
     if close_policy == "all":
-        for s in sorted(may_close, reverse=True):
+        for s in sorted(may_close | leaking, reverse=True):
             close(s, "close")
-    else:
-        first_deeper: set[int] = set()
     at = min(
         (s for _, s in actions), default=tally.count + 1
     )  # sleeve the coiled tubing is at; N+1 = above all
@@ -98,9 +110,9 @@ def plan(
     for i, stage in enumerate(stages):
         just_treated = stages[i - 1] if i else None
         if stage < at:
-            if close_policy == "needed":
-                first_deeper = {s for s in may_close & is_open if s > stage and s not in stages[:i]}
-                for s in sorted(first_deeper, reverse=True):
+            exposed = may_close & is_open | leaking if close_policy == "needed" else set()
+            for s in sorted(exposed, reverse=True):
+                if s > stage and s not in stages[:i]:
                     close(s, "close")
                     if s not in stages:
                         to_reopen.add(s)
@@ -132,13 +144,21 @@ def plan(
     return run(tally, actions, close_policy=close_policy, reclose_habit=reclose_habit, reach_ft=reach_ft)
 
 
+def _exposed_sleeves(stages: Sequence[int], count: int) -> Iterator[int]:
+    """The sleeves, of so many, with a deeper stage before their own, or with a deeper stage and none of their own."""
+    for s in range(1, count + 1):
+        before = stages[: stages.index(s)] if s in stages else stages
+        if min(before, default=s) < s:
+            yield s
+
+
 def check_actions(
     tally: Tally, actions: Iterable[tuple[str, int | None]], reach_ft: float | None = None
 ) -> Plan:
     """The plan that an engineer's own list of (action, sleeve number) makes, once it has passed the rules of
     `machine`.
 
-    Beside close, open, treat, reclose and reopen the list may hold run_in, move, test, trip and pull_out,
+    Beside close, reseat, open, treat, reclose and reopen the list may hold run_in, move, test, trip and pull_out,
     which are derived and therefore passed over. "close" after the sleeve's stage is taken as reclose, "open"
     of a sleeve closed in the job with no stage to come as reopen. Raises PlanRefused with the sleeve named.
     """

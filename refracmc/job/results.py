@@ -103,7 +103,7 @@ class JobResult:
     [days] with non-productive time and waiting; ct_hours [h] of CT work without; hours parts cleanout, travel,
     shifting, testing, treating, screenouts, patching, perforating, trips [h], and slim_tools where that rule is on,
     which sum to ct_hours.
-    counts: close_tried/_failed and so on for open, reclose, reopen; shifts (those tried), tries, tests, treated,
+    counts: close_tried/_failed and so on for open, reclose, reopen; shifts (those tried; a reseating is two), tries, tests, treated,
     trips, screenouts, patch_tries, patched, perforate_tries, perforated; slim_stages and string_changes where the
     rule is on.
     kept, effectiveness (before stress), placed : (n, N) [-]; treated : (n, N) bool.
@@ -138,16 +138,18 @@ class JobResult:
     detail: JobDetail | None = None
 
 
-def _detail(record: Record, c: int, max_tries: int) -> JobDetail:
+def _detail(record: Record, c: int, max_tries: int, reseats: BoolArray) -> JobDetail:
     at = {name: record.sleeves[k, c].T for k, name in enumerate(Sleeves._fields)}
     worked = {"close": "closed", "open": "opened", "reclose": "reclosed", "reopen": "reopened"}
     tried = {kind: at[f"{kind}_tried"] for kind in KINDS}
     cycled = {kind: at[f"{kind}_cycled"] for kind in ("close", "reclose")}
+    shifts = {kind: mask.astype(np.int64) for kind, mask in tried.items()}
+    shifts["close"][reseats] *= 2  # each try opens it, then closes it
     used = {kind: np.minimum(record.failed[k, c].T + 1, max_tries) for k, kind in enumerate(KINDS)}
     return JobDetail(
         tried=tried,
         worked={kind: at[name] for kind, name in worked.items()},
-        tries={kind: used[kind] * tried[kind] + cycled.get(kind, 0) for kind in KINDS},
+        tries={kind: used[kind] * shifts[kind] + cycled.get(kind, 0) for kind in KINDS},
         patch_tried=at["patch_tried"],
         patched=at["patched"],
         perforate_tried=at["perforate_tried"],
@@ -198,5 +200,5 @@ def result_of(
         isolation_usd=np.zeros(block.trials),
         pumping_days=days.pumping,
         frac_days=days.ct,
-        detail=_detail(record, c, policy.max_tries) if detail else None,
+        detail=_detail(record, c, policy.max_tries, plan.reseats) if detail else None,
     )

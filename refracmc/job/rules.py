@@ -10,7 +10,9 @@ The rules, per trial (S = sleeve; "above" = higher number; K = max_tries; luck i
   is the average over new sleeves; age_S are the years since S was installed; cycles_kS are the shifts on record
   plus those planned for S before this one (plan.cycles), whether or not they came about. It works within j
   tries if logit p > c_j(u_kS). Tries used: the least such j <= K; K where it fails.
-2 Closing (plan.closes): tried. Failed -> S is open for the rest of the job.
+2 Closing (plan.closes): tried. Failed -> S is open for the rest of the job. A sleeve that leaks on record
+  (plan.reseats) is opened first and then closed, to seal: a try is these two shifts, with two tries' hours, and
+  works by the chance and luck of the closing; that it opens is taken as sure. It no longer leaks as found.
 3 Stop-loss: failed closings among plan.closes_before_first > stop_loss_failed_closes -> called off: of the
   closings only those before the first stage were tried, nothing else of 4 to 8 is done, and each sleeve
   closed is reopened (9, with cycles = shifts on record + 1).
@@ -25,20 +27,20 @@ The rules, per trial (S = sleeve; "above" = higher number; K = max_tries; luck i
   otherwise as "skip".
 6 Fluid. A treated stage gets P = screenout_placed_fraction where u_screen < screenout_chance, else 1. n_open
   = sum over the sleeves above it of their exposure at that time: 1 open, 0 closed or patched,
-  leak_fluid_fraction a leaking one that has not been opened. Own share P/(1 + take*n_open); a sleeve above
+  leak_fluid_fraction a leaking one that has not been opened or closed again. Own share P/(1 + take*n_open); a sleeve above
   with exposure a receives a*take*P/(1 + take*n_open). take = open_sleeve_take.
 7 Annulus. The interface above S (to S+1) leaks where u_leak_S < leak_chance of S's isolation ("none": always;
   the shallowest sleeve has none). For each of the two interfaces of a treated S that leaks,
   leak_fluid_fraction of S's own share is received by that neighbour. placed_S = what is left of the own
   share. Over all sleeves: sum of placed + received = sum of P.
 8 Reclosing (plan.recloses): tried if S was treated and is not perforated and did not fail to close. Failed ->
-  open for the rest of the job. Works -> closed and tight (also a formerly leaking one). No patch is tried
+  open for the rest of the job. Works -> closed and tight (also one that leaked). No patch is tried
   after it.
 9 Reopening: tried for every sleeve that stands closed at the end and was closed in the job, except those
   whose opening failed at 5. Failed -> "accept": stays closed; "perforate": one attempt, u_perforate2 <
   perforate_success -> open.
-10 End. S produces if it ends open, stuck_open, perforated or leaking (a leaking sleeve never opened is as it
-  was). kept_S = 1 if it is an old producer and produces, else 0. effectiveness e_S = min(1, placed_S +
+10 End. S produces if it ends open, stuck_open, perforated or leaking (a leaking sleeve never opened or closed
+  again is as it was). kept_S = 1 if it is an old producer and produces, else 0. effectiveness e_S = min(1, placed_S +
   stray_fluid_value*received_S) if it produces, else 0, treated or not; all 0 if called off.
 11 Events. CT stuck: u_event < stuck_ct_chance. Well lost: u_event <
   stuck_ct_chance*well_lost_chance_given_stuck. A lost well's kept and e are left as they are here (the
@@ -142,7 +144,7 @@ def open_and_treat(
     """5 Stages: which sleeves are opened for theirs, and which treated; failed: number of tries that fail."""
     for s in range(job.closed.size):
         planned = treats[s] & (not (job.patched[s] | job.blocked[s] | off))
-        job.open_tried[s] = planned & (job.closed[s] | well.closed[s])
+        job.open_tried[s] = planned & (job.closed[s] | (well.closed[s] & (not job.close_tried[s])))
         job.opened[s] = job.open_tried[s] & (failed[s] < well.max_tries)
         stuck = job.open_tried[s] & (not job.opened[s])
         job.perforate_tried[s] = is_perforated(stuck, well.perforate)
@@ -188,8 +190,10 @@ def find_producers(well: Well, job: Sleeves) -> None:
     for s in range(job.closed.size):
         not_opened = job.open_tried[s] & (not (job.opened[s] | job.perforated[s]))
         not_reopened = job.reopen_tried[s] & (not (job.reopened[s] | job.perforated2[s]))
-        as_found = not_opened | (well.closed[s] & (not job.treated[s]))
-        shut = (as_found & (not well.leaking[s])) | not_reopened | (job.closed[s] & job.blocked[s])
+        as_found = not job.close_tried[s]
+        left = not_opened | (well.closed[s] & as_found & (not job.treated[s]))
+        leaks = well.leaking[s] & as_found
+        shut = (left & (not leaks)) | not_reopened | (job.closed[s] & job.blocked[s])
         job.producing[s] = not (shut | job.patched[s] | well.shut[s])
 
 
@@ -246,17 +250,27 @@ def tries_of(tried: BoolArray, failed: IntArray, most_tries: int) -> int:
     return count
 
 
+@rule
+def tries_of_both(tried: BoolArray, others: BoolArray, failed: IntArray, most_tries: int) -> int:
+    """Number of tries that the shifts tried have taken at sleeves marked in both (rule 2: openings of a reseating)."""
+    count = 0
+    for s in range(tried.size):
+        count += min(failed[s] + 1, most_tries) if tried[s] & others[s] else 0
+    return count
+
+
 @inlined
 def count_job(
     orders: Orders, o: int, failed: IntArray, g: np.record, well: Well, luck: Luck, job: Sleeves, off: bool
 ) -> Counts:
-    """The counts of a job (rules 8, 12, 14, 15 and 17). Eight arguments: they are what a rule may ask."""
+    """The counts of a job (rules 2, 8, 12, 14, 15 and 17). Eight arguments: they are what a rule may ask."""
     shifts, most = orders.shifts[o], well.max_tries
     closing, opening = number(job.close_tried), number(job.open_tried)
     reclosing, reopening = number(job.reclose_tried), number(job.reopen_tried)
     closed, reclosed = number(job.closed), number(job.reclosed)
     cycled = number(job.close_cycled) + number(job.reclose_cycled)
     tries = cycled + tries_of(job.close_tried, failed[shifts[CLOSE]], most)
+    tries += tries_of_both(job.close_tried, orders.reseats[o], failed[shifts[CLOSE]], most)
     tries += tries_of(job.open_tried, failed[shifts[OPEN]], most)
     tries += tries_of(job.reclose_tried, failed[shifts[RECLOSE]], most)
     tries += tries_of(job.reopen_tried, failed[shifts[REOPEN_OFF if off else REOPEN]], most)
@@ -277,7 +291,7 @@ def count_job(
         reclosing - reclosed,
         reopening,
         reopening - number(job.reopened),
-        closing + opening + reclosing + reopening,
+        closing + number_of_both(job.close_tried, orders.reseats[o]) + opening + reclosing + reopening,
         tries,
         closed + reclosed + cycled,
         treated,

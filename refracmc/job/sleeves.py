@@ -11,7 +11,7 @@ state         produced before  can be closed can be treated  note
 open          yes              yes           yes
 closed        no               is closed     yes           opened before it is treated
 leaking       yes              after opening yes           closed, not tight: exposed above a stage by the
-                                                           leak fraction; it is never tried for closing
+                                                           leak fraction unless it is opened and closed again
 stuck_open    yes              no            yes           treated without an opening shift, never closed
 stuck_closed  no               is closed     no
 patched       no               is closed     no            tight for good

@@ -20,6 +20,7 @@ _Array = np.ndarray[Any, np.dtype[np.float64]]
 _TRAVEL = ("run_in", "move", "pull_out", "travel", "cleanout")
 _EVENTS: tuple[tuple[str, str, str, str], ...] = (
     ("close", "s", style.PALETTE[1], "close"),
+    ("reseat", "p", style.PALETTE[1], "open and close again"),
     ("open", "^", style.PALETTE[2], "open"),
     ("reclose", "D", style.PALETTE[3], "reclose"),
     ("reopen", "v", style.PALETTE[4], "reopen"),

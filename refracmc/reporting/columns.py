@@ -186,7 +186,7 @@ well | text | | well id
 strategy | text | | <order>@YYYY-MM or <order>@<trigger>
 scenario | text | | planned (no failure) or typical (one simulated trial)
 step | integer | | counts from 1
-action | text | | run_in, close, test, open, treat, reclose, reopen, move, trip, pull_out ...
+action | text | | run_in, close, reseat, test, open, treat, reclose, reopen, move, trip, pull_out ...
 sleeve | integer? | | sleeve number (1 is the deepest), missing where no sleeve is meant
 depth_ft | number? | ft | measured depth of the coiled tubing at the end of the step, missing before and after
 start_hour | number | h | hours since the start of the job

@@ -1,7 +1,7 @@
 """Least travel and least shifts for up to 8 sleeves, partial jobs and sleeves stuck on record included.
 
 Oracle: a shortest-path search over all states of the well. A state is where the coiled tubing is, which sleeves
-are open and how many stages are done; the tubing moves from one sleeve to the next, so that each state has two
+are open, which leak and how many stages are done; the tubing moves from one sleeve to the next, so that each state has two
 moves, and wells of eight sleeves are searched in full (2 x 10^4 states).
 """
 
@@ -26,22 +26,24 @@ def least(well: Tally, order: tuple[int, ...], policy: str, weights: tuple[float
     record = well.state.tolist()
     closable = [state in CLOSABLE for state in record]
     above = [sum(1 << j for j in range(k + 1, n) if closable[j]) for k in range(n)]
+    leak = sum(1 << k for k in range(n) if record[k] == "leaking")  # until it is opened, to be closed tight
     start = sum(1 << k for k in range(n) if record[k] in ("open", "stuck_open", "perforated"))
     stages = [s - 1 for s in order]
     end = start | sum(1 << k for k in stages)
+    untouched = leak & ~end  # may be left as they are, or opened again
     to_close = sum(1 << k for k in range(n) if record[k] == "open") if policy == "all" else 0
-    first = (n, start, 0, to_close == 0)
+    first = (n, start, leak, 0, to_close == 0)
     best = {first: 0.0}
     queue = [(0.0, first)]
     while queue:
         cost, state = heapq.heappop(queue)
         if cost > best[state]:
             continue
-        at, is_open, done, ready = state
-        if at == n and done == len(stages) and is_open == end:
+        at, is_open, leaks, done, ready = state
+        if at == n and done == len(stages) and is_open | (leaks & untouched) == end | untouched:
             return cost
         following = [
-            (weights[0] * abs(depth[to] - depth[at]), (to, is_open, done, ready))
+            (weights[0] * abs(depth[to] - depth[at]), (to, is_open, leaks, done, ready))
             for to in (at - 1, at + 1)
             if 0 <= to <= n
         ]
@@ -49,15 +51,17 @@ def least(well: Tally, order: tuple[int, ...], policy: str, weights: tuple[float
             bit = 1 << at
             if closable[at]:
                 flipped = is_open ^ bit
-                following.append((weights[1], (at, flipped, done, ready or not flipped & to_close)))
+                following.append(
+                    (weights[1], (at, flipped, leaks & ~bit, done, ready or not flipped & to_close))
+                )
             if (
                 ready
                 and done < len(stages)
                 and at == stages[done]
                 and is_open & bit
-                and not is_open & above[at]
+                and not (is_open | leaks) & above[at]
             ):
-                following.append((0.0, (at, is_open, done + 1, ready)))
+                following.append((0.0, (at, is_open, leaks, done + 1, ready)))
         for step, after in following:
             total = cost + step
             if total < best.get(after, float("inf")) - 1e-9:

@@ -295,4 +295,22 @@ CASES = {
         + OIL_WELL,
         TALLY,
     ),
+    # Two leaking sleeves high up that are opened and closed again, or fail to, or leak still.
+    "leaking sleeves above": (
+        HEAD
+        + SAMPLING
+        + valuation()
+        + DECK
+        + HARD_JOB
+        + NEW_RULES
+        + strategies(
+            ALL_ORDERS,
+            ["2026-12", "2028-03"],
+            'close_policy = "needed"\nwhen_not_closing = "patch"\nstop_loss_failed_closes = 3\n',
+        )
+        + OIL_WELL,
+        TALLY.replace("6,14390,packer,2024-05,open", "6,14390,packer,2024-05,leaking").replace(
+            "9,13900,packer,2024-05,open", "9,13900,packer,2024-05,leaking"
+        ),
+    ),
 }

@@ -116,7 +116,14 @@ def planned_changes(job, tally, order, policy):
     """Where the plan changes its assembly or string: ((kind, depth), ...); None where trips are counted instead."""
     if job.trip_planning != "least_cost":
         return None
-    actions = plan_job(tally, order, policy["close_policy"], policy["reclose_habit"], policy["ct_reach_ft"])
+    actions = plan_job(
+        tally,
+        order,
+        policy["close_policy"],
+        policy["reclose_habit"],
+        policy["ct_reach_ft"],
+        policy["leaking_sleeve"],
+    )
     rules = Rules(
         job.stages_per_bha,
         job.ct_string_life_ft,
@@ -246,6 +253,7 @@ def trial_inputs(plan, draws, strategy, t, month=None):
     policy = {
         "close_policy": chosen.close_policy,
         "reclose_habit": chosen.reclose_habit,
+        "leaking_sleeve": chosen.leaking_sleeve,
         "when_not_closing": chosen.when_not_closing,
         "when_not_opening": chosen.when_not_opening,
         "when_not_reopening": chosen.when_not_reopening,

@@ -107,8 +107,8 @@ class Trial:
             + i["sleeve_effect_sd"] * self.luck_of("z_sleeve", s)
         )
 
-    def shift(self, kind, s):
-        """Try up to max_tries times; True if it worked."""
+    def shift(self, kind, s, movements=1):
+        """Try up to max_tries times, each of so many movements; True if it worked."""
         logit = self.logit(kind, s)
         u = self.luck_of("u_" + kind, s)
         most = self.policy["max_tries"]
@@ -117,6 +117,7 @@ class Trial:
             if logit > critical_logit(u, j):
                 tries, worked = j, True
                 break
+        tries *= movements
         self.count["tries"] += tries
         self.hours["tries"] += tries * self.inputs["hours_per_try"]
         if worked and kind in ("close", "reclose"):
@@ -164,7 +165,11 @@ class Trial:
         return self.patched[s] and self.tally["state"][s - 1] != "patched"
 
     def close(self, s):
-        if self.shift("close", s):
+        movements = 1
+        if self.leaking[s]:  # opened, then closed to seal
+            self.leaking[s], self.is_open[s] = False, True
+            movements = 2
+        if self.shift("close", s, movements):
             self.is_open[s] = False
             self.shut_in_job.add(s)
             return
@@ -255,11 +260,16 @@ def simulate(tally, order, inputs, luck, policy):
     """The whole job of one trial: its log, hours, days, and what it leaves behind."""
     order = list(order)
     actions = plan_job(
-        tally, order, policy["close_policy"], policy["reclose_habit"], policy.get("ct_reach_ft")
+        tally,
+        order,
+        policy["close_policy"],
+        policy["reclose_habit"],
+        policy.get("ct_reach_ft"),
+        policy.get("leaking_sleeve", "reseat"),
     )
     trial = Trial(tally, inputs, luck, policy, cycles_before(tally, actions))
     first_stage = next(i for i, (kind, _) in enumerate(actions) if kind == "treat")
-    counted = [s for kind, s in actions[:first_stage] if kind == "close"]
+    counted = [s for kind, s in actions[:first_stage] if kind in ("close", "reseat")]
     feet = travel_ft(tally, actions)
 
     for s in counted:
@@ -269,7 +279,7 @@ def simulate(tally, order, inputs, luck, policy):
     if called_off:
         feet = 2.0 * max(tally["depth_ft"][s - 1] for s in counted)
         for s in sorted(trial.shut_in_job):
-            trial.cycles["reopen", s] = tally["shifts"][s - 1] + 1
+            trial.cycles["reopen", s] = trial.cycles["close", s] + 1
             trial.reopen(s)
     else:
         go_through(trial, order, actions, counted)
@@ -284,7 +294,7 @@ def go_through(trial, order, actions, closed_before):
         if patching and known and s > min(order) and not trial.below_a_patch(s):
             trial.patch(s)
     for kind, s in actions:
-        if kind == "close" and s not in closed_before:
+        if kind in ("close", "reseat") and s not in closed_before:
             if trial.below_a_patch(s):
                 continue
             trial.close(s)

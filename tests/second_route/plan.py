@@ -9,8 +9,9 @@ class Refused(ValueError):
     """The order would leave a sleeve open above a stage."""
 
 
-def plan_job(tally, order, close_policy, reclose_habit, reach_ft=None):
-    """Actions [(kind, sleeve)] in order of doing, kinds close, open, treat, reclose, reopen."""
+def plan_job(tally, order, close_policy, reclose_habit, reach_ft=None, leaking_sleeve="reseat"):
+    """Actions [(kind, sleeve)] in order of doing, kinds close, reseat (of a leaking sleeve), open, treat, reclose,
+    reopen."""
     count = len(tally["depth_ft"])
     state = dict(enumerate(tally["state"], start=1))
     depth = dict(enumerate(tally["depth_ft"], start=1))
@@ -20,11 +21,19 @@ def plan_job(tally, order, close_policy, reclose_habit, reach_ft=None):
     shut_in_job = set()
     done = []
     actions = []
+    # Leaking sleeves that some stage is pumped below before they are opened for their own.
+    to_seal = set()
+    for s in state:
+        if leaking_sleeve == "reseat" and state[s] == "leaking":
+            until = order.index(s) if s in order else len(order)
+            if any(stage < s for stage in order[:until]):
+                to_seal.add(s)
 
     def shift(kind, s):
         actions.append((kind, s))
-        if kind in ("close", "reclose"):
+        if kind in ("close", "reseat", "reclose"):
             is_open.discard(s)
+            to_seal.discard(s)
             shut_in_job.add(s)
         elif kind in ("open", "reopen"):
             is_open.add(s)
@@ -34,8 +43,8 @@ def plan_job(tally, order, close_policy, reclose_habit, reach_ft=None):
     at = count + 1
     if close_policy == "all":
         for s in range(count, 0, -1):
-            if s in tried:
-                shift("close", s)
+            if s in tried or s in to_seal:
+                shift("close" if s in tried else "reseat", s)
                 at = s
     for i, stage in enumerate(order):
         to_come = order[i:]
@@ -43,6 +52,8 @@ def plan_job(tally, order, close_policy, reclose_habit, reach_ft=None):
             for s in range(count, stage, -1):
                 if s in tried and s in is_open and s not in done:
                     shift("close", s)
+                elif s in to_seal:
+                    shift("reseat", s)
         if stage > at:
             for s in range(at, stage):
                 just_treated = bool(done) and done[-1] == s
@@ -84,7 +95,11 @@ def cycles_before(tally, actions):
     so_far = dict(enumerate(tally["shifts"], start=1))
     out = {}
     for kind, s in actions:
-        if kind != "treat":
+        if kind == "reseat":
+            so_far[s] += 1  # the opening
+            out["close", s] = so_far[s]
+            so_far[s] += 1
+        elif kind != "treat":
             out[kind, s] = so_far[s]
             so_far[s] += 1
     return out

@@ -112,6 +112,7 @@ def random_case(rng: random.Random) -> dict:
         "life_ft": rng.choice([None, None, 45_000.0, 90_000.0]),
         "planned": rng.random() < 0.4,
         "ct_reach_ft": reach,
+        "leaking_sleeve": rng.choice(["reseat", "reseat", "accept"]),
     }
     luck = {}
     for name in JobLuck.__dataclass_fields__:
@@ -119,6 +120,11 @@ def random_case(rng: random.Random) -> dict:
         shape = () if name in PER_TRIAL else (count,)
         luck[name] = [[draw() for _ in range(count)] if shape else draw() for _ in range(TRIALS)]
     return {"tally": tally, "order": order, "inputs": inputs, "policy": policy, "luck": luck}
+
+
+def planning(policy: dict) -> tuple:
+    """What a plan asks of the policy."""
+    return tuple(policy[key] for key in ("close_policy", "reclose_habit", "ct_reach_ft", "leaking_sleeve"))
 
 
 def engine_run(case: dict):
@@ -130,15 +136,13 @@ def engine_run(case: dict):
         shifts=np.array(case["tally"]["shifts"]),
     )
     p = case["policy"]
-    made = plan(tally, case["order"], p["close_policy"], p["reclose_habit"], p["ct_reach_ft"])
+    made = plan(tally, case["order"], *planning(p))
     p["changes"] = None
     if p["planned"]:
         made = with_changes(
             made, ChangeRules(int(case["inputs"]["stages_per_bha"]), p["life_ft"], 5.0, 21.0, 65.0)
         )
-        actions = plan_job(
-            case["tally"], case["order"], p["close_policy"], p["reclose_habit"], p["ct_reach_ft"]
-        )
+        actions = plan_job(case["tally"], case["order"], *planning(p))
         rules = Rules(int(case["inputs"]["stages_per_bha"]), p["life_ft"], 5.0, 21.0, 65.0)
         p["changes"] = plan_changes(tuple(case["tally"]["depth_ft"]), tuple(actions), rules)
     policy = JobPolicy(
@@ -171,11 +175,11 @@ def differences(case: dict) -> list[str]:
             out.append(f"{name}: engine {engine} second route {plain}")
 
     p = case["policy"]
-    actions = plan_job(case["tally"], case["order"], p["close_policy"], p["reclose_habit"], p["ct_reach_ft"])
+    actions = plan_job(case["tally"], case["order"], *planning(p))
     engine_actions = [
         (s.action, s.sleeve)
         for s in made.steps
-        if s.action in ("close", "open", "treat", "reclose", "reopen")
+        if s.action in ("close", "reseat", "open", "treat", "reclose", "reopen")
     ]
     if actions != engine_actions:
         out.append(f"plan: engine {engine_actions} second route {actions}")
@@ -208,9 +212,9 @@ WORDS = {"closed": "done", "opened": "done", "reclosed": "done", "reopened": "do
 def log_differences(rows, mine, days, t):
     """Shifts in the order done, with their tries and outcome; the clock from first row to last."""
     shifts = [
-        (r.action, r.sleeve, r.tries, WORDS.get(r.outcome, "failed"))
+        ("close" if r.action == "reseat" else r.action, r.sleeve, r.tries, WORDS.get(r.outcome, "failed"))
         for r in rows
-        if r.action in second.SHIFT_CHANCE and r.tries > 0
+        if r.action in (*second.SHIFT_CHANCE, "reseat") and r.tries > 0
     ]
     plain = [row for row in mine["log"] if row[0] in second.SHIFT_CHANCE]
     out = [] if shifts == plain else [f"log[{t}]: engine {shifts} second route {plain}"]
@@ -232,7 +236,7 @@ def cases(seed: int, count: int):
         if not case["order"]:
             continue
         try:
-            plan_job(case["tally"], case["order"], p["close_policy"], p["reclose_habit"], p["ct_reach_ft"])
+            plan_job(case["tally"], case["order"], *planning(p))
         except Refused:
             refused += 1
             with pytest.raises(PlanRefused):
