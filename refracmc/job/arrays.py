@@ -60,11 +60,11 @@ class Well(NamedTuple):
 
 
 class Orders(NamedTuple):
-    """Orders, as in `Plan`: closes, reseats, first (closed before the first stage), treats, recloses, deeper (a deeper stage is
-    planned) (O, N) bool; sequence (O, N) sleeve indices as treated, stages (O,) how many; changes (O, 3) whether
-    changes are planned, of assembly, of string; feet (O, 2) travel, and that of a job called off [ft]; contrast, normal
-    (O, N, N): stress change at the second sleeve per psi in the first, 0 where that is not treated before;
-    shifts (O, 5): row of `Shifts` for each kind; watched (O, V, N): whether the order can meet the outcome."""
+    """Orders, as in `Plan`: closes, reseats, first (closed before the first stage), treats, recloses, deeper (a deeper
+    stage is planned) (O, N) bool; sequence (O, N) sleeve indices as treated, stages (O,) how many; changes (O, 3)
+    whether changes are planned, of assembly, of string; feet (O, 2) travel, and that of a job called off [ft];
+    contrast, normal (O, N, N): stress change at the second sleeve per psi in the first, 0 where that is not treated
+    before; shifts (O, 5): row of `Shifts` for each kind; watched (O, V, N): whether the order can meet the outcome."""
 
     closes: BoolArray
     reseats: BoolArray

@@ -84,7 +84,10 @@ def planned_steps(plan: Plan, inputs: Mapping[str, float]) -> list[LogRow]:
     facts = _Facts(
         tried=masks,
         worked=masks,
-        tries={kind: mask + (plan.reseats if kind == "close" else none) for kind, mask in masks.items()},
+        tries={
+            kind: mask.astype(np.int64) + (kind == "close") * plan.reseats.astype(np.int64)
+            for kind, mask in masks.items()
+        },
         patch_tried=none,
         patched=none,
         perforate_tried=none,
@@ -107,8 +110,8 @@ def planned_steps(plan: Plan, inputs: Mapping[str, float]) -> list[LogRow]:
 
 def job_log(plan: Plan, block: BlockLuck, policy: JobPolicy, result: JobResult, trial: int) -> list[LogRow]:
     """The log of one trial (row index of the block) of a result simulated with detail=True. The sum of its hours is
-    24 * days[trial]; the shifts in it (rows of close, open, reclose, reopen with tries > 0, and two for each of reseat) number
-    counts["shifts"][trial]."""
+    24 * days[trial]; the shifts in it (rows of close, open, reclose, reopen with tries > 0, and two for each of reseat)
+    number counts["shifts"][trial]."""
     inputs = block.inputs
     values = {name: float(getattr(inputs, name)[trial % inputs.trials]) for name in JobInputs.names()}
     return _Walk(plan, _facts(result, block, trial, policy), values).rows

@@ -103,9 +103,9 @@ class JobResult:
     [days] with non-productive time and waiting; ct_hours [h] of CT work without; hours parts cleanout, travel,
     shifting, testing, treating, screenouts, patching, perforating, trips [h], and slim_tools where that rule is on,
     which sum to ct_hours.
-    counts: close_tried/_failed and so on for open, reclose, reopen; shifts (those tried; a reseating is two), tries, tests, treated,
-    trips, screenouts, patch_tries, patched, perforate_tries, perforated; slim_stages and string_changes where the
-    rule is on.
+    counts: close_tried/_failed and so on for open, reclose, reopen; shifts (those tried; a reseating is two), tries,
+    tests, treated, trips, screenouts, patch_tries, patched, perforate_tries, perforated; slim_stages and
+    string_changes where the rule is on.
     kept, effectiveness (before stress), placed : (n, N) [-]; treated : (n, N) bool.
     pumping_days : days of a phase with the pumping crew and no coiled tubing (methods beside reclosed sleeves), part
     of days; frac_days : days the pumping crew is on location: ct_days where it stands by while CT shifts.

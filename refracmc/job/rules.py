@@ -27,7 +27,7 @@ The rules, per trial (S = sleeve; "above" = higher number; K = max_tries; luck i
   otherwise as "skip".
 6 Fluid. A treated stage gets P = screenout_placed_fraction where u_screen < screenout_chance, else 1. n_open
   = sum over the sleeves above it of their exposure at that time: 1 open, 0 closed or patched,
-  leak_fluid_fraction a leaking one that has not been opened or closed again. Own share P/(1 + take*n_open); a sleeve above
+  leak_fluid_fraction a leaking one not opened or closed again. Own share P/(1 + take*n_open); a sleeve above
   with exposure a receives a*take*P/(1 + take*n_open). take = open_sleeve_take.
 7 Annulus. The interface above S (to S+1) leaks where u_leak_S < leak_chance of S's isolation ("none": always;
   the shallowest sleeve has none). For each of the two interfaces of a treated S that leaks,

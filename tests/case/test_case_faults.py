@@ -259,6 +259,14 @@ TABLE: dict[str, tuple[str, str, str, str, str, str]] = {
         "sleeve 3 would stay open",
         "uphole",
     ),
+    "what to do about a leaking sleeve": (
+        "case.toml",
+        DATES,
+        DATES + '\nleaking_sleeve = "patch"',
+        "strategies.leaking_sleeve",
+        "patch",
+        "reseat",
+    ),
     "unknown order": (
         "case.toml",
         '"toe_to_heel"',

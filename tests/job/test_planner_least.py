@@ -1,8 +1,8 @@
 """Least travel and least shifts for up to 8 sleeves, partial jobs and sleeves stuck on record included.
 
 Oracle: a shortest-path search over all states of the well. A state is where the coiled tubing is, which sleeves
-are open, which leak and how many stages are done; the tubing moves from one sleeve to the next, so that each state has two
-moves, and wells of eight sleeves are searched in full (2 x 10^4 states).
+are open, which leak and how many stages are done; the tubing moves from one sleeve to the next, so that each state has
+two moves, and wells of eight sleeves are searched in full (2 x 10^4 states).
 """
 
 import heapq

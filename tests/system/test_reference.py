@@ -269,7 +269,7 @@ def test_values_a_case_may_name() -> None:
     from refracmc.case.load_well import OVERRIDES, OWN, WELL_KEYS
     from refracmc.case.strategies import Trigger
     from refracmc.job.orders import NAMED_ORDERS
-    from refracmc.job.planner import CLOSE_POLICIES, RECLOSE_HABITS
+    from refracmc.job.planner import CLOSE_POLICIES, LEAKING_SLEEVES, RECLOSE_HABITS
     from refracmc.production.uplift import RECORDS
 
     assert reading.names("numbers", "Records") == sorted(RECORDS)
@@ -281,7 +281,11 @@ def test_values_a_case_may_name() -> None:
     assert tuple(strategies[: len(NAMED_ORDERS)]) == NAMED_ORDERS
     assert tuple(reading.names("triggers")) == get_args(Trigger.model_fields["when"].annotation)
     rules = {row[0] for row in reading.rows("strategies")}
-    for key, values in (("close_policy", CLOSE_POLICIES), ("reclose_habit", RECLOSE_HABITS)):
+    for key, values in (
+        ("close_policy", CLOSE_POLICIES),
+        ("reclose_habit", RECLOSE_HABITS),
+        ("leaking_sleeve", LEAKING_SLEEVES),
+    ):
         assert {f"`{key}` = `{value}`" for value in values} <= rules
 
 
