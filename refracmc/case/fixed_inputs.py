@@ -49,6 +49,7 @@ def plain_inputs(case: Case, well: WellCase) -> tuple[PlainInput, ...]:
         "stress": settings.stress,
         "dependence": case.dependence,
         "strategies": settings.strategies,
+        "decision": settings.decision,
         "outputs": case.outputs,
         "fit": case.fit,
         "wells.interests": settings.interests,

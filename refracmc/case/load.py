@@ -17,6 +17,7 @@ from typing import Any
 from pydantic import StrictStr, field_validator
 
 from refracmc.case.cross_checks import date_faults, dependence_faults, fixed_pair_faults
+from refracmc.case.decision_section import Decision
 from refracmc.case.deck_file import Deck, flat_deck, read_deck
 from refracmc.case.faults import MISSING, KeyPath, nearest, path_text, read_section, unknown_key
 from refracmc.case.job_section import Job
@@ -53,6 +54,7 @@ SHARED: Mapping[str, type[Section]] = {
     "stress": Stress,
     "dependence": Dependence,
     "strategies": Strategies,
+    "decision": Decision,
     "outputs": Outputs,
     "fit": Pooling,
 }
@@ -201,7 +203,7 @@ class _Loader:
         assert head is not None
         assert deck is not None
         sections: dict[str, Any] = {
-            key: self.sections[key] for key in SHARED if key not in ("job", "response", "stress")
+            key: self.sections[key] for key in SHARED if key not in ("job", "response", "stress", "decision")
         }
         case = Case(
             name=head.name,

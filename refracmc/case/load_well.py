@@ -16,6 +16,7 @@ from refracmc.case.cross_checks import (
     month_of,
     order_faults,
 )
+from refracmc.case.decision_section import Decision
 from refracmc.case.faults import MISSING, KeyPath, nearest, path_text, read_section, unknown_key
 from refracmc.case.history_file import read_history, to_history, unfit_reason
 from refracmc.case.job_section import Job
@@ -40,6 +41,7 @@ OVERRIDES: Mapping[str, type[Section]] = {
     "opex": Opex,
     "fiscal": Fiscal,
     "strategies": Strategies,
+    "decision": Decision,
 }
 OWN: Mapping[str, type[Section]] = {
     "interests": Interests,

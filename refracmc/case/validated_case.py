@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Literal
 
 from pydantic import ValidationError
 
+from refracmc.case.decision_section import Decision
 from refracmc.case.deck_file import Deck
 from refracmc.case.faults import from_validation
 from refracmc.case.job_section import Job
@@ -63,6 +64,7 @@ class Settings:
     opex: Opex
     fiscal: Fiscal
     strategies: Strategies
+    decision: Decision
     interests: Interests
     completion: Completion
 

@@ -73,4 +73,4 @@ def report_data(
 def verdicts(data: ReportData) -> list[str]:
     """The decision on every well in words."""
     said = [verdict(data, well) for well in data.wells]
-    return [f"{v.headline}. {v.value} {v.timing}" for v in said]
+    return [f"{v.headline}. {' '.join(v.paragraphs)}" for v in said]

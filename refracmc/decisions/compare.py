@@ -35,7 +35,8 @@ class Results:
 
     dates: the month of each strategy, of a trigger its name. months: triggered strategy -> (n,) month of the job from
     the valuation month, -1 where none is carried out; start: number of the valuation month. quantiles: measure ->
-    (S, 102) as `percentiles` gives them, where they are known already.
+    (S, 102) as `percentiles` gives them, where they are known already. tail_weight: of the mean of the worst
+    tail_fraction of trials in what a strategy is worth.
     """
 
     well: str
@@ -46,6 +47,8 @@ class Results:
     months: Mapping[str, NDArray[np.intp]] = field(default_factory=dict)
     start: int = 0
     quantiles: dict[str, Array] = field(default_factory=dict, repr=False)
+    tail_weight: float = 0.0
+    tail_fraction: float = 0.1
 
     @property
     def triggered(self) -> list[int]:
@@ -76,13 +79,27 @@ class Results:
         inc = self.measures["incremental_npv"]
         return np.array([inc[s].mean() for s in range(len(self.names))])
 
-    def _means(self) -> Array:
-        """Mean incremental NPV of the refracs; a trigger that starts no job is no refrac: -inf."""
-        means = self.means[1:].copy()
-        for s in self.triggered:
-            if not (self.months[self.names[s]] >= 0).any():
-                means[s - 1] = -np.inf
-        return means
+    @cached_property
+    def worths(self) -> Array:
+        """What each strategy is worth (S,): its mean incremental NPV, or that and its worst trials by their weights."""
+        if not self.tail_weight:
+            return self.means
+        inc = self.measures["incremental_npv"]
+        tails = np.array([worst_mean(inc[s], self.tail_fraction) for s in range(len(self.names))])
+        return (1.0 - self.tail_weight) * self.means + self.tail_weight * tails
+
+    @property
+    def refracs(self) -> list[int]:
+        """Indices of the strategies that are refracs: a trigger that starts no job is none."""
+        none = {s for s in self.triggered if not (self.months[self.names[s]] >= 0).any()}
+        return [s for s in range(1, len(self.names)) if s not in none]
+
+    def _worths(self) -> Array:
+        """Worth of the refracs; of what is no refrac: -inf."""
+        worths = np.full(len(self.names) - 1, -np.inf)
+        for s in self.refracs:
+            worths[s - 1] = self.worths[s]
+        return worths
 
     def percentiles(self, name: str) -> Array:
         """Quantiles (S, 102) of a measure that is defined in all trials: the 99 of PERCENTS, then P90, P50, P10."""
@@ -97,15 +114,15 @@ class Results:
 
     @property
     def best(self) -> int:
-        """Index of the refrac with the highest mean incremental NPV; nothing excluded, ties to the first."""
-        return 1 + int(np.argmax(self._means()))
+        """Index of the refrac that is worth most; nothing excluded, ties to the first."""
+        return 1 + int(np.argmax(self._worths()))
 
     @property
     def runner_up(self) -> int | None:
-        """Index of the refrac with the next highest mean, or None if there is only one."""
-        means = self._means()
-        means[self.best - 1] = -np.inf
-        return 1 + int(np.argmax(means)) if np.isfinite(means).any() else None
+        """Index of the refrac that is worth next most, or None if there is only one."""
+        worths = self._worths()
+        worths[self.best - 1] = -np.inf
+        return 1 + int(np.argmax(worths)) if np.isfinite(worths).any() else None
 
 
 def month_reached(months: NDArray[np.intp], start: int, share: float) -> str | None:
@@ -229,7 +246,7 @@ def orders_at_best_date(
     chosen = {}
     for order in names:
         members = [s for s in results.fixed if results.orders[s] == order]
-        chosen[order] = members[int(np.argmax(results.means[members]))]
+        chosen[order] = members[int(np.argmax(results.worths[members]))]
     fewest = min(shifts[order] for order in names)
     rows = []
     for order in names:

@@ -43,11 +43,11 @@ def months_of(plan: WellPlan, sizes: list[int], executed: Rows) -> dict[str, Mon
 def value_rows(results: compare.Results, error_of: compare.ErrorOf) -> list[dict[str, Any]]:
     """One row per triggered strategy: value, paired gap to the best fixed date of the same order, and when."""
     inc = results.measures["incremental_npv"]
-    means = results.means
+    worths = results.worths
     rows = []
     for s in results.triggered:
         same = [k for k in results.fixed if results.orders[k] == results.orders[s]]
-        other = max(same, key=lambda k: means[k])
+        other = max(same, key=lambda k: worths[k])
         row: dict[str, Any] = {
             "well": results.well,
             "strategy": results.names[s],

@@ -24,6 +24,8 @@ from refracmc.decisions.job_report import dated, timeline_rows, typical_row
 from refracmc.decisions.job_tables import failures, parts_of, pressure_rows, sleeve_map, stress_state
 from refracmc.decisions.production import production_columns
 from refracmc.decisions.reach_table import reach_rows
+from refracmc.decisions.turning_points import turning_rows
+from refracmc.decisions.verdict_rule import verdict_row
 from refracmc.engine.draws import draw
 from refracmc.engine.plan import WellPlan
 from refracmc.engine.summary import PERCENTS_OF, STATISTICS, WellSummary, summarise_well, summary_columns
@@ -64,6 +66,8 @@ class SummedWell:
             trigger_tables.months_of(plan, found.sizes, found.measures["executed"]),
             units.month_number(plan.case.valuation.date),
             known,
+            plan.well.settings.decision.tail_weight,
+            plan.case.valuation.cvar_tail_fraction,
         )
 
     def error_of(self, values: Array) -> tuple[float, float]:
@@ -73,8 +77,21 @@ class SummedWell:
 
     @cached_property
     def best(self) -> Strategy:
-        """The refrac with the highest mean incremental NPV."""
+        """The refrac that is worth most."""
         return self.plan.strategies[self.results.best - 1]
+
+    @cached_property
+    def verdict(self) -> dict[str, Any]:
+        """The row of the table of verdicts."""
+        asked = self.plan.well.settings.decision
+        return verdict_row(self.results, self.error_of, asked)
+
+    @property
+    def mean_cost(self) -> float:
+        """Mean cost of the jobs of the best refrac that are carried out [US$]; 0 for none."""
+        found, best = self.trials.measures, self.results.best
+        done = float(found["executed"][best].sum())
+        return float(found["job_cost"][best].sum()) / done if done else 0.0
 
     @cached_property
     def second(self) -> Strategy | None:
@@ -116,6 +133,10 @@ TABLE_ROWS: Mapping[str, Callable[[SummedWell], Rows]] = {
     "decision": lambda well: [
         compare.decision(well.results, well.error_of, well.plan.case.valuation.cvar_tail_fraction)
     ],
+    "verdicts": lambda well: [well.verdict],
+    "turning_points": lambda well: turning_rows(
+        well.plan, well.best, well.verdict, well.trials.sizes, well.mean_cost
+    ),
     "distribution": lambda well: compare.distribution(well.results),
     "timing": lambda well: compare.timing(well.results, well.error_of),
     "triggers": lambda well: trigger_tables.value_rows(well.results, well.error_of),
@@ -170,10 +191,10 @@ def _sleeve_map(well: SummedWell) -> Rows:
 
 def _one_of_each(plan: WellPlan, results: compare.Results) -> list[Strategy]:
     """Each order at its own best date."""
-    means = results.means
+    worths = results.worths
     chosen: dict[str, int] = {}
     for k, strategy in enumerate(plan.dated):
-        if strategy.order not in chosen or means[1 + k] > means[1 + chosen[strategy.order]]:
+        if strategy.order not in chosen or worths[1 + k] > worths[1 + chosen[strategy.order]]:
             chosen[strategy.order] = k
     return [plan.dated[k] for k in chosen.values()]
 

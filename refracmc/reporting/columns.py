@@ -103,6 +103,48 @@ job_cost_usd | number | US$ | mean cost of the job, trials without one counted a
 job_cost_se_usd | number? | US$ | its standard error
 executed_share | number | 1 | share of trials in which the job is carried out (lease still held, trigger fired)
 """, "well", True),
+    table_spec("verdicts", "Verdicts", "one well, what its best refrac is judged by", """
+well | text | | well id
+strategy | text | | the refrac of the decision table
+verdict | text | | refracture, marginal, leave, not told apart, or none (fewer than 100 trials)
+verdict_low | text | | worst verdict within the errors; that of the well where they are told apart
+verdict_high | text | | best verdict within the errors
+verdict_of_estimates | text | | verdict of the numbers as they stand, errors left out
+worth_usd | number | US$ | mean incremental NPV, the mean of the worst trials in it by tail_weight
+worth_se_usd | number? | US$ | its standard error
+value_per_dollar | number? | US$/US$ | worth over mean discounted capex; missing where no job is carried out
+value_per_dollar_se | number? | US$/US$ | its standard error
+p_loss | number | 1 | chance that this refrac is worth less than doing nothing
+p_loss_se | number | 1 | its standard error
+equals | integer | | other refracs whose worth is within the error of the best
+equal_strategies | text? | | their names, a blank between them
+some_refrac_chance | number | 1 | share of trials in which some refrac beats doing nothing
+some_refrac_chance_se | number | 1 | its standard error
+best_refrac_chance | number | 1 | share of trials in which this refrac is the best of the refracs
+best_refrac_chance_se | number | 1 | its standard error
+least_value_per_dollar | number | US$/US$ | asked: least value per dollar to refracture
+marginal_value_per_dollar | number | US$/US$ | asked: how far below that is marginal still
+greatest_chance_of_loss | number | 1 | asked: greatest chance of loss to refracture
+marginal_chance_of_loss | number | 1 | asked: how far above that is marginal still
+tail_weight | number | 1 | asked: weight of the mean of the worst trials in the worth
+""", "well", True),
+    table_spec("turning_points", "What would turn the verdict", "one input and one turn of one well's verdict", """
+well | text | | well id
+strategy | text | | the refrac of the decision table
+input | text | | what is changed, everything else and all luck as it was
+unit | text | | factor on the case's own values, 1/year, or a fraction or chance
+own_value | number | unit | value in the case
+low | number | unit | least value looked at
+high | number | unit | greatest value looked at
+verdict_now | text | | verdict of the estimates
+verdict_then | text | | verdict beyond the turn
+turns_at | number? | unit | value nearest to the case's own at which it turns; missing where none looked at turns it
+turns_at_se | number? | unit | its standard error
+amount_unit | text? | | what a factor acts on
+amount_now | number? | amount_unit | its size in the case
+amount_then | number? | amount_unit | its size at the turn
+trials | integer | | trials that were valued again
+""", "well input verdict_then"),
     table_spec("distribution", "NPV distribution", "one percentile of one strategy of one well", """
 well | text | | well id
 strategy | text | | nothing, <order>@YYYY-MM or <order>@<trigger>

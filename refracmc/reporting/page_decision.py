@@ -14,11 +14,10 @@ from refracmc.reporting.page_columns import (
     table_of,
     text,
 )
+from refracmc.reporting.page_inputs import input_table
 from refracmc.reporting.rounding import MILLION, chance_error, percent, to_error
 from refracmc.reporting.tables import ReportData
 from refracmc.reporting.verdicts import job_starts, verdict
-
-_ADVICE = {"refracture": "refracture", "leave": "leave it", "undecided": "too close to call"}
 
 
 def _best(row: Row) -> str:
@@ -30,7 +29,7 @@ def _best(row: Row) -> str:
 def _value_table(data: ReportData, advice: dict[str, str]) -> Table:
     columns = [
         text("Well", "well"),
-        ("Advice", lambda row: _ADVICE[advice[row["well"]]]),
+        ("Verdict", lambda row: advice[row["well"]]),
         ("Best refrac tried", _best),
         amount("Mean", "mean_usd", "se_usd"),
         *percentiles("{}_usd", "se_usd"),
@@ -84,6 +83,16 @@ def _job_table(data: ReportData) -> Table:
     return table_of(data.tables["decision"], "The job of the best refrac of each well", columns, left=2)
 
 
+def _asked(data: ReportData) -> list[Block]:
+    """What the verdicts ask for, with its source."""
+    if "inputs" not in data.tables:
+        return []
+    rows = data.tables["inputs"]
+    rows = rows[rows["variable"].astype(str).str.startswith("decision.")]
+    caption = "What the verdicts ask for: judgement, section [decision] of the case"
+    return [input_table(caption, rows, len(data.wells), False)] if len(rows) else []
+
+
 def decision_section(data: ReportData) -> Section:
     """The data's status, a verdict for each well, three tables of the decision, wells that could not be valued."""
     facts = data.facts
@@ -93,7 +102,8 @@ def decision_section(data: ReportData) -> Section:
     if facts.response_told:
         blocks.append(Note(facts.response_told))
     verdicts = [verdict(data, well) for well in data.wells]
-    blocks += [Note((v.value, v.timing), v.headline, f"verdict-{v.advice}") for v in verdicts]
+    blocks += _asked(data)
+    blocks += [Note(v.paragraphs, v.headline, f"verdict-{v.advice.replace(' ', '-')}") for v in verdicts]
     blocks += [
         _value_table(data, {v.well: v.advice for v in verdicts}),
         _choice_table(data),

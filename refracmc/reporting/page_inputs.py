@@ -11,7 +11,7 @@ from refracmc.reporting.tables import ReportData
 _HEAD = ("Well", "Input", "Unit", "Value or distribution", "Source", "Assumption")
 
 
-def _input_table(title: str, rows: pd.DataFrame, wells: int, collapsed: bool) -> Table:
+def input_table(title: str, rows: pd.DataFrame, wells: int, collapsed: bool) -> Table:
     """Rows of the same input together, wells of one and the same distribution named once.
 
     Well: "all" shares one value or one draw; "each" has a draw of its own from the same distribution.
@@ -56,7 +56,7 @@ def inputs_section(data: ReportData) -> Section | None:
             ("Inputs left at their defaults", rows[~stated], True),
         ):
             if len(part):
-                blocks.append(_input_table(title, part, wells, collapsed))
+                blocks.append(input_table(title, part, wells, collapsed))
     if "cleaning" in data.tables:
         columns = [
             text("Well", "well"),

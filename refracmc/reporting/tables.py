@@ -110,7 +110,8 @@ _MONTH = re.compile(r"\d{4}-(0[1-9]|1[0-2])")
 _TRIPLES = (("p90", "p50", "p10"), ("p90_usd", "p50_usd", "p10_usd"),
             ("job_days_p90", "job_days_p50", "job_days_p10"),
             ("job_cost_p90_usd", "job_cost_p50_usd", "job_cost_p10_usd"))  # fmt: skip
-_SHARES = ("undefined_share", "p_loss", "chance_of_best", "chance_nothing_best", "executed_share",
+_SHARES = ("undefined_share", "p_loss", "some_refrac_chance", "best_refrac_chance",
+           "chance_of_best", "chance_nothing_best", "executed_share",
            "effective_share")  # fmt: skip
 
 

@@ -1,24 +1,19 @@
-"""The advice for a well in sentences made from its numbers and their errors.
-
-A difference counts as real here when it is at least two standard errors (common practice, no source); below
-that it is called too close to call.
-"""
+"""The advice for a well in sentences made from its verdict, its numbers and their errors."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from refracmc.reporting.captions import split_strategy, strategy_words
-from refracmc.reporting.rounding import MILLION, percent, share_done, to_error, with_error
+from refracmc.reporting.rounding import MILLION, percent, share_done, significant, to_error, with_error
 from refracmc.reporting.tables import ReportData
 
 CLEAR = 2.0
-"""Standard errors beyond which a difference is called real."""
-
-FEW_TRIALS = 100
-"""Fewer trials than this carry no advice: their errors are not known well enough (assumption)."""
+"""Standard errors below which a difference of dates is said to be within the error (common practice, no source)."""
+_NAMED = 3
+"""Strategies that are named where more of them are within the error."""
 
 Row = Mapping[Any, Any]
 """A row of a table by column."""
@@ -26,14 +21,25 @@ Row = Mapping[Any, Any]
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """advice: refracture, leave or undecided; headline, two sentences; corner: now, last or ""."""
+    """advice: the verdict's word; headline, then sentences; corner: now, last or "".
+
+    turns: what would turn it; value: what it rests on; chances: how often a refrac is right, and this one; timing: the
+    date.
+    """
 
     well: str
     advice: str
     headline: str
+    turns: str
     value: str
+    chances: str
     timing: str
     corner: str
+
+    @property
+    def paragraphs(self) -> tuple[str, ...]:
+        """All sentences but the headline, what turns the verdict first."""
+        return tuple(text for text in (self.turns, self.value, self.chances, self.timing) if text)
 
 
 def _timing(data: ReportData, row: Row, good: bool) -> tuple[str, str]:
@@ -91,38 +97,110 @@ def job_starts(row: Row) -> str:
     return f"{starts}, half of these by {row['date']}, 80 % from {row['early_month']} to {row['late_month']}"
 
 
-def _worth(row: Row) -> tuple[str, str, str]:
-    """Advice, headline and sentence on the value, from a row of the table of decisions."""
-    well, mean, error = row["well"], float(row["mean_usd"]), float(row["se_usd"])
-    worth = f"US$ {with_error(abs(mean), error, MILLION)} million"
+def _joined(words: Sequence[str], last: str = "and") -> str:
+    """Words as a list: ``a, b and c``."""
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} {last} {words[-1]}"
+
+
+def _headline(row: Row, trials: int) -> str:
+    well, words = row["well"], strategy_words(row["strategy"])
+    if row["verdict"] == "refracture":
+        return f"Refracture {well} {words}"
+    if row["verdict"] == "leave":
+        return f"Leave {well} as it is"
+    if row["verdict"] == "marginal":
+        return f"{well} is marginal; the best refrac is {words}"
+    if row["verdict"] == "none":
+        return f"{well}: {trials} trials are too few for advice"
+    open_ones = ["refracture", "marginal", "leave"]
+    first, last = open_ones.index(row["verdict_high"]), open_ones.index(row["verdict_low"])
+    return f"{well}: {_joined(open_ones[first : last + 1])} are not told apart; the best refrac is {words}"
+
+
+def _turn_words(row: Row) -> str:
+    """One input and the value at which it turns the verdict."""
+    name, at, error, unit = str(row["input"]), float(row["turns_at"]), float(row["turns_at_se"]), row["unit"]
+    if unit == "factor":
+        then, now = (significant(float(row[f"amount_{which}"])) for which in ("then", "now"))
+        return f"{name} × {with_error(at, error)} ({then} instead of {now} {row['amount_unit']})"
+    if unit == "chance":
+        return f"a chance of {percent(at, error)} of {name}"
+    yearly = " a year" if unit == "1/year" else ""
+    return f"{name} {percent(at, error)}{yearly} (here {significant(100 * float(row['own_value']))} %)"
+
+
+def _range_words(row: Row) -> str:
+    """One input and the range in which nothing turns the verdict."""
+    low, high, unit = float(row["low"]), float(row["high"]), row["unit"]
+    if unit == "factor":
+        return f"{row['input']} × {significant(low)} to {significant(high)}"
+    if unit == "chance":
+        return f"any chance of {row['input']}"
+    return f"{row['input']} {significant(100 * low)} to {significant(100 * high)} %"
+
+
+def _turns(data: ReportData, judged: Row) -> str:
+    """What would turn the verdict, input by input, and what within its range would not."""
+    rows = data.of_well("turning_points", judged["well"]).to_dict("records")
+    if not rows:
+        return ""
+    rank = ("leave", "marginal", "refracture")
+    sentences, turned = [], set()
+    for then in dict.fromkeys(row["verdict_then"] for row in rows):
+        found = [row for row in rows if row["verdict_then"] == then and row["turns_at"] == row["turns_at"]]
+        if found:
+            turned |= {row["input"] for row in found}
+            way = "rises" if rank.index(then) > rank.index(found[0]["verdict_now"]) else "falls"
+            sentences.append(f"It {way} to {then} at: {_joined([_turn_words(row) for row in found], 'or')}.")
+    others = {row["input"]: _range_words(row) for row in rows if row["input"] not in turned}
+    if others:
+        sentences.append(f"Alone these do not turn it: {_joined(list(others.values()))}.")
+    trials = rows[0]["trials"]
+    if judged["verdict"] == "not told apart":
+        sentences.insert(0, f"By the estimates it is {judged['verdict_of_estimates']}.")
+    return f"{' '.join(sentences)} One input at a time, on {trials:,} of the trials."
+
+
+def _value(row: Row, judged: Row, tail: float) -> str:
+    """What the best refrac is worth against what is asked."""
+    mean, error = float(row["mean_usd"]), float(row["se_usd"])
     p90, p50, p10 = (to_error(row[f"{p}_usd"], error, MILLION) for p in ("p90", "p50", "p10"))
-    spread = f"P90 {p90}, P50 {p50}, P10 {p10}"
-    loses = f"loses in {percent(row['p_loss'], row['p_loss_se'])} of trials"
-    words = strategy_words(row["strategy"])
-    if mean > CLEAR * error:
-        value = f"On average this is worth {worth} more than doing nothing ({spread}), "
-        value += f"but it {loses}" if row["p_loss"] > 0 else "and no trial loses"
-        if row["p_loss"] > 0.5:
-            value += ": it loses more often than not, and the upside carries the mean"
-        return "refracture", f"Refracture {well} {words}", value
-    if mean < -CLEAR * error:
-        value = f"Even the best refrac tried, {words}, is worth {worth} less than doing nothing on average ({spread}) "
-        return "leave", f"Leave {well} as it is", f"{value}and {loses}"
-    value = (
-        f"The best refrac tried, {words}, is worth {worth} {'more' if mean >= 0 else 'less'} than doing nothing on "
-        f"average ({spread}), within the sampling error of zero, and {loses}"
+    text = (
+        f"On average {strategy_words(row['strategy'])} is worth US$ {with_error(abs(mean), error, MILLION)} million "
+        f"{'more' if mean >= 0 else 'less'} than doing nothing (P90 {p90}, P50 {p50}, P10 {p10})"
     )
-    return "undecided", f"{well} is too close to call", value
+    if judged["tail_weight"] > 0:
+        worth = with_error(float(judged["worth_usd"]), float(judged["worth_se_usd"]), MILLION)
+        text += f"; with the worst {100 * tail:g} % weighed {judged['tail_weight']:g}, US$ {worth} million"
+    least, greatest = float(judged["least_value_per_dollar"]), float(judged["greatest_chance_of_loss"])
+    if judged["value_per_dollar"] == judged["value_per_dollar"]:
+        brings = with_error(float(judged["value_per_dollar"]), float(judged["value_per_dollar_se"]))
+        lowest = least - float(judged["marginal_value_per_dollar"])
+        text += f", {brings} per dollar of capital (asked: {least:g}, marginal from {round(lowest, 9):g})"
+    highest = greatest + float(judged["marginal_chance_of_loss"])
+    loses = f"it loses in {percent(row['p_loss'], row['p_loss_se'])} of trials"
+    return (
+        f"{text}; {loses} (asked: {100 * greatest:g} % at most, marginal to {100 * min(highest, 1.0):.4g} %)"
+    )
+
+
+def _equals(judged: Row) -> str:
+    """The strategies that may be as good as the best, None of them: an empty text."""
+    if not judged["equals"]:
+        return ""
+    names = [strategy_words(name) for name in str(judged["equal_strategies"]).split()]
+    shown = names[:_NAMED] + ([f"{len(names) - _NAMED} more"] if len(names) > _NAMED else [])
+    same = (
+        "; the verdict is the same for all of them" if judged["verdict_low"] == judged["verdict_high"] else ""
+    )
+    return f" Its lead over {_joined(shown)} is within the error{same}."
 
 
 def verdict(data: ReportData, well: str) -> Verdict:
-    """Advice for one well, in words made from its decision and timing rows.
-
-    The advice follows the mean incremental NPV (risk neutral); where the refrac loses more often than not, or
-    is not always carried out, the sentence says so.
-    """
+    """Advice for one well, in words made from its rows of verdicts, turning points, decision and timing."""
     row = data.of_well("decision", well).to_dict("records")[0]
-    advice, headline, value = _worth(row)
+    judged = data.of_well("verdicts", well).to_dict("records")[0]
+    value = _value(row, judged, data.facts.cvar_tail_fraction)
     done = float(row["executed_share"])
     if done < 1 and isinstance(row["trigger"], str):
         value += "; trials in which its trigger starts no job count as zero in value, days and cost"
@@ -132,8 +210,17 @@ def verdict(data: ReportData, well: str) -> Verdict:
             "than the lease holds, and they count as zero in value, days and cost. Part or all of what a later "
             "date gains may be such jobs left undone"
         )
-    timing, corner = _timing(data, row, row["mean_usd"] > -CLEAR * row["se_usd"])
-    if data.facts.trials < FEW_TRIALS:
-        advice = "undecided"
-        headline = f"{well}: {data.facts.trials} trials are too few for advice"
-    return Verdict(well, advice, headline, f"{value}.", timing, corner)
+    chances = (
+        f"Some refrac beats doing nothing in {percent(judged['some_refrac_chance'], judged['some_refrac_chance_se'])} "
+        f"of trials. {_capital(strategy_words(row['strategy']))} is the best refrac in "
+        f"{percent(judged['best_refrac_chance'], judged['best_refrac_chance_se'])} of trials.{_equals(judged)}"
+    )
+    timing, corner = _timing(data, row, row["mean_usd"] >= 0)
+    headline = _headline(judged, data.facts.trials)
+    return Verdict(
+        well, judged["verdict"], headline, _turns(data, judged), f"{value}.", chances, timing, corner
+    )
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

@@ -11,9 +11,9 @@ import pytest
 
 from refracmc.measures import SUMMARY
 from refracmc.reporting.tables import NOTHING, ReportData, RunFacts, build_report_data
+from tests.reporting.job_rows import DATES, ORDERS, job_rows
+from tests.reporting.verdict_rows import turning_rows, verdict_row
 
-ORDERS = ("toe_to_heel", "heel_to_toe", "alternating", "two_pass")
-DATES = tuple(f"{2027 + k // 4}-{1 + 3 * (k % 4):02d}" for k in range(12))
 TRIALS = 4000
 PARTS = ("mobilisation", "workover", "ct_spread", "frac_spread", "materials", "water", "trips", "patches",
          "perforations", "screenouts", "stuck_ct", "well_lost", "flowback", "disposal")  # fmt: skip
@@ -85,7 +85,7 @@ def make_tables(
     """All tables of invented wells: the first clearly go, the second clearly no, the third between."""
     rows: dict[str, list[dict[str, Any]]] = {key: [] for key in ("summary", "decision", "distribution",
         "timing", "orders", "production", "cost", "timeline", "drivers", "tornado", "inputs",
-        "cleaning")}  # fmt: skip
+        "cleaning", "verdicts", "turning_points")}  # fmt: skip
     names = [f"{o}@{d}" for o in ORDERS for d in DATES]
     for w, well in enumerate(ids):
         rng = np.random.default_rng(100 + w)
@@ -130,6 +130,10 @@ def make_tables(
             / np.sqrt(trials)), "job_days": 14.2 + w, "job_days_se": 0.03, "job_cost_usd":
             float(cost0.mean()), "job_cost_se_usd": float(cost0.std() / np.sqrt(trials)),
             "executed_share": 1.0 if w != 1 else 0.973})  # fmt: skip
+        rows["verdicts"].append(
+            verdict_row(well, names[best], names[second], stack, best, float(cost0.mean()))
+        )
+        rows["turning_points"] += turning_rows(well, names[best])
         for name in (NOTHING, *names):
             extra = inc.get(name, np.zeros(trials))
             total = base + extra
@@ -250,63 +254,9 @@ def make_tables(
             f"lognormal, P90 {0.3 + k}, P10 {1.6 + k}", "source": "assumption" if k % 3 else
             "SPE-173340-MS", "is_assumption": bool(k % 3), "stated": k % 4 != 0})  # fmt: skip
     for w, well in enumerate(ids):
-        for key, made in _job_rows(well, 100 + w).items():
+        for key, made in job_rows(well, 100 + w).items():
             rows.setdefault(key, []).extend(made)
     return {key: pd.DataFrame(made) for key, made in rows.items()}
-
-
-def _job_rows(well: str, seed: int) -> dict[str, list[dict[str, Any]]]:
-    """Tables of the job of an invented well of nine sleeves."""
-    rng, name = np.random.default_rng(seed), f"{ORDERS[0]}@{DATES[0]}"
-    rows: dict[str, list[dict[str, Any]]] = {}
-    for order in ORDERS:
-        head = {"well": well, "strategy": f"{order}@{DATES[0]}", "order": order}
-        for measure, unit, parts in (
-            ("days", "days", {"before": 5.0, "treating": 3.0, "shifting": 1.5, "waiting": 1.0, "odd": 0.2}),
-            ("cost", "US$", {"mobilisation": 2.6e5, "ct_spread": 4e5, "materials": 4e5, "isolation": 1e4}),
-        ):
-            for part, mean in parts.items():
-                made = {"measure": measure, "part": part, "unit": unit, "mean": mean, "se": mean / 50}
-                rows.setdefault("job_parts", []).append(head | made)
-            middle = sum(parts.values())
-            for k, percent in enumerate((95, 90, 80, 70, 60, 50, 40, 30, 20, 10, 5)):
-                made = {"measure": measure, "exceedance_percent": float(percent), "unit": unit}
-                rows.setdefault("job_spread", []).append(head | made | {"value": middle * (0.8 + 0.04 * k)})
-        for state in ("after 5 of 9 stages", "after 9 of 9 stages", "as its stage is pumped"):
-            for s in range(1, 10):
-                made = {"state": state, "sleeve": s, "depth_ft": 15000.0 - 150.0 * s}
-                fall = {"contrast_fall_psi": float(rng.uniform(0, 200)), "se_psi": 1.5}
-                rows.setdefault("stress_state", []).append({"well": well, "order": order} | made | fall)
-    for s in range(1, 10):
-        at = {"well": well, "strategy": name, "sleeve": s, "depth_ft": 15000.0 - 150.0 * s}
-        for k, state in enumerate(
-            ("open", "closed", "being treated", "stuck open" if s == 7 else "open, treated")
-        ):
-            hours = {"state": state, "from_hour": 30.0 * k + s, "to_hour": 30.0 * (k + 1) + s}
-            rows.setdefault("sleeve_map", []).append(at | hours)
-        for kind in ("close", "open"):
-            loss = {"chance": 0.02, "stages_lost_share": 0.01 * s, "old_lost_share": 0.0, "days_more": 0.1}
-            rows.setdefault("failures", []).append(at | {"kind": kind} | loss)
-    for limit in ("casing burst", "wellhead rating", "coiled tubing collapse", "all"):
-        made = {
-            f"{which}_{p}_psi": 4000.0 + 500 * k
-            for which in ("asked", "borne")
-            for k, p in enumerate(("p90", "p50", "p10"))
-        }
-        rows.setdefault("pressure", []).append(
-            {"well": well, "limit_name": limit, "inside_share": 0.9, "inside_share_se": 0.01} | made
-        )
-    for k in range(6):
-        force = {"push": 900.0 * k, "pull": 12e3 + 900.0 * k, "needed": 2400.0}
-        made = {
-            f"{n}_{p}_lbf": f + 300.0 * i
-            for n, f in force.items()
-            for i, p in enumerate(("p90", "p50", "p10"))
-        }
-        made |= {f"planned_{n}_lbf": force[n] for n in ("push", "pull")} | {"planned": k > 2}
-        rows.setdefault("reach", []).append({"well": well, "sleeve": k + 1, "depth_ft": 19e3 - 200.0 * k,
-            "reached_share": 0.2 * k, "reached_share_se": 0.01, **made})  # fmt: skip
-    return rows
 
 
 def make_facts(**changes: Any) -> RunFacts:

@@ -227,7 +227,9 @@ def test_one_date_one_order_and_few_tables(tmp_path: Path, table_maker: Maker, f
     tables["decision"] = tables["decision"].assign(runner_up=None, lead_usd=np.nan, lead_se_usd=np.nan)
     write_report(build_report_data(fact_maker(trials=500), tables), tmp_path / "one")
     assert len(list((tmp_path / "one" / "charts").glob("*.png"))) == len(CHARTS)
-    few = build_report_data(fact_maker(trials=500), {k: tables[k] for k in ("summary", "decision")})
+    few = build_report_data(
+        fact_maker(trials=500), {k: tables[k] for k in ("summary", "decision", "verdicts")}
+    )
     write_report(few, tmp_path / "few")
     assert [p.name for p in sorted((tmp_path / "few" / "charts").glob("*.png"))] == ["strategies-W.png"]
     assert "Inputs and assumptions" not in (tmp_path / "few" / "report.html").read_text("utf-8")
@@ -257,7 +259,9 @@ def test_texts_of_charts_are_held_for_the_wells_on_the_page(
 ) -> None:
     """Oracle: the count of wells on the page; the files of all wells are there."""
     tables = table_maker(("W", "X"), 500)
-    few = build_report_data(fact_maker(trials=500), {k: tables[k] for k in ("summary", "decision")})
+    few = build_report_data(
+        fact_maker(trials=500), {k: tables[k] for k in ("summary", "decision", "verdicts")}
+    )
     for most, wells in ((2, {"W", "X"}), (1, {"W"})):
         monkeypatch.setattr(charts, "MOST_WELLS", most)
         drawn = draw_charts(few, tmp_path)

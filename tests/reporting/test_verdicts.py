@@ -1,4 +1,4 @@
-"""Verdicts in words. Oracle: the advice that the rule (two standard errors) gives, worked by hand."""
+"""Verdicts in words. Oracle: the invented rows they are made of, and words worked by hand."""
 
 from __future__ import annotations
 
@@ -21,21 +21,53 @@ def _changed(tables: dict[str, pd.DataFrame], facts: RunFacts, **values: object)
     return build_report_data(facts, {**tables, "decision": decision})
 
 
+def _judged(tables: dict[str, pd.DataFrame], facts: RunFacts, **values: object) -> ReportData:
+    """The first well with other values in its row of verdicts."""
+    judged = tables["verdicts"].copy()
+    for column, value in values.items():
+        judged.loc[0, column] = value
+    return build_report_data(facts, {**tables, "verdicts": judged})
+
+
 @pytest.mark.parametrize(
-    ("mean", "error", "advice", "headline"),
+    ("word", "low", "high", "headline"),
     [
-        (1.0e6, 0.1e6, "refracture", "Refracture LK-01 toe to heel in 2027-01"),
-        (-1.0e6, 0.1e6, "leave", "Leave LK-01 as it is"),
-        (0.15e6, 0.1e6, "undecided", "LK-01 is too close to call"),
-        (-0.15e6, 0.1e6, "undecided", "LK-01 is too close to call"),
-        (0.0, 0.0, "undecided", "LK-01 is too close to call"),
+        ("refracture", "refracture", "refracture", "Refracture LK-01 toe to heel in 2027-01"),
+        ("leave", "leave", "leave", "Leave LK-01 as it is"),
+        ("marginal", "marginal", "marginal", "LK-01 is marginal; the best refrac is toe to heel in 2027-01"),
+        (
+            "not told apart",
+            "marginal",
+            "refracture",
+            "LK-01: refracture and marginal are not told apart; the best refrac is toe to heel in 2027-01",
+        ),
+        (
+            "not told apart",
+            "leave",
+            "refracture",
+            "LK-01: refracture, marginal and leave are not told apart; the best refrac is toe to heel in 2027-01",
+        ),
+        ("none", "leave", "leave", "LK-01: 4000 trials are too few for advice"),
     ],
 )
-def test_advice_needs_two_standard_errors(
-    tables: dict[str, pd.DataFrame], fact_maker: Facts, mean: float, error: float, advice: str, headline: str
+def test_a_verdict_and_what_it_lies_between(
+    tables: dict[str, pd.DataFrame], fact_maker: Facts, word: str, low: str, high: str, headline: str
 ) -> None:
-    found = verdict(_changed(tables, fact_maker(), mean_usd=mean, se_usd=error), "LK-01")
-    assert (found.advice, found.headline) == (advice, headline)
+    data = _judged(tables, fact_maker(), verdict=word, verdict_low=low, verdict_high=high)
+    found = verdict(data, "LK-01")
+    assert (found.advice, found.headline) == (word, headline)
+
+
+def test_what_turns_it_is_said_first(tables: dict[str, pd.DataFrame], fact_maker: Facts) -> None:
+    """The values are those of the invented rows."""
+    found = verdict(_judged(tables, fact_maker()), "LK-01")
+    assert found.paragraphs[0] == found.turns
+    assert "falls to marginal at: uplift × 0.72 ± 0.02 (0.36 instead of 0.5 of peak rate, P50)" in found.turns
+    assert "or chance of no response 31 ± 2 % (here 0 %)." in found.turns
+    assert "Alone these do not turn it: any chance of sleeve 40 stuck open." in found.turns
+    assert "on 512 of the trials" in found.turns
+    none = build_report_data(fact_maker(), {k: v for k, v in tables.items() if k != "turning_points"})
+    assert verdict(none, "LK-01").turns == ""  # negative control
 
 
 def test_numbers_of_the_verdict_are_those_of_the_table(
@@ -45,15 +77,29 @@ def test_numbers_of_the_verdict_are_those_of_the_table(
                     p10_usd=4.4e6, p_loss=0.372, p_loss_se=0.005)  # fmt: skip
     value = verdict(data, "LK-01").value
     assert "US$ 1.23 ± 0.04 million more than doing nothing (P90 −1.21, P50 0.52, P10 4.40)" in value
-    assert "loses in 37.2 ± 0.5 % of trials." in value
+    assert "it loses in 37.2 ± 0.5 % of trials (asked: 50 % at most, marginal to 65 %)." in value
+    weighed = _judged(tables, fact_maker(), tail_weight=0.25, worth_usd=0.9e6, worth_se_usd=0.05e6)
+    assert "the worst 10 % weighed 0.25, US$ 0.90 ± 0.05 million" in verdict(weighed, "LK-01").value
+    assert "weighed" not in value
 
 
-def test_a_bet_and_a_lease_that_ends_are_said(tables: dict[str, pd.DataFrame], fact_maker: Facts) -> None:
-    data = _changed(tables, fact_maker(), p_loss=0.62, executed_share=0.9)
-    value = verdict(data, "LK-01").value
-    assert "more often than not" in value
-    assert "carried out in 90.0 %" in value
-    assert "more often than not" not in verdict(_changed(tables, fact_maker(), p_loss=0.4), "LK-01").value
+def test_some_refrac_and_this_one_are_two_sentences(
+    tables: dict[str, pd.DataFrame], fact_maker: Facts
+) -> None:
+    data = _judged(tables, fact_maker(), some_refrac_chance=0.9, some_refrac_chance_se=0.02, best_refrac_chance=0.4,
+                   best_refrac_chance_se=0.02)  # fmt: skip
+    chances = verdict(data, "LK-01").chances
+    assert "Some refrac beats doing nothing in 90 ± 2 % of trials. Toe to heel in 2027-01" in chances
+    assert "is the best refrac in 40 ± 2 % of trials." in chances
+    assert "within the error; the verdict is the same for all of them." in chances
+    alone = _judged(tables, fact_maker(), equals=0, equal_strategies=None)
+    assert "within the error" not in verdict(alone, "LK-01").chances
+
+
+def test_a_lease_that_ends_is_said(tables: dict[str, pd.DataFrame], fact_maker: Facts) -> None:
+    assert (
+        "carried out in 90.0 %" in verdict(_changed(tables, fact_maker(), executed_share=0.9), "LK-01").value
+    )
 
 
 def _curve(
