@@ -3,12 +3,16 @@
 Oracle: arithmetic written beside each number; probabilities of the normal distribution for the errors.
 """
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
+from benchmarks.verdicts import Told, contradictions, most_open, told_by_run
 from refracmc.case.decision_section import Decision
 from refracmc.decisions import compare
 from refracmc.decisions.verdict_rule import BOUND, VERDICTS, grade, possible_grades, verdict_row
+from tests.system.small_case import CASE, changed, write_case
 
 ASKED = Decision()
 """At least 0.1 per dollar and 50 % at most; marginal to 0 and to 65 %."""
@@ -122,3 +126,31 @@ def test_weight_on_the_tail() -> None:
 def test_few_trials_carry_no_verdict() -> None:
     assert verdict_row(_results(24), plain_error, ASKED)["verdict"] == "none"
     assert verdict_row(_results(25), plain_error, ASKED)["verdict"] != "none"
+
+
+def test_what_contradicts() -> None:
+    told = [
+        Told("A", 1024, 1, "not told apart"),
+        Told("A", 10_000, 1, "leave"),
+        Told("B", 1024, 1, "marginal"),
+        Told("B", 10_000, 1, "marginal"),
+        Told("B", 10_000, 2, "not told apart"),
+    ]
+    assert contradictions(told) == []
+    assert most_open(told, 10_000) == 1
+    flipped = Told("B", 10_000, 3, "refracture")
+    assert len(contradictions([*told, flipped])) == 2  # negative control
+
+
+def test_verdicts_of_a_small_case_hold_over_seeds_and_trials(tmp_path: Path) -> None:
+    """The same or not told apart: two wells, three seeds, two numbers of trials."""
+    case = write_case(tmp_path / "case", changed(CASE, ("[job]", "[outputs]\ncharts = false\n[job]")))
+    told = [
+        one
+        for trials in (512, 2048)
+        for seed in (1, 2, 3)
+        for one in told_by_run(case, trials, seed, tmp_path / "runs")
+    ]
+    assert len(told) == 12
+    assert not contradictions(told)
+    assert {one.verdict for one in told} - {"not told apart"}
