@@ -26,8 +26,13 @@ class Job:
 
 @dataclass(frozen=True)
 class Inputs:
-    """An oil well by type curve, prices by month; members are (n,), prices (n, T), the rest single numbers."""
+    """An oil well by type curve, prices by month; members are (n,), prices (n, T), the rest single numbers.
 
+    recovery, new_recovery: to the technical limit, of the well without a refrac and of a refrac stream of one a day.
+    """
+
+    recovery: Array
+    new_recovery: Array
     rate: Array
     decline: Array
     b: Array

@@ -85,11 +85,11 @@ def value_trial(x: Inputs) -> dict[str, list[float]]:
     eur0 = float(made[limit + 1])
     out: dict[str, list[float]] = {"npv": [npv0], "eur": [eur0], "payout_months": [np.nan]}
     out |= {"incremental_npv": [0.0], "executed": [0.0]}
-    ultimate = made[-1] * x.headroom
+    ultimate = x.recovery * x.headroom
     unit_made = cumulative(
         1.0, x.new_decline, x.new_b, x.new_terminal, x.uptime * MONTH_DAYS * np.arange(horizon + 1)
     )
-    change = x.change_fraction * unit_made[-1]
+    change = x.change_fraction * x.new_recovery
     units = (
         np.diff(unit_made),
         np.diff(with_ratio(unit_made, x.gas_ratio * x.gas_start, x.gas_ratio * x.gas_final, change)),
@@ -108,7 +108,7 @@ def value_trial(x: Inputs) -> dict[str, list[float]]:
         kept = 0.0 if job.lost else x.kept * job.kept_share
         raw = 0.0 if job.lost else x.uplift * x.peak * job.effective_share
         raw *= (1.0 - min(made[resume] / ultimate, 1.0)) ** x.exponent
-        old, fresh = kept * (made[-1] - made[resume]), raw * unit_made[width]
+        old, fresh = kept * max(x.recovery - made[resume], 0.0), raw * x.new_recovery
         room = ultimate - made[resume] - old
         allowed = min(room / (1.0 - x.acceleration), room + old) if room >= 0.0 else 0.0
         scale = allowed / fresh if allowed < fresh else 1.0

@@ -86,7 +86,7 @@ def value(x: Inputs) -> dict[str, Array]:
     out["npv"][0] = (alone * discount).sum(axis=1)
     out["eur"][0] = made[:, 0] + np.where(months <= limit[:, None], own, 0.0).sum(axis=1)
     out["payout_months"][0] = np.nan
-    ultimate = (made[:, 0] + own.sum(axis=1)) * x.headroom
+    ultimate = x.recovery * x.headroom
 
     for k, job in enumerate(x.jobs):
         month, width = job.month, horizon - job.month
@@ -94,15 +94,14 @@ def value(x: Inputs) -> dict[str, Array]:
         executed = idle <= x.lease_months
         resume = np.minimum(month, limit + 1)
         later = resume[:, None] + np.arange(width)
-        left = months[None, :] >= resume[:, None]
         produced = made[rows, resume]
-        remaining = np.where(left, own, 0.0).sum(axis=1)
+        remaining = np.maximum(x.recovery - produced, 0.0)
 
         # response
         days = x.uptime[:, None] * MONTH_DAYS * np.arange(horizon + 1)
         unit_made = cumulative(np.ones(n), x.new_decline, x.new_b, x.new_terminal, days)
         unit = np.diff(unit_made, axis=1)[:, :width]
-        change = x.change_fraction * unit_made[:, -1]
+        change = x.change_fraction * x.new_recovery
         gas = np.diff(
             with_ratio(unit_made, x.gas_ratio * x.gas_start, x.gas_ratio * x.gas_final, change), axis=1
         )
@@ -113,7 +112,7 @@ def value(x: Inputs) -> dict[str, Array]:
         kept = x.kept * job.kept_share * (1.0 - job.lost)
         raw = x.uplift * x.peak * job.effective_share * (1.0 - job.lost)
         raw = raw * (1.0 - np.minimum(produced / ultimate, 1.0)) ** x.exponent
-        old, fresh = kept * remaining, raw * unit.sum(axis=1)
+        old, fresh = kept * remaining, raw * x.new_recovery
         room = ultimate - produced - old
         allowed = np.where(room >= 0.0, np.minimum(room / (1.0 - x.acceleration), room + old), 0.0)
         scale = np.where(allowed < fresh, allowed / np.where(fresh > 0.0, fresh, 1.0), 1.0)

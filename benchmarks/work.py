@@ -72,6 +72,8 @@ def block_of(plan: WellPlan, number: int, trials: int) -> Block:
     assert plan.well.type_curve is not None
     settings, curve = plan.well.settings, plan.well.type_curve
     told = Inputs(
+        recovery=model.own.technical,
+        new_recovery=model.refrac.technical,
         rate=draws["type_curve.initial_rate_per_d"],
         decline=draws["type_curve.initial_decline_per_year"],
         b=draws["type_curve.b"],
@@ -80,7 +82,7 @@ def block_of(plan: WellPlan, number: int, trials: int) -> Block:
         new_decline=draws["response.decline_per_year"],
         new_b=draws["response.b"],
         new_terminal=draws["response.terminal_decline_per_year"],
-        uplift=draws["response.uplift"] * draws["response.play_factor"] * plan.intensity,
+        uplift=model.terms[0],
         peak=draws["type_curve.peak_rate_per_d"],
         exponent=draws["response.depletion_exponent"],
         kept=draws["response.kept_fraction"],

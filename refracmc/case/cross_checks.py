@@ -203,6 +203,22 @@ def intensity_faults(response: Response, completion: Completion, file: str, pref
     return [Fault(where, found, "a number above 0 lb/ft", "state it, or remove the reference intensity")]
 
 
+def technical_limit_faults(
+    response: Response, phase: str, peak_rate: float, file: str, prefix: KeyPath
+) -> list[Fault]:
+    """A technical limit that the well's peak rate does not pass, so that it would have no ultimate."""
+    unit, key, limit = (
+        ("Mcf/d", "technical_limit_mcf_per_d", response.technical_limit_mcf_per_d)
+        if phase == "gas"
+        else ("bbl/d", "technical_limit_bbl_per_d", response.technical_limit_bbl_per_d)
+    )
+    if limit < peak_rate:
+        return []
+    where = f"{file}: {path_text((*prefix, 'response', key))}"
+    allowed = f"less than the peak rate of the well, {peak_rate:,.4g} {unit}"
+    return [Fault(where, f"{limit:,.4g} {unit}", allowed, "lower the limit, or check the units of the rates")]
+
+
 def grade_faults(job: Job, completion: Completion, file: str, prefix: KeyPath) -> list[Fault]:
     """A grade that the pressure screen cannot read, where it is asked for."""
     from refracmc.job.pressure import grade_yield_psi

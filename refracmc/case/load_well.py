@@ -15,6 +15,7 @@ from refracmc.case.cross_checks import (
     intensity_faults,
     month_of,
     order_faults,
+    technical_limit_faults,
 )
 from refracmc.case.decision_section import Decision
 from refracmc.case.faults import MISSING, KeyPath, nearest, path_text, read_section, unknown_key
@@ -107,6 +108,11 @@ class _WellReader:
         response, job, file = self._get("response", Response), self._get("job", Job), self.shared.file
         if completion is not None and response is not None:
             self.faults += intensity_faults(response, completion, file, self.prefix)
+        peak = curve.peak_rate_per_d.mean() if curve is not None and forecast == "type_curve" else None
+        if history is not None and forecast == "history":
+            peak = float(history.peak_rate_per_d)
+        if response is not None and peak is not None:
+            self.faults += technical_limit_faults(response, phase, peak, file, self.prefix)
         if completion is not None and job is not None:
             self.faults += grade_faults(job, completion, file, self.prefix)
         if tally is None or any(self.sections[key] is None for key in (*OVERRIDES, "interests", "fit")):

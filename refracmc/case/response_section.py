@@ -13,6 +13,8 @@ from pydantic import StrictBool
 
 from refracmc.case.key_rules import Problem, Section, Uncertain, choice, fraction, number, uncertain
 
+_LOWEST_CLASS = "the lowest class of US wells by rate, up to 1 barrel a day (EIA)"
+
 
 class Response(Section):
     """Refrac stream, what is kept of the old one, and the ultimate both share."""
@@ -64,7 +66,25 @@ class Response(Section):
     terminal_decline_per_year: Uncertain = uncertain(
         0.08, "1/year", "terminal nominal decline of the refrac stream", 0.0, 5.0, above=True
     )
-    headroom: Uncertain = uncertain(1.8, "factor", "ultimate over the recovery without a refrac", 1.0)
+    headroom: Uncertain = uncertain(
+        1.8, "factor", "ultimate over the recovery without a refrac, to the technical limit", 1.0
+    )
+    technical_limit_bbl_per_d: float = number(
+        1.0,
+        "bbl/d",
+        "rate per producing day to which the ultimate of an oil well counts, for 50 producing years at most",
+        0.0,
+        source=f"assumption: {_LOWEST_CLASS}",
+        above=True,
+    )
+    technical_limit_mcf_per_d: float = number(
+        6.0,
+        "Mcf/d",
+        "rate per producing day to which the ultimate of a gas well counts, for 50 producing years at most",
+        0.0,
+        source=f"assumption: {_LOWEST_CLASS}, at 6 Mcf a barrel",
+        above=True,
+    )
     ultimate: Uncertain | None = uncertain(
         None, "bbl or Mcf", "volumetric ultimate of the main phase, in place of headroom", 0.0, above=True
     )

@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from refracmc.production.decline import cumulative_mixture
+from refracmc.production.decline import cumulative_mixture, technical_volume
 from refracmc.production.secondary import ratio_cumulative
 
 Array = NDArray[np.float64]
@@ -39,7 +39,8 @@ def other_phases(main: str) -> tuple[str, str]:
 @dataclass(frozen=True, eq=False)
 class StreamTable:
     """Own streams of many parameter rows: main-phase cumulative at month edges (K, T + 1) from the anchor on, and
-    the ratios of the other phases, each (K,). The rest: see `stream_table`."""
+    the ratios of the other phases, each (K,). technical (K,): main-phase volume from the anchor to the technical
+    limit, and no less than to the valuation month. The rest: see `stream_table`."""
 
     total: Array
     ratios: dict[str, Ratio]
@@ -48,6 +49,7 @@ class StreamTable:
     slots: Array
     uptime: Array
     months_before: float
+    technical: Array
 
 
 def stream_table(
@@ -57,18 +59,21 @@ def stream_table(
     ratios: dict[str, Ratio],
     months_before: float,
     horizon: int,
+    technical_limit: float,
     running: Array | None = None,
 ) -> StreamTable:
     """Streams of K parameter rows from the valuation month on.
 
     form (K,), slots (4, K), uptime (K,): decline on producing time, as in production.decline. months_before:
-    calendar months from the anchor of that time, where the ratios start too, to the valuation month. running
-    (K,): uptime of a stream that a job brings, where the well itself may stand idle (uptime 0); None: as uptime.
+    calendar months from the anchor of that time, where the ratios start too, to the valuation month. technical_limit:
+    main phase per producing day. running (K,): uptime of a stream that a job brings, where the well itself may stand
+    idle (uptime 0); None: as uptime.
     """
     edges = MONTH_DAYS * (months_before + np.arange(horizon + 1))
     total = cumulative_mixture(form, slots, edges, uptime)
     running = uptime if running is None else running
-    return StreamTable(total, ratios, running, form, slots, uptime, months_before)
+    technical = np.maximum(technical_volume(form, slots, technical_limit), total[:, 0])
+    return StreamTable(total, ratios, running, form, slots, uptime, months_before, technical)
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,10 +92,10 @@ class OwnCurve:
         return produced
 
     @property
-    def to_horizon(self) -> Array:
-        """Main-phase volume (n,) from the valuation month to the horizon, with no economic limit."""
-        volume: Array = self.table.total[self.row, -1] - self.table.total[self.row, 0]
-        return volume
+    def technical(self) -> Array:
+        """Main-phase recovery (n,) from first production to the technical limit, whatever is valued; at least np0."""
+        recovery: Array = self.table.technical[self.row] + self.produced_before
+        return recovery
 
     @property
     def running(self) -> Array:
@@ -135,24 +140,25 @@ class OwnCurve:
 
 @dataclass(frozen=True, eq=False)
 class UnitCurve:
-    """Refrac stream of one unit a day at its start: main-phase cumulative (n, T + 1) at month edges; ends: phase ->
-    ratio at the start and at the end, each (n,), moving linearly with the share of the stream's own cumulative (to
-    the horizon) until `change_fraction` of it, constant after."""
+    """Refrac stream of one unit a day at its start: main-phase cumulative (n, T + 1) at month edges; technical (n,):
+    its volume to its technical limit; ends: phase -> ratio at the start and at the end, each (n,), moving linearly with
+    the stream's own cumulative until `change_fraction` of that volume, constant after."""
 
     main_phase: str
     total: Array
+    technical: Array
     ends: dict[str, tuple[Array, Array]]
     change_fraction: float
 
     def ratios(self) -> Array:
         """As OwnCurve.ratios."""
-        change = self.change_fraction * self.total[:, -1]
+        change = self.change_fraction * self.technical
         return np.array([[*self.ends[phase], change] for phase in other_phases(self.main_phase)])
 
     def sums(self, rows: NDArray[np.intp] | slice) -> dict[str, Array]:
         """As OwnCurve.sums."""
         total = self.total[rows]
-        change = self.change_fraction * total[:, -1]
+        change = self.change_fraction * self.technical[rows]
         others = {
             phase: ratio_cumulative(total, first[rows], last[rows], change)
             for phase, (first, last) in self.ends.items()
@@ -167,9 +173,13 @@ def unit_curve(
     ends: dict[str, tuple[Array, Array]],
     change_fraction: float,
     horizon: int,
+    technical_limit: Array,
 ) -> UnitCurve:
-    """Refrac stream of one unit a day at its start; slots (4, n) of the modified hyperbolic with rate 1."""
-    total = cumulative_mixture(
-        np.zeros(uptime.size, dtype=np.int8), slots, MONTH_DAYS * np.arange(horizon + 1), uptime
-    )
-    return UnitCurve(main_phase, total, ends, change_fraction)
+    """Refrac stream of one unit a day at its start; slots (4, n) of the modified hyperbolic with rate 1.
+
+    technical_limit (n,): of the well, over its peak rate. So the stream of a whole uplift is counted to the limit
+    itself, one of half of it to half the limit: its volume is in proportion to its rate, whatever the job achieved.
+    """
+    form = np.zeros(uptime.size, dtype=np.int8)
+    total = cumulative_mixture(form, slots, MONTH_DAYS * np.arange(horizon + 1), uptime)
+    return UnitCurve(main_phase, total, technical_volume(form, slots, technical_limit), ends, change_fraction)

@@ -97,6 +97,7 @@ def _posterior_table(plan: WellPlan) -> StreamTable:
             ratios,
             plan.months_before,
             plan.horizon,
+            plan.technical_limit,
             posterior.running_uptime,
         )
         _TABLES[key] = (plan, table)
@@ -124,7 +125,7 @@ def _own(plan: WellPlan, draws: Draws) -> OwnCurve:
     ratios = {p: Ratio(*(np.full(n, v) for v in (flat[p], flat[p], 1.0))) for p in other_phases(main)}
     form = np.zeros(n, dtype=np.int8)
     uptime = draws["type_curve.uptime"]
-    table = stream_table(form, slots, uptime, ratios, plan.months_before, plan.horizon)
+    table = stream_table(form, slots, uptime, ratios, plan.months_before, plan.horizon, plan.technical_limit)
     return OwnCurve(main, table, np.arange(n), plan.np_anchor)
 
 
@@ -209,8 +210,9 @@ def model_block(plan: WellPlan, draws: Draws, like: tuple[Draws, BlockModel] | N
     )
     change = response.ratio_change_fraction
     running, after = _after_job(own, draws)
-    refrac = unit_curve(main, slots, running, ends, change, plan.horizon)
-    headroom = headroom_ultimate(own.np0, own.to_horizon, draws["response.headroom"], plan.intensity)
+    q_peak = draws["type_curve.peak_rate_per_d"] if plan.q_peak is None else np.full(n, plan.q_peak)
+    refrac = unit_curve(main, slots, running, ends, change, plan.horizon, plan.technical_limit / q_peak)
+    headroom = headroom_ultimate(own.technical, draws["response.headroom"], plan.intensity)
     stated = draws.get("response.ultimate")
     terms = {
         "uplift": draws["response.uplift"]
@@ -218,7 +220,7 @@ def model_block(plan: WellPlan, draws: Draws, like: tuple[Draws, BlockModel] | N
         * plan.intensity
         * (draws["response.uplift_record_factor"] * responds(draws))
         * _brought_back(own, response.revives_idle),
-        "q_peak": draws["type_curve.peak_rate_per_d"] if plan.q_peak is None else np.full(n, plan.q_peak),
+        "q_peak": q_peak,
         "ultimate": headroom if stated is None else np.where(np.isnan(stated), headroom, stated),
     }
     given = np.array(

@@ -69,6 +69,7 @@ class Block(NamedTuple):
     costs: Array  # (9, n) in the order of Costs
     np0: Array  # (n,) main-phase volume before the valuation date
     terms: Array  # (6, n) in the order of ResponseTerms
+    technical: Array  # (2, n) main phase to the technical limit: of the well (0: idle for good), of the refrac stream
     own_after: Array  # (n, D, T + 1) main-phase sums of the own stream after a job that changes the uptime; D = 0: none
     after_place: IntArray  # (n, T) which of the D a month of the job is; (n, 0) where D = 0
     limits: Array  # (2, n) bbl of oil and water, and Mcf of gas, in a month after the job
@@ -180,7 +181,7 @@ def as_left_alone(alone: Alone, result: Array) -> None:
 def value_trials(c: Conditions, block: Block, wanted: Array, room: Room, results: Results) -> None:
     """Fill the results of a block under the conditions c; wanted (MEASURES,): which measures are."""
     streams, months, main = room.streams, room.months, c.main
-    own, new = streams.sums[OWN, main], streams.sums[NEW, main]
+    own = streams.sums[OWN, main]
     cost, term, horizon = block.costs, block.terms, c.discount.size
     other_uptime = block.after_place.shape[1] > 0
     for begin in range(0, block.rows.size, HANDFUL):
@@ -210,24 +211,21 @@ def value_trials(c: Conditions, block: Block, wanted: Array, room: Room, results
                 resume, width, lost = min(alone.limit + 1, month), horizon - month, job[LOST] > 0.5
                 idle, alive = month - resume, 0.0 if lost else 1.0
                 produced = block.np0[t] + own[resume] - own[0]
-                left = own[horizon] - own[resume]
-                if joined_before:
-                    fill_stream(block.new_sums[t], block.new_ratios, t, main, NEW, streams)
-                if other_uptime:
-                    after = block.own_after[t, block.after_place[t, month]]
-                    left = after[horizon - resume] - after[0]
                 response = respond(
                     produced,
-                    left,
-                    new[width] - new[0],
+                    max(block.technical[0, t] - produced, 0.0),
+                    block.technical[1, t],
                     job[KEPT_SHARE] * alive,
                     job[EFFECTIVE_SHARE] * alive,
                     terms,
                 )
                 shares = delayed(response.keep, response.new_rate, job[DAYS], month, resume, width)
                 if apart:
+                    if joined_before:
+                        fill_stream(block.new_sums[t], block.new_ratios, t, main, NEW, streams)
                     joined, joined_before = room.joined[:, :width], True
                     if other_uptime:
+                        after = block.own_after[t, block.after_place[t, month]]
                         sum_phases(after, block.own_ratios, t, main, room.after)
                         fill_joined(room.after, 0, streams.sums[NEW], shares, limits, joined)
                     else:
@@ -283,6 +281,7 @@ def warm() -> None:
         gas=prices,
         oil_ahead=prices,
         gas_ahead=prices,
+        technical=one((2, 1)),
         own_after=np.empty((1, 0, months + 1)),
         after_place=np.empty((1, 0), np.int64),
         limits=np.full((2, 1), NO_LIMIT),

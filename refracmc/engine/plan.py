@@ -80,6 +80,13 @@ class WellPlan(WellOutline):
     intensity: float
     methods: dict[str, MethodOrder] = field(default_factory=dict)
 
+    @property
+    def technical_limit(self) -> float:
+        """Rate of the main phase per producing day to which an ultimate is counted."""
+        response = self.well.settings.response
+        by_phase = {"oil": response.technical_limit_bbl_per_d, "gas": response.technical_limit_mcf_per_d}
+        return by_phase[self.well.main_phase]
+
     def ages_at(self, month: int) -> Array:
         """Ages (N,) of the sleeves in a month [years]."""
         if month in self.ages:

@@ -44,6 +44,7 @@ __all__ = [
     "rate",
     "secant_from_nominal",
     "tangent_from_nominal",
+    "technical_volume",
     "terminal_switch_days",
     "time_to_rate",
     "ultimate",
@@ -51,7 +52,9 @@ __all__ = [
 
 Array = NDArray[np.float64]
 
-_NEVER = 1e300
+TECHNICAL_YEARS = 50.0
+"""Producing years from the anchor on after which no volume is counted, however high the rate (common practice, no
+source)."""
 
 
 def _check_slots(form: str | int, slots: ArrayLike) -> Array:
@@ -139,22 +142,32 @@ def terminal_switch_days(slots: ArrayLike) -> Array:
     return HYPERBOLIC.switch_days(_check_slots(0, slots))
 
 
-def time_to_rate(slots: ArrayLike, rate_per_d: ArrayLike) -> Array:
-    """Producing days (n,) until a modified hyperbolic has fallen to `rate_per_d` > 0, scalar or (n,).
+def time_to_rate(form: str | int, slots: ArrayLike, rate_per_d: ArrayLike) -> Array:
+    """Producing days (n,) until the rate has fallen to `rate_per_d` > 0, scalar or (n,), for good.
 
-    0 if it starts at or below it, inf if it never falls so far (D0 = 0).
+    0 if it is never above it, inf if it never falls so far.
     """
-    values = _check_slots(0, slots)
-    q, d, b, floor = values
-    # D0 <= Dmin is exponential whatever b says.
-    b = np.where(d > floor, b, 0.0)
-    early = arps_time_to_rate(q, d / DAYS_PER_YEAR, b, rate_per_d)
-    switch = np.where(d > floor, terminal_switch_days(values), np.inf)
-    reached = np.minimum(switch, _NEVER)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        q_switch = arps_rate(q, d / DAYS_PER_YEAR, b, reached)
-        late = reached + np.log(q_switch / np.asarray(rate_per_d, dtype=np.float64)) * DAYS_PER_YEAR / floor
-    return np.asarray(np.where(early <= switch, early, late))
+    values = _check_slots(form, slots)
+    limit = np.asarray(rate_per_d, dtype=np.float64)
+    if not np.all(limit > 0.0):
+        raise ValueError(f"rate_per_d must be > 0, found {np.min(limit)!r}")
+    return form_of(form).days_to_rate(values, np.broadcast_to(limit, values.shape[1:]))
+
+
+def technical_volume(form_codes: ArrayLike, slots: ArrayLike, rate_per_d: ArrayLike) -> Array:
+    """Volume (n,) [bbl or Mcf] from the anchor until the rate has fallen to a technical limit `rate_per_d`, scalar or
+    (n,), or for TECHNICAL_YEARS of producing time where it takes longer.
+
+    It does not depend on uptime, nor on how long the well is valued. A form per trial, as `cumulative_mixture`.
+    """
+    which, values = np.asarray(form_codes), np.asarray(slots, dtype=np.float64)
+    limit = np.broadcast_to(np.asarray(rate_per_d, dtype=np.float64), which.shape)
+    days = np.empty(which.shape)
+    for item in np.unique(which):
+        rows = np.flatnonzero(which == item)
+        days[rows] = time_to_rate(int(item), values[:, rows], limit[rows])
+    days = np.minimum(days, TECHNICAL_YEARS * DAYS_PER_YEAR)
+    return cumulative_mixture(which, values, days[:, None])[:, 0]
 
 
 def ultimate(form: str | int, slots: ArrayLike) -> Array:

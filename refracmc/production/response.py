@@ -3,7 +3,7 @@
     d       = min(1, Np / Nult)                        depletion; Np: main-phase volume before the job
     q2_raw  = uplift q_peak E (1 - d)^g                E = sum_s w_s e_s (effective_share)
     R_old   = kept_fraction V remaining_old            V = sum_s v_s kept_s (kept_share)
-    R_new   = q2_raw new_unit_total                    the new stream to the horizon, uncapped
+    R_new   = q2_raw new_unit_total                    the new stream to its technical limit, uncapped
     room    = Nult - Np - R_old
     S_max   = min(room / (1 - alpha), room + R_old)    0 if room < 0; largest new volume the rock allows
     scale   = min(1, S_max / R_new)                    1 if R_new = 0
@@ -12,9 +12,10 @@
     keep    = kept_fraction V (1 - accel)
 
 uplift: own uplift * play factor * intensity factor; remaining_old is the base stream from the month it goes on at to
-the horizon, before anything is lost; alpha is the acceleration share.
+its technical limit, before anything is lost; alpha is the acceleration share. None of it depends on how long the well
+is valued.
 
-Total recovery at the horizon, Np + R_old (1 - accel) + scale R_new, then never passes Nult unless the old
+Total recovery at the technical limit, Np + R_old (1 - accel) + scale R_new, then never passes Nult unless the old
 stream alone does (room < 0). The second member of S_max matters only where the acceleration would take more
 than the whole old remainder (alpha S > R_old): without it the recovery would pass Nult there, and alpha = 1
 had no bound.
@@ -74,8 +75,8 @@ def respond(
     """The formulas of the module text for one trial.
 
     produced, remaining: main-phase volumes before the job and left in the old stream [bbl or Mcf]; new_unit_total:
-    volume to the horizon of the new stream at 1 per day [d]; kept_share in 0..1; effective_share >= 0, above 1 where
-    the stress effect lifts it.
+    volume to its technical limit of the new stream at 1 per day [d]; kept_share in 0..1; effective_share >= 0, above 1
+    where the stress effect lifts it.
     """
     alpha = terms.acceleration_fraction
     depletion = min(produced / terms.ultimate, 1.0)
@@ -110,19 +111,14 @@ def intensity_factor(
     return np.asarray(np.power(reference / own, power))
 
 
-def headroom_ultimate(
-    produced_before: ArrayLike, base_to_horizon: ArrayLike, headroom: ArrayLike, intensity: ArrayLike
-) -> Array:
+def headroom_ultimate(recovery: ArrayLike, headroom: ArrayLike, intensity: ArrayLike) -> Array:
     """Ultimate the rock could give (n,) [bbl or Mcf], from the recovery without a refrac and a headroom.
 
-    (produced_before + base_to_horizon) * (1 + (headroom - 1) * intensity): `produced_before` the main-phase
-    volume at the valuation date, `base_to_horizon` the base forecast from there, `intensity` from
-    `intensity_factor`, so that the headroom, like the uplift, is larger where the first job was less
-    intense. Assumption.
+    recovery * (1 + (headroom - 1) * intensity): `recovery` the main-phase volume from first production to the
+    technical limit, and no less than what is produced; `intensity` from `intensity_factor`, so that the headroom, like
+    the uplift, is larger where the first job was less intense. Assumption.
     """
-    before, base, room, factor = (
-        np.asarray(x, dtype=np.float64) for x in (produced_before, base_to_horizon, headroom, intensity)
-    )
+    without, room, factor = (np.asarray(x, dtype=np.float64) for x in (recovery, headroom, intensity))
     if not np.all(room >= 1.0):
         raise ValueError(f"headroom must be >= 1, found {np.min(room)!r}")
-    return np.asarray((before + base) * (1.0 + (room - 1.0) * factor))
+    return np.asarray(without * (1.0 + (room - 1.0) * factor))

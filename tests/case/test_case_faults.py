@@ -37,6 +37,14 @@ TABLE: dict[str, tuple[str, str, str, str, str, str]] = {
         "unknown key",
         "'close_chance'?",
     ),
+    "technical limit above the peak rate": (
+        "case.toml",
+        "[response]",
+        "[response]\ntechnical_limit_bbl_per_d = 5000",
+        "response.technical_limit_bbl_per_d",
+        "5,000 bbl/d",
+        "less than the peak rate",
+    ),
     "unknown section": ("case.toml", "[job]", "[jobs]", "case.toml: jobs", "unknown key 'jobs'", "'job'?"),
     "key of another section": (
         "case.toml",

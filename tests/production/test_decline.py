@@ -195,7 +195,7 @@ def test_ultimate_without_a_bound() -> None:
 @given(hyperbolic, st.floats(1e-4, 1.5))
 def test_time_to_rate_is_the_inverse_of_rate(slot: tuple[float, ...], share: float) -> None:
     slots = np.array(slot)[:, None]
-    days = dc.time_to_rate(slots, slot[0] * share)
+    days = dc.time_to_rate(0, slots, slot[0] * share)
     if share >= 1.0:
         assert days[0] == 0.0
     elif days[0] < 1e280:
@@ -203,7 +203,7 @@ def test_time_to_rate_is_the_inverse_of_rate(slot: tuple[float, ...], share: flo
 
 
 def test_time_to_rate_is_infinite_without_decline() -> None:
-    assert np.isinf(dc.time_to_rate([[500.0], [0.0], [0.5], [0.0]], 100.0)[0])
+    assert np.isinf(dc.time_to_rate(0, [[500.0], [0.0], [0.5], [0.0]], 100.0)[0])
 
 
 def test_a_mixture_is_its_parts_and_broadcasts_times() -> None:

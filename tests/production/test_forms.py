@@ -74,3 +74,16 @@ def test_a_steeper_curve_starts_at_the_same_rate(name: str) -> None:
     factor = form.decline_per_year(steeper, now)[0, 0] / form.decline_per_year(slots, now)[0, 0]
     left_alone = type(form).steeper is DeclineForm.steeper
     assert factor == pytest.approx(1.0 if left_alone else 1.3, rel=1e-12)
+
+
+@pytest.mark.parametrize("share", [0.9, 0.1, 1e-3])
+@pytest.mark.parametrize("phase", PHASES)
+@pytest.mark.parametrize("name", FORMS)
+def test_days_to_a_rate_are_where_the_curve_has_it(name: str, phase: str, share: float) -> None:
+    """Oracle: the rate itself, at the days found; a rate above all of the curve takes none."""
+    form = form_of(name)
+    _, slots = curve(form, phase)
+    limit = np.array([share * np.exp(LEVEL)])
+    days = form.days_to_rate(slots, limit)
+    assert form.rate(slots, days)[0, 0] == pytest.approx(limit[0], rel=1e-9)
+    assert form.days_to_rate(slots, np.array([1e9]))[0] == 0.0

@@ -153,9 +153,9 @@ def test_intensity_and_headroom() -> None:
     assert intensity_factor(1500.0, None, [0.3, 0.5]).tolist() == [1.0, 1.0]
     assert float(intensity_factor(1600.0, 400.0, 0.5)) == 2.0
     assert float(intensity_factor(1600.0, 400.0, 0.0)) == 1.0
-    assert float(headroom_ultimate(300.0, 100.0, 1.5, 2.0)) == 800.0
-    assert float(headroom_ultimate(300.0, 100.0, 1.0, 2.0)) == 400.0
+    assert float(headroom_ultimate(400.0, 1.5, 2.0)) == 800.0
+    assert float(headroom_ultimate(400.0, 1.0, 2.0)) == 400.0
     with pytest.raises(ValueError, match="headroom must be >= 1"):
-        headroom_ultimate(300.0, 100.0, [1.5, 0.9], 1.0)
+        headroom_ultimate(400.0, [1.5, 0.9], 1.0)
     with pytest.raises(ValueError, match="must be > 0 lb/ft"):
         intensity_factor(1500.0, 0.0, 0.5)

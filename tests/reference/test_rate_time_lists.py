@@ -44,7 +44,7 @@ def test_problem_8_4_is_its_formula_rounded() -> None:
 
 def test_problem_8_4_through_the_forecast() -> None:
     """The forecast's own time-to-rate, in producing days: 36.89 months of 365.25/12 days (computed)."""
-    days = time_to_rate([[2000.0], [1.2], [0.0], [0.0]], 50.0)[0]
+    days = time_to_rate("modified_hyperbolic", [[2000.0], [1.2], [0.0], [0.0]], 50.0)[0]
     assert days / (365.25 / 12) == pytest.approx(np.log(40.0) / 0.1, rel=1e-13)
 
 

@@ -113,6 +113,36 @@ def cumulative(form, slots, t):
     raise ValueError(f"unknown decline form {form!r}")
 
 
+def rate(form, slots, t):
+    """Rate per producing day t days after the anchor."""
+    s = slots
+    if form == "modified_hyperbolic":
+        d, d_min, b = s[1] / YEAR, s[3] / YEAR, s[2]
+        if d <= d_min or b == 0.0:
+            return s[0] * math.exp(-d * t)
+        switch = math.inf if d_min <= 0.0 else (d / d_min - 1.0) / (b * d)
+        early = s[0] * (1.0 + b * d * min(t, switch)) ** (-1.0 / b)
+        return early * math.exp(-d_min * max(t - switch, 0.0))
+    if form == "stretched_exponential":
+        return s[0] * math.exp(-(((t + s[3]) / s[1]) ** s[2]))
+    x = t + s[3]
+    return s[0] * x ** -s[2] * math.exp(s[1] / (1.0 - s[2]) * (x ** (1.0 - s[2]) - 1.0))
+
+
+def technical_volume(form, slots, limit):
+    """Volume from the anchor until the rate has fallen to a limit for good, or for fifty producing years."""
+    low, high = 0.0, 50.0 * YEAR
+    if form == "duong":  # its rate rises first
+        low = min(high, max(0.0, (slots[2] / slots[1]) ** (1.0 / (1.0 - slots[2])) - slots[3]))
+    if rate(form, slots, low) <= limit:
+        return 0.0
+    if rate(form, slots, high) < limit:
+        for _ in range(200):
+            middle = 0.5 * (low + high)
+            low, high = (middle, high) if rate(form, slots, middle) > limit else (low, middle)
+    return cumulative(form, slots, high)
+
+
 def ratio_integral(r_now, r_final, x_change, x):
     """Secondary volume up to the main-phase volume x: the ratio moves linearly to r_final at x_change."""
     inside = min(x, x_change) if x_change > 0.0 else 0.0

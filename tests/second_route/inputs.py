@@ -240,6 +240,11 @@ def trial_inputs(plan, draws, strategy, t, month=None):
     response = row.section("response", settings.response)
     response["intensity_lb_per_ft"] = settings.completion.proppant_lb_per_ft
     response["peak_rate_per_d"] = peak
+    response["technical_limit"] = (
+        response["technical_limit_bbl_per_d"]
+        if plan.well.main_phase == "oil"
+        else response["technical_limit_mcf_per_d"]
+    )
     response["idle"] = well["uptime"] == 0.0
     response["u_responds"] = row.value("luck.u_responds") if "luck.u_responds" in draws else 1.0
     response["r_now"] = {phase: ratio[0] for phase, ratio in well["secondary"].items()}

@@ -2,7 +2,7 @@
 
 import math
 
-from tests.second_route.decline import MONTH, hyperbolic_cumulative, ratio_integral
+from tests.second_route.decline import MONTH, hyperbolic_cumulative, ratio_integral, technical_volume
 
 
 def sleeve_shares(case, luck):
@@ -48,15 +48,21 @@ def uplift(response):
     return response["uplift"] * response["uplift_record_factor"]
 
 
-def ultimate(response, base, months):
-    """The main-phase volume the rock could give: stated, or the base's own with a headroom."""
+def technical(base, well, limit):
+    """What the well gives without a refrac from first production to the technical limit; no less than it gave."""
+    made = technical_volume(well["form"], well["slots"], limit)
+    return max(well["history_cumulative"] + made, base["made_before"])
+
+
+def ultimate(response, recovery):
+    """The main-phase volume the rock could give: stated, or the well's own with a headroom."""
     if response.get("ultimate") is not None:
         return response["ultimate"]
     headroom = 1.0 + (response["headroom"] - 1.0) * intensity_factor(response)
-    return (base["made_before"] + sum(base["main"][:months])) * headroom
+    return recovery * headroom
 
 
-def refrac_streams(response, base, after, uptime, job, v, w, m, s0, months):
+def refrac_streams(response, well, base, after, uptime, job, v, w, m, s0, months):
     """Calendar volumes from month 0 to the horizon of the executed refrac, and the numbers behind them.
 
     base: the stream of doing nothing; after: from month s0 on, as the well runs after the job.
@@ -70,7 +76,8 @@ def refrac_streams(response, base, after, uptime, job, v, w, m, s0, months):
     shape = [shape_edges[k + 1] - shape_edges[k] for k in range(months - m)]
 
     before_job = base["made_before"] + sum(base["main"][:s0])
-    n_ult = ultimate(response, base, months)
+    recovery = technical(base, well, response["technical_limit"])
+    n_ult = ultimate(response, recovery)
     depletion = min(1.0, before_job / n_ult)
     kept_share = response["kept_fraction"] * sum(a * b for a, b in zip(v, job["kept"], strict=True))
     effect = sum(a * b for a, b in zip(w, job["effectiveness"], strict=True))
@@ -84,8 +91,12 @@ def refrac_streams(response, base, after, uptime, job, v, w, m, s0, months):
     )
     if job["lost"]:
         kept_share = raw_rate = 0.0
-    old_left = kept_share * sum(after["main"])
-    new_raw = raw_rate * sum(shape)
+    old_left = 0.0 if response["idle"] else kept_share * max(recovery - before_job, 0.0)
+    # A stream of a whole uplift is counted to the limit, one of half of it to half the limit.
+    decline = [response[key] for key in ("decline_per_year", "b", "terminal_decline_per_year")]
+    limit = response["technical_limit"] / response["peak_rate_per_d"]
+    new_total = technical_volume("modified_hyperbolic", [1.0, *decline], limit)
+    new_raw = raw_rate * new_total
     alpha = response["acceleration_fraction"]
     room = n_ult - before_job - old_left
     scale = 1.0
@@ -107,10 +118,8 @@ def refrac_streams(response, base, after, uptime, job, v, w, m, s0, months):
         r_now = response["r_now"][phase]
         start = r_now * response[phase + "_start_factor"]
         final = r_now * response[phase + "_final_factor"]
-        # The share is of the stream's cumulative over as many months as the horizon has, from its own start.
-        full = unit_cumulative(months)
         made = [
-            rate * ratio_integral(start, final, response["ratio_change_fraction"] * full, x)
+            rate * ratio_integral(start, final, response["ratio_change_fraction"] * new_total, x)
             for x in shape_edges
         ]
         secondary[phase] = [keep * stream[k] + made[k + 1] - made[k] for k in range(months - m)]

@@ -107,9 +107,9 @@ def test_a_job_brings_back_an_idle_well(demo_plans, monkeypatch: pytest.MonkeyPa
     assert not found, text_of(found)
     real = trial.refrac_streams
 
-    def own_uptime(response, base, after, running, *rest):
+    def own_uptime(response, well, base, after, running, *rest):
         idle = not any(base["main"])
-        return real(response, base, after, 0.0 if idle else running, *rest)
+        return real(response, well, base, after, 0.0 if idle else running, *rest)
 
     monkeypatch.setattr(trial, "refrac_streams", own_uptime)
     _, found = compare(plan, chosen)

@@ -59,7 +59,7 @@ def run(trial):
     response = trial["response"]
     running = response["uptime"] or trial["well"]["running_uptime"]
     after = stream_after(trial["well"], s0, response["uptime"] or trial["well"]["uptime"], months - s0)
-    streams = refrac_streams(response, base, after, running, stressed, v, w, m, s0, months)
+    streams = refrac_streams(response, trial["well"], base, after, running, stressed, v, w, m, s0, months)
     full = held_back(phases(streams, trial["main"]), response, running, job["days"], m)
     limit = m if job["lost"] else cash.life_limit(money, full, m)
     volumes = {p: [x if i <= limit else 0.0 for i, x in enumerate(full[p])] for p in PHASES}

@@ -70,6 +70,11 @@ class DeclineForm(ABC):
         """Volume [bbl or Mcf] from the anchor to infinite time, (n,); inf where it has no bound."""
 
     @abstractmethod
+    def days_to_rate(self, slots: Array, rate: Array) -> Array:
+        """Producing days (n,) from the anchor until the rate has fallen to `rate` (n,) > 0 for good; 0 where it is
+        never above, inf where it never falls so far."""
+
+    @abstractmethod
     def decline_per_year(self, slots: Array, t: Array) -> Array:
         """Nominal decline -(dq/dt)/q per year."""
 

@@ -8,8 +8,14 @@ own clock; volumes count from the anchor.
 from __future__ import annotations
 
 import numpy as np
+from scipy.special import lambertw
 
 from .decline_form import DAYS_PER_YEAR, Array, DeclineForm, ShapePrior, Slot, producing_times
+
+_LAST_REAL = -np.exp(-1.0)
+"""Where Lambert's function turns complex: the rate is at its peak."""
+_LARGEST = 700.0
+"""Of an exponent."""
 
 
 def _power_integral(log_x: Array, one_less_m: Array) -> Array:
@@ -67,6 +73,23 @@ class Duong(DeclineForm):
             start = q1 / a * np.exp(a * _power_integral(np.log(offset), 1.0 - m))
             bounded = q1 / a * np.exp(a / np.where(m > 1.0, m - 1.0, 1.0))
         return np.asarray(np.where(m > 1.0, bounded - start, np.inf))
+
+    def days_to_rate(self, slots: Array, rate: Array) -> Array:
+        """With w = (1 - m) ln x the rate is reached where w = A + (a/m) e^w, A = -((1 - m) ln(rate/q1) + a)/m: by
+        Lambert's function, on its principal branch after the peak. The rate never falls for good where m <= 1, but for
+        m = 1 and a < 1, where it is a power of time; 0 where its peak, or all after the anchor, is below."""
+        q1, a, m, offset = slots
+        falls = m > 1.0
+        one_less = np.where(falls, 1.0 - m, -1.0)
+        with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
+            log_ratio = np.log(rate / q1)
+            level = -(one_less * log_ratio + a) / m
+            argument = -a / m * np.exp(level)
+            w = level - lambertw(np.maximum(argument, _LAST_REAL)).real
+            x = np.where(argument < _LAST_REAL, 0.0, np.exp(np.minimum(w / one_less, _LARGEST)))
+            power = np.where(a < 1.0, np.exp(np.minimum(log_ratio / (a - 1.0), _LARGEST)), np.inf)
+        x = np.where(falls, x, np.where(m == 1.0, power, np.inf))
+        return np.asarray(np.where(q1 > 0.0, np.maximum(x - offset, 0.0), 0.0))
 
     def decline_per_year(self, slots: Array, t: Array) -> Array:
         """Negative while the rate still rises: x^(1-m) > m/a."""

@@ -167,6 +167,15 @@ class ModifiedHyperbolic(DeclineForm):
         total = np.where((c.terminal > 0.0) & (yearly > 0.0), at_switch - after, unending)
         return np.asarray(np.where(q > 0.0, total, 0.0))
 
+    def days_to_rate(self, slots: Array, rate: Array) -> Array:
+        c = _Curves.of(slots)
+        with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
+            fall = np.maximum(np.log(c.q / rate), 0.0)
+            early = np.expm1(c.b * fall) / (c.b * c.start)
+            late = c.switch + (fall - c.fall) / c.terminal
+        days = np.where((fall <= c.fall) | (c.switch >= _NEVER), early, late)
+        return np.asarray(np.where((slots[1] > TINY) | (fall == 0.0), days, np.inf))
+
     def decline_per_year(self, slots: Array, t: Array) -> Array:
         _, start, b, floor = (row[:, None] for row in slots)
         falling = start / (1.0 + b * start / DAYS_PER_YEAR * t)

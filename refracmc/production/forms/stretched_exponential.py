@@ -57,6 +57,12 @@ class StretchedExponential(DeclineForm):
         q0, tau, n, offset = slots
         return np.asarray(q0 * tau / n * gamma(1.0 / n) * gammaincc(1.0 / n, np.power(offset / tau, n)))
 
+    def days_to_rate(self, slots: Array, rate: Array) -> Array:
+        q0, tau, n, offset = slots
+        with np.errstate(divide="ignore", over="ignore"):
+            fall = np.maximum(np.log(q0 / rate), 0.0)
+            return np.asarray(np.maximum(tau * np.power(fall, 1.0 / n) - offset, 0.0))
+
     def decline_per_year(self, slots: Array, t: Array) -> Array:
         _, tau, n, offset = (row[:, None] for row in slots)
         with np.errstate(divide="ignore", invalid="ignore"):
