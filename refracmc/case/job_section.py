@@ -1,7 +1,7 @@
 """The coiled-tubing job in the case: shifts, durations, mishaps (well scope), and rates (shared scope).
 
 No source exists for how old sleeves shift; those chances are the engineer's own and marked assumption.
-Chances are of one try, averaged over the population of sleeves.
+Chances are of one try, averaged over the well's sleeves as they are on the valuation date.
 """
 
 from __future__ import annotations

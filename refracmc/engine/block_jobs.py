@@ -79,7 +79,8 @@ def method_terms(plan: WellPlan, draws: Draws, name: str) -> dict[str, Array]:
 
 def block_luck(plan: WellPlan, draws: Draws) -> BlockLuck:
     """Inputs, luck and sleeves of a block."""
-    return prepare(job_inputs(plan, draws), job_luck(draws), plan.well.tally, plan.policy.max_tries)
+    inputs, luck = job_inputs(plan, draws), job_luck(draws)
+    return prepare(inputs, luck, plan.well.tally, plan.policy.max_tries, plan.ages_at(0))
 
 
 def _by_method(plan: WellPlan, draws: Draws, block: BlockLuck, name: str) -> JobResult:

@@ -90,16 +90,18 @@ def simulate(
     age_years: Array,
     policy: JobPolicy,
     *,
+    ages_now: Array | None = None,
     detail: bool = False,
 ) -> JobResult:
     """Simulate a plan over the trials of a block by the rules of `job.rules`.
 
     age_years : (N,) ages of the sleeves at the job [years], or (n, N) where the date differs by trial
+    ages_now : (N,) ages on the date for which the chances of the shifts are stated [years]; 0 where absent
     detail : also return the sleeve-by-sleeve record (for logs and tests)
 
     Raises ValueError where shapes of the parts do not belong together.
     """
-    block = prepare(inputs, luck, tally, policy.max_tries)
+    block = prepare(inputs, luck, tally, policy.max_tries, ages_now)
     age = np.asarray(age_years, dtype=float)
     n, count = block.trials, tally.count
     if age.shape not in ((count,), (n, count)) or plan.treated.shape != (count,):

@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from refracmc.job.chances import intercept_for_marginal
+from refracmc.job.chances import intercept_for_mean
 from refracmc.job.cost import CostRates
 from refracmc.job.inputs import JobInputs, JobPolicy
 from refracmc.job.luck import BlockLuck, isolation_codes
@@ -239,6 +239,17 @@ def ages_of(ages: Sequence[FloatArray]) -> tuple[FloatArray, IntArray]:
     return grouped, group.ravel().astype(np.int64)
 
 
+def _intercepts(block: BlockLuck) -> FloatArray:
+    """Intercepts (4, 1 or n) of the chances by kind of shift [logit]: rule 1, groups of sleeves of the same age and
+    shifts."""
+    inputs = block.inputs
+    groups, count = np.unique(np.stack([block.ages_now, block.tally.shifts]), axis=1, return_counts=True)
+    offsets = inputs.age_slope_per_year * groups[0][:, None] + inputs.cycle_slope * groups[1][:, None]
+    sd = np.hypot(inputs.well_effect_sd, inputs.sleeve_effect_sd)
+    chances = np.stack([getattr(inputs, f"{kind}_chance") for kind in KINDS])
+    return intercept_for_mean(chances, sd, offsets, count / count.sum())
+
+
 def trials_of(
     block: BlockLuck,
     rates: CostRates,
@@ -261,10 +272,8 @@ def trials_of(
     for column, value in enumerate(values):
         rows[:, column] = value
     given = rows.view([(name, np.float64) for name in GIVEN])[:, 0].view(np.recarray)
-    sd = np.hypot(inputs.well_effect_sd, inputs.sleeve_effect_sd)
-    mu = intercept_for_marginal(np.stack([getattr(inputs, f"{kind}_chance") for kind in KINDS]), sd)
     intercept = np.empty((block.trials, len(KINDS)))
-    intercept[:] = mu.T
+    intercept[:] = _intercepts(block).T
     # where the rule is off its chance is 0, and any luck gives nothing
     spare = {"u_tight_close": luck.u_screen, "u_tight_reclose": luck.u_screen}
     names = Trials._fields[4:]

@@ -61,12 +61,16 @@ def stage_factor(z_stage: Any, g: Any) -> Any:
 class BlockLuck:
     """Inputs, luck and sleeves of a block of n trials, and what they decide: made once by `prepare`.
 
+    ages_now (N,): ages [years] at which the mean over the sleeves is the stated chance of a shift.
+
     screenout, trip (N, n) whether a treated stage screens out or fails the assembly; pumped (N, n) fluid pumped into a
     stage as a share of the plan; stage_factor (N, n); leaks (N, n) whether the annulus above a sleeve leaks; stuck,
     lost, casing_failed (n,).
     """
 
-    def __init__(self, inputs: JobInputs, luck: JobLuck, tally: Tally, max_tries: int) -> None:
+    def __init__(
+        self, inputs: JobInputs, luck: JobLuck, tally: Tally, max_tries: int, ages_now: FloatArray | None
+    ) -> None:
         n, count = luck.z_sleeve.shape
         if count != tally.count:
             raise ValueError(f"luck is for {count} sleeves, the tally has {tally.count}")
@@ -78,6 +82,9 @@ class BlockLuck:
             )
         if inputs.casing_failure_chance.any() and luck.u_casing is None:
             raise ValueError("a chance of casing failure needs the luck u_casing")
+        self.ages_now = np.zeros(count) if ages_now is None else ages_now
+        if self.ages_now.shape != (count,):
+            raise ValueError(f"ages have shape {self.ages_now.shape} for {count} sleeves")
         self.inputs, self.luck, self.tally, self.max_tries, self.trials = inputs, luck, tally, max_tries, n
         u_casing = (
             luck.u_event if luck.u_casing is None else luck.u_casing
@@ -115,7 +122,14 @@ class BlockLuck:
         )
 
 
-def prepare(inputs: JobInputs, luck: JobLuck, tally: Tally, max_tries: int = 3) -> BlockLuck:
-    """What belongs to all jobs of one well in one block; max_tries is a count. Raises ValueError where parts do not
+def prepare(
+    inputs: JobInputs,
+    luck: JobLuck,
+    tally: Tally,
+    max_tries: int = 3,
+    ages_now: FloatArray | None = None,
+) -> BlockLuck:
+    """What belongs to all jobs of one well in one block; max_tries is a count; ages_now (N,) of the
+    sleeves on the date the chances are stated for [years], 0 where absent. Raises ValueError where parts do not
     belong together, or a rule is on whose luck is absent."""
-    return BlockLuck(inputs, luck, tally, max_tries)
+    return BlockLuck(inputs, luck, tally, max_tries, ages_now)

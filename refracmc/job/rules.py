@@ -7,8 +7,9 @@ The rules, per trial (S = sleeve; "above" = higher number; K = max_tries; luck i
 
 1 Chance. A shift of kind k in {close, open, reclose, reopen} of S has logit p = mu_k + age_slope*age_S +
   cycle_slope*cycles_kS + well_effect_sd*z_well + sleeve_effect_sd*z_S; mu_k from `chances`: the stated chance
-  is the average over new sleeves; age_S are the years since S was installed; cycles_kS are the shifts on record
-  plus those planned for S before this one (plan.cycles), whether or not they came about. It works within j
+  is the mean over the well's sleeves at their age and their shifts on record on the valuation date; age_S are the
+  years since S was installed; cycles_kS are the shifts on record plus those planned for S before this one
+  (plan.cycles), whether or not they came about. It works within j
   tries if logit p > c_j(u_kS). Tries used: the least such j <= K; K where it fails.
 2 Closing (plan.closes): tried. Failed -> S is open for the rest of the job. A sleeve that leaks on record
   (plan.reseats) is opened first and then closed, to seal: a try is these two shifts, with two tries' hours, and

@@ -84,7 +84,7 @@ def decline_inputs(plan, row):
     }, row.value("type_curve.peak_rate_per_d")
 
 
-def tally_inputs(tally, job_month):
+def tally_inputs(tally, job_month, valuation_month):
     installed = [month_number(str(x.astype("datetime64[M]"))) for x in tally.installed]
     return {
         "depth_ft": [float(x) for x in tally.depth_ft],
@@ -92,6 +92,7 @@ def tally_inputs(tally, job_month):
         "isolation": [str(x) for x in tally.isolation],
         "shifts": [int(x) for x in tally.shifts],
         "age_years": [(job_month - x) / 12.0 for x in installed],
+        "age_years_now": [(valuation_month - x) / 12.0 for x in installed],
     }
 
 
@@ -254,7 +255,7 @@ def trial_inputs(plan, draws, strategy, t, month=None):
             read = row.value if values.ndim == 1 else row.several
             luck[name.removeprefix("luck.")] = read(name)
     valuation = month_number(plan.case.valuation.date)
-    sleeves = tally_inputs(tally, valuation + month)
+    sleeves = tally_inputs(tally, valuation + month, valuation)
     policy = {
         "close_policy": chosen.close_policy,
         "reclose_habit": chosen.reclose_habit,

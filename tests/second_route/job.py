@@ -8,6 +8,7 @@ by the author of the package's job, then read by another against the text, sente
 `changes`, where they are found in another way.
 """
 
+import collections
 import functools
 import math
 
@@ -36,17 +37,23 @@ def average_chance(mu, sd):
     return total / weight
 
 
-@functools.cache
-def intercept(chance, sd):
-    """The mu for which the chance averaged over wells and sleeves is the stated one."""
+@functools.lru_cache(maxsize=4096)
+def intercept(chance, sd, terms=(0.0,)):
+    """The mu for which the chance averaged over effects and over the well's sleeves is the stated one.
+
+    terms: what the logit of each sleeve has besides on the valuation date.
+    """
+    often = collections.Counter(terms)
     if chance <= 0.0:
         return -math.inf
     if chance >= 1.0:
         return math.inf
-    low, high = -60.0 * (1.0 + sd), 60.0 * (1.0 + sd)
-    for _ in range(54):
+    reach = 60.0 * (1.0 + sd) + max(abs(term) for term in terms)
+    low, high = -reach, reach
+    for _ in range(56):
         middle = 0.5 * (low + high)
-        if average_chance(middle, sd) < chance:
+        total = math.fsum(times * average_chance(middle + term, sd) for term, times in often.items())
+        if total / len(terms) < chance:
             low = middle
         else:
             high = middle
@@ -99,8 +106,13 @@ class Trial:
     def logit(self, kind, s):
         i = self.inputs
         sd = math.hypot(i["well_effect_sd"], i["sleeve_effect_sd"])
+        tally = self.tally
+        terms = tuple(
+            i["age_slope_per_year"] * age + i["cycle_slope"] * shifts
+            for age, shifts in zip(tally["age_years_now"], tally["shifts"], strict=True)
+        )
         return (
-            intercept(i[SHIFT_CHANCE[kind]], sd)
+            intercept(i[SHIFT_CHANCE[kind]], sd, terms)
             + i["age_slope_per_year"] * self.tally["age_years"][s - 1]
             + i["cycle_slope"] * self.cycles[kind, s]
             + i["well_effect_sd"] * self.luck["z_well"]

@@ -38,9 +38,11 @@ def random_case(rng: random.Random) -> dict:
         "depth_ft": depths,
         "state": rng.choices(STATES, weights, k=count),
         "isolation": rng.choices(ISOLATIONS, k=count),
-        "age_years": [rng.uniform(0.0, 12.0) for _ in range(count)],
+        "age_years_now": [rng.uniform(0.0, 12.0) for _ in range(count)],
         "shifts": [rng.randint(0, 4) for _ in range(count)],
     }
+    later = rng.choice([0.0, 1.5])
+    tally["age_years"] = [age + later for age in tally["age_years_now"]]
     reach = rng.choice([None, None, depths[0] - 200.0])
     stages = [
         s
@@ -156,7 +158,8 @@ def engine_run(case: dict):
     inputs = JobInputs(**{k: np.full(TRIALS, v) for k, v in case["inputs"].items()})
     luck = JobLuck(**{k: np.array(v) for k, v in case["luck"].items()})
     age = np.array(case["tally"]["age_years"])
-    result = engine_simulate(made, tally, inputs, luck, age, policy, detail=True)
+    now = np.array(case["tally"]["age_years_now"])
+    result = engine_simulate(made, tally, inputs, luck, age, policy, ages_now=now, detail=True)
     return tally, made, policy, inputs, luck, age, result
 
 

@@ -96,7 +96,7 @@ def exposure(plan, draws, strategy, order):
 def test_what_the_search_values_agrees(plan) -> None:
     """Mean value, days and exposure of ten orders over the same trials."""
     month = plan.strategies[0].month
-    stages = orders.stages_of(inputs.tally_inputs(plan.well.tally, 0), 15_050.0)
+    stages = orders.stages_of(inputs.tally_inputs(plan.well.tally, 0, 0), 15_050.0)
     chosen = dict(list(orders.families(stages).items())[::2]) | {"alternating": orders.alternating(stages)}
     valuer = order_search._Valuer(plan, month, [(0, TRIALS)])
     found = valuer.value([(label, tuple(order)) for label, order in chosen.items()])
