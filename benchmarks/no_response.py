@@ -27,7 +27,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from refracmc.production.history import History, HistoryProblem, build_history
-from refracmc.production.uplift import JobUplift, measure_uplift, placebo_jobs
+from refracmc.production.uplift import WINDOW, JobUplift, measure_uplift, placebo_jobs
 
 Array = NDArray[np.float64]
 HALF = 0.5
@@ -65,7 +65,7 @@ class Finding:
 
 
 def read_jobs(folder: Path) -> tuple[dict[str, History], list[tuple[str, np.datetime64]]]:
-    """Histories by well, and (well, month) of every job."""
+    """Histories by well, and (well, month) of every job; what was pumped within a year of a job belongs to it."""
     frame = pd.read_parquet(folder / "production.parquet")
     histories: dict[str, History] = {}
     for well, rows in frame.groupby(frame["well_id"].astype(str), sort=True):
@@ -75,7 +75,13 @@ def read_jobs(folder: Path) -> tuple[dict[str, History], list[tuple[str, np.date
             continue
     table = pd.read_csv(folder / "jobs.csv", dtype={"well_id": str})
     months = pd.to_datetime(table["job_start"]).to_numpy().astype("datetime64[M]")
-    return histories, list(zip(table["well_id"], months, strict=True))
+    jobs: list[tuple[str, np.datetime64]] = []
+    last: dict[str, np.datetime64] = {}
+    for well, month in sorted(zip(table["well_id"], months, strict=True)):
+        if well not in last or month - last[well] > np.timedelta64(WINDOW, "M"):
+            jobs.append((well, month))
+            last[well] = month
+    return histories, jobs
 
 
 def measured_wells(
