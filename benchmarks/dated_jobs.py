@@ -106,7 +106,7 @@ def look_ahead(history: History, month: np.datetime64, draws: int) -> Ahead | No
 def at_jobs_and_placebo(
     histories: Mapping[str, History], jobs: Sequence[tuple[str, np.datetime64]], draws: int, placebo: int
 ) -> tuple[list[Ahead], list[Ahead], list[Ahead]]:
-    """Forecasts at the jobs, and of each well at up to `placebo` dates without a job, before the first and at any time."""
+    """Forecasts at the jobs, and at up to `placebo` dates of each well without a job: before the first, at any time."""
     dates: dict[str, list[np.datetime64]] = {}
     for well, month in jobs:
         if well in histories:
