@@ -140,7 +140,12 @@ def _parser() -> argparse.ArgumentParser:
     trace = command("trace", "one trial, complete: inputs, job log, monthly cash flow, reconciled to its NPV")
     trace("case", **case)
     trace("--well", required=True, help="the well")
-    trace("--strategy", required=True, metavar="S", help="nothing, ORDER@YYYY-MM or ORDER@TRIGGER")
+    trace(
+        "--strategy",
+        required=True,
+        metavar="S",
+        help="nothing, ORDER@YYYY-MM or ORDER@TRIGGER; with sizes ORDER+SIZE@...",
+    )
     trace("--trial", required=True, type=_at_least(0), metavar="N", help="counted from 0")
     for option in ("--trials", "--seed", "--json"):
         trace(option)

@@ -11,6 +11,7 @@ from typing import Literal
 from refracmc.case.key_rules import Problem, Section, Uncertain, choice, fraction, integer, number, uncertain
 from refracmc.case.pressure_section import PressureScreen
 from refracmc.case.reach_section import ReachForces
+from refracmc.case.size_section import JobSize
 
 
 class JobCost(Section):
@@ -148,6 +149,7 @@ class Job(Section):
     )
     pressure: PressureScreen | None = choice(None, "table [job.pressure]; absent: pressures are not screened")
     reach: ReachForces | None = choice(None, "table [job.reach]; absent: completion.ct_reach_ft is the reach")
+    size: JobSize | None = choice(None, "table [job.size]; absent: job size does not reach the response")
     ct_speed_limit_ft_per_min: float | None = number(
         None, "ft/min", "speed the tubing may not exceed; absent: no limit", 0.0, 1000.0, above=True
     )

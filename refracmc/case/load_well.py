@@ -26,6 +26,7 @@ from refracmc.case.key_values import found_text
 from refracmc.case.merging import merge, stands_in
 from refracmc.case.response_section import Response, Stress
 from refracmc.case.shared_sections import Fiscal, Opex, Valuation
+from refracmc.case.size_section import size_faults
 from refracmc.case.strategies import Strategies
 from refracmc.case.table_files import Files, Table
 from refracmc.case.tally_file import read_tally
@@ -288,6 +289,10 @@ class _WellReader:
             self.faults += faults
             reach = reach if faults else stated_reach_ft(completion, job, tally)
         own, place = self.table.get("strategies", {}), (*self.prefix, "strategies")
+        if job is not None:
+            stated = place if "sizes" in own else ("strategies",)
+            for path, *rest in size_faults(strategies, job):
+                self._fault(f"{file}: {path_text((*stated, *path))}", *rest)
         if self.valuation is not None:
             self.faults += date_faults(strategies, self.valuation, file, place, own)
         if not {"orders", "custom_orders"} & set(own):

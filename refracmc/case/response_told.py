@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from refracmc.case.response_section import Response
+from refracmc.case.size_section import size_told, size_warning
 
 if TYPE_CHECKING:
     from refracmc.case.validated_case import WellCase
@@ -59,7 +60,15 @@ def response_told(wells: Iterable[WellCase]) -> tuple[str, ...]:
     """All of it, for the wells."""
     wells = tuple(wells)
     hopes = ((well.id, hopeful_sentence(well.settings.response)) for well in wells)
-    return (*no_response_told(wells), *by_well(hopes))
+    sizes = ((well.id, size_told(well.settings.job, well.settings.strategies)) for well in wells)
+    return (*no_response_told(wells), *by_well(hopes), *by_well(sizes))
+
+
+def told_on_the_page(wells: Iterable[WellCase]) -> tuple[str, ...]:
+    """What page one says of it: jobs that do not respond, and job size where it does not reach the response."""
+    wells = tuple(wells)
+    sizes = ((well.id, size_warning(well.settings.job)) for well in wells)
+    return (*no_response_told(wells), *by_well(sizes))
 
 
 def no_response_told(wells: Iterable[WellCase]) -> tuple[str, ...]:

@@ -13,6 +13,7 @@ from refracmc.case.faults import nearest
 from refracmc.case.key_rules import Problem, Section, choice, doubled, integer, month, number
 from refracmc.case.key_values import read_months
 from refracmc.case.methods_section import Methods
+from refracmc.case.size_section import Size
 from refracmc.job.fallbacks import FALLBACKS
 from refracmc.job.orders import NAMED_ORDERS
 
@@ -117,6 +118,9 @@ class Strategies(Section):
         Methods(), "table [strategies.methods]: isolation methods beside reclosed sleeves"
     )
     triggers: dict[str, Trigger] = choice({}, "tables [strategies.triggers.NAME] of dates set by triggers")
+    sizes: dict[str, Size] = choice(
+        {}, "tables [strategies.sizes.NAME] of job sizes, compared beside dates and orders; with [job.size]"
+    )
     custom_orders: dict[str, tuple[StrictInt, ...]] = choice({}, "table of orders as lists of sleeve numbers")
 
     @field_validator("dates", mode="plain")
@@ -154,6 +158,8 @@ class Strategies(Section):
             if not sleeves:
                 found.append((path, "an empty list", "sleeve numbers", "list the sleeves to treat"))
             found += doubled(path, sleeves, "sleeve", "remove the doubled numbers")
+        for name in self.sizes:
+            found += _own_name(("sizes", name), "size")
         for name, trigger in self.triggers.items():
             path = ("triggers", name)
             found += _own_name(path, "trigger")

@@ -12,6 +12,7 @@ from refracmc.case.pressure_section import PressureScreen
 from refracmc.case.reach_section import ReachForces
 from refracmc.case.response_section import Response, Stress
 from refracmc.case.shared_sections import Opex, Prices
+from refracmc.case.size_section import JobSize
 from refracmc.case.validated_case import InputVariable
 from refracmc.case.well_sections import TypeCurve
 
@@ -28,6 +29,8 @@ _GROUPS: tuple[tuple[str, Group], ...] = (
     ("type_curve.", "forecast"),
     ("prices.", "prices"),
     ("job.cost.", "costs"),
+    ("job.size.proppant_elasticity", "response"),
+    ("job.size.fluid_elasticity", "response"),
     ("job.", "job"),
     ("strategies.methods.", "job"),
     ("opex.", "costs"),
@@ -80,6 +83,7 @@ LATER_KEYS = (
     "response.uptime",
     "response.liquid_limit_bbl_per_d",
     "response.gas_limit_mcf_per_d",
+    *_declared(JobSize, "job.size"),
 )
 """A new key goes to the end of these."""
 LATER_NAMES: tuple[str, ...] = later_names(tuple(_declared(Methods, "strategies.methods")))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -36,23 +37,37 @@ class Trigger:
 @dataclass(frozen=True)
 class Strategy:
     """One refrac strategy: `<order>@YYYY-MM`, its order and the month index counted from the valuation month; or
-    `<order>@<trigger>` with month -1."""
+    `<order>@<trigger>` with month -1. size: of the job, where the case states sizes: `<order>+<size>@YYYY-MM`."""
 
     name: str
     order: str
     month: int
     date: str
     trigger: Trigger | None = None
+    size: str = ""
+
+    @property
+    def order_and_size(self) -> str:
+        """What is done, whenever it is: the order, and the size where there are sizes."""
+        return f"{self.order}+{self.size}" if self.size else self.order
 
 
 def dated_strategies(case: Case, well: WellCase) -> tuple[Strategy, ...]:
-    """Strategies of the case's dates: by date, and within a date the stage orders, then the isolation methods."""
+    """Strategies of the case's dates: by date, and within a date the stage orders, then the isolation methods, each in
+    the sizes there are."""
     chosen = well.settings.strategies
     return tuple(
-        Strategy(f"{order}@{date}", order, units.months_between(case.valuation.date, date), date)
+        Strategy(f"{job}@{date}", order, units.months_between(case.valuation.date, date), date, size=size)
         for date in chosen.months
-        for order in chosen.all_orders
+        for job, order, size in _jobs(chosen, chosen.all_orders)
     )
+
+
+def _jobs(chosen: Strategies, orders: Sequence[str]) -> list[tuple[str, str, str]]:
+    """What may be done at a date, (name, order, size): every order in every size."""
+    if not chosen.sizes:
+        return [(order, order, "") for order in orders]
+    return [(f"{order}+{size}", order, size) for order in orders for size in chosen.sizes]
 
 
 def triggered_strategies(case: Case, well: WellCase) -> tuple[Strategy, ...]:
@@ -77,8 +92,10 @@ def triggered_strategies(case: Case, well: WellCase) -> tuple[Strategy, ...]:
             trigger.min_price_usd,
             trigger.max_service_index,
         )
-        orders = trigger.orders or chosen.all_orders
-        strategies += [Strategy(f"{order}@{name}", order, -1, name, rule) for order in orders]
+        strategies += [
+            Strategy(f"{job}@{name}", order, -1, name, rule, size)
+            for job, order, size in _jobs(chosen, trigger.orders or chosen.all_orders)
+        ]
     return tuple(strategies)
 
 

@@ -41,8 +41,12 @@ def check_case(path: str | Path) -> CheckReport:
     for well in case.wells:
         months = well.settings.strategies.months
         chosen = well.settings.strategies
-        count = 1 + len(months) * len(chosen.all_orders)
-        triggered = sum(len(trigger.orders or chosen.all_orders) for trigger in chosen.triggers.values())
+        sizes = max(len(chosen.sizes), 1)
+        sized = f"sizes {', '.join(chosen.sizes)}, " if chosen.sizes else ""
+        count = 1 + len(months) * len(chosen.all_orders) * sizes
+        triggered = sizes * sum(
+            len(trigger.orders or chosen.all_orders) for trigger in chosen.triggers.values()
+        )
         count += triggered
         beyond = int((~well.tally.reachable(well_reach_ft(well))).sum())
         most = max(most, count)
@@ -52,7 +56,7 @@ def check_case(path: str | Path) -> CheckReport:
         lines.append(
             f"  {well.id}: {well.main_phase} well, {source}, {well.tally.count} sleeves, {count} strategies "
             f"({', '.join(well.settings.strategies.all_orders)} at {len(months)} dates from {months[0]} to "
-            f"{months[-1]}, {f'{triggered} by triggers, ' if triggered else ''}and nothing)"
+            f"{months[-1]}, {sized}{f'{triggered} by triggers, ' if triggered else ''}and nothing)"
             + (f"; {beyond} sleeves beyond the reach of the tubing stay as they are" if beyond else "")
         )
         lines += [f"  {well.id}: warning: {text}" for text in well.warnings]

@@ -113,7 +113,7 @@ def _well_jobs(plan: WellPlan, jobs: Sequence[StrategyJobs]) -> dict[str, Any]:
         strategies.append(
             {
                 "strategy": made.strategy.name,
-                "order": made.strategy.order,
+                "order": made.strategy.order_and_size,
                 "date": made.month(start),
                 "started_fraction": made.started_share,
                 **{name: told[name] for name in ("days", "cost_usd", "stages_effective_fraction")},

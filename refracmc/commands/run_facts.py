@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from refracmc import __version__
-from refracmc.case.response_told import no_response_told
+from refracmc.case.response_told import told_on_the_page
 from refracmc.case.validated_case import Case
 from refracmc.decisions.drivers import DRIVER_BLOCKS
 from refracmc.decisions.well_tables import FAN_BLOCKS
@@ -40,7 +40,7 @@ def run_facts(
             (well, "; ".join(str(fault) for fault in faults)) for well, faults in sorted(refused.items())
         ),
         notes=notes,
-        response_told=no_response_told(case.wells),
+        response_told=told_on_the_page(case.wells),
         fan_trials=sum(sizes[:FAN_BLOCKS]),
         driver_trials=DRIVER_BLOCKS * BLOCK_SIZE,
     )

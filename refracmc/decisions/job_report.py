@@ -21,6 +21,7 @@ from refracmc.engine.draws import draw
 from refracmc.engine.money import service_index
 from refracmc.engine.one_trial import at_its_date, planned_log, strategy_log
 from refracmc.engine.plan import WellPlan
+from refracmc.engine.sized_jobs import sized_draws
 from refracmc.engine.triggers import trigger_months, triggered_job
 from refracmc.job.machine import KINDS
 from refracmc.job.results import JobResult
@@ -202,7 +203,7 @@ def strategy_rows(plan: WellPlan, jobs: Sequence[StrategyJobs]) -> Rows:
                 {
                     "well": plan.id,
                     "strategy": made.strategy.name,
-                    "order": made.strategy.order,
+                    "order": made.strategy.order_and_size,
                     "month": made.month(start),
                     "started_share": made.started_share,
                     "measure": name,
@@ -251,7 +252,7 @@ def spread_rows(plan: WellPlan, jobs: Sequence[StrategyJobs]) -> Rows:
                     {
                         "well": plan.id,
                         "strategy": made.strategy.name,
-                        "order": made.strategy.order,
+                        "order": made.strategy.order_and_size,
                         "measure": measure.removesuffix("_usd"),
                         "exceedance_percent": float(percent),
                         "unit": unit,
@@ -278,7 +279,7 @@ def typical_row(days: Array, size: int) -> int | None:
 
 def timeline_rows(plan: WellPlan, draws: dict[str, Array], strategy: Strategy, row: int | None) -> Rows:
     """Planned steps of a strategy, and the log of one trial (row of the first block, `draws`; None: no such trial)."""
-    scenarios = [("planned", planned_log(plan, draws, strategy.order))]
+    scenarios = [("planned", planned_log(plan, sized_draws(plan, draws, strategy.size), strategy.order))]
     if row is not None:
         scenarios.append(("typical", strategy_log(*dated(plan, draws, strategy, row), row)))
     return [

@@ -19,6 +19,7 @@ from refracmc.engine.money import service_index
 from refracmc.engine.one_trial import strategy_log
 from refracmc.engine.plan import WellPlan
 from refracmc.engine.pressure import LIMITS, can_screen, screen
+from refracmc.engine.sized_jobs import sized_draws
 from refracmc.job.inputs import JobInputs, JobLuck
 from refracmc.job.machine import KINDS
 from refracmc.job.results import JobResult
@@ -84,10 +85,10 @@ def parts_of(
     failed: dict[str, Array] = {}
     for strategy, job, cost, by_part in simulate_jobs(plan, draws, chosen, detail=True):
         factor = index[strategy.month]
-        placed[strategy.order] = job.placed
+        placed[strategy.order_and_size] = job.placed
         if job.detail is not None:
             counts = [(job.detail.tried[kind] & ~job.detail.worked[kind]).mean(axis=1) for kind in KINDS]
-            failed[strategy.order] = np.stack(counts)
+            failed[strategy.order_and_size] = np.stack(counts)
         days = _day_parts(plan, job, inputs.npt_fraction, inputs.waiting_days)
         for measure, unit, members in (
             ("days", "days", days),
@@ -117,7 +118,7 @@ def parts_of(
 
 
 def _row(plan: WellPlan, strategy: Strategy, **values: Any) -> dict[str, Any]:
-    return {"well": plan.id, "strategy": strategy.name, "order": strategy.order, **values}
+    return {"well": plan.id, "strategy": strategy.name, "order": strategy.order_and_size, **values}
 
 
 def sleeve_map(plan: WellPlan, draws: Mapping[str, Array], best: Strategy, row: int) -> Rows:
@@ -188,7 +189,7 @@ def stress_state(
         if strategy.order in plan.methods:
             continue
         order = plan.orders[strategy.order].job.order
-        pressure = placed[strategy.order] * psi
+        pressure = placed[strategy.order_and_size] * psi
         ends = [max(1, round(len(order) * (k + 1) / SNAPSHOTS)) for k in range(SNAPSHOTS)]
         for end in dict.fromkeys(ends):
             done = np.zeros(tally.count)
@@ -212,7 +213,7 @@ def _stress_rows(
     return [
         {
             "well": plan.id,
-            "order": strategy.order,
+            "order": strategy.order_and_size,
             "state": state,
             "sleeve": k + 1,
             "depth_ft": float(plan.well.tally.depth_ft[k]),
@@ -226,14 +227,14 @@ def _stress_rows(
 def failures(plan: WellPlan, draws: Mapping[str, Array], best: Strategy, failed: Mapping[str, Array]) -> Rows:
     """What one failed shift costs by where it sits: the job with that failure alone against the job without any,
     and its chance in the simulated trials."""
-    if best.order not in failed:
+    if best.order_and_size not in failed:
         return []
     tally, n = plan.well.tally, plan.well.tally.count
     planned = plan.orders[best.order].job
     masks = (planned.closes, planned.opens, planned.recloses, planned.reopens)
     cases = [(i, k) for i, mask in enumerate(masks) for k in np.flatnonzero(mask)]
     trials = len(cases) + 1
-    whole = job_inputs(plan, draws)
+    whole = job_inputs(plan, sized_draws(plan, draws, best.size))
     mean = {name: np.full(trials, float(getattr(whole, name).mean())) for name in JobInputs.names()}
     mean |= {f"{kind}_chance": np.full(trials, 0.5) for kind in KINDS}
     quiet: tuple[str, ...] = (
@@ -261,7 +262,7 @@ def failures(plan: WellPlan, draws: Mapping[str, Array], best: Strategy, failed:
     effective, kept = job.effectiveness @ potential, job.kept @ share
     rows: Rows = []
     for t, (i, k) in enumerate(cases):
-        chance = float(failed[best.order][i, k])
+        chance = float(failed[best.order_and_size][i, k])
         rows.append(
             {
                 "well": plan.id,

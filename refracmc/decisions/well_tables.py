@@ -60,7 +60,7 @@ class SummedWell:
         return compare.Results(
             plan.id,
             plan.names,
-            (NOTHING, *(s.order for s in plan.strategies)),
+            (NOTHING, *(s.order_and_size for s in plan.strategies)),
             ("", *(s.date for s in plan.strategies)),
             found.measures,
             trigger_tables.months_of(plan, found.sizes, found.measures["executed"]),
@@ -119,7 +119,7 @@ class SummedWell:
 
     @cached_property
     def orders(self) -> list[Strategy]:
-        """Each order at its own best date."""
+        """Each order, in every size, at its own best date."""
         return _one_of_each(self.plan, self.results)
 
     @cached_property
@@ -176,8 +176,9 @@ def well_tables(plan: WellPlan, folder: Path, sizes: list[int]) -> dict[str, Row
 
 
 def _shifts(plan: WellPlan) -> dict[str, int]:
-    """Planned sleeve shifts of each order and method."""
-    return {name: made.job.shifts for name, made in plan.orders.items()} | dict.fromkeys(plan.methods, 0)
+    """Planned sleeve shifts of each order and method, in every size."""
+    shifts = {name: made.job.shifts for name, made in plan.orders.items()} | dict.fromkeys(plan.methods, 0)
+    return {strategy.order_and_size: shifts[strategy.order] for strategy in plan.strategies}
 
 
 def _shown(well: SummedWell) -> tuple[WellPlan, dict[str, Array], Strategy]:
@@ -194,8 +195,9 @@ def _one_of_each(plan: WellPlan, results: compare.Results) -> list[Strategy]:
     worths = results.worths
     chosen: dict[str, int] = {}
     for k, strategy in enumerate(plan.dated):
-        if strategy.order not in chosen or worths[1 + k] > worths[1 + chosen[strategy.order]]:
-            chosen[strategy.order] = k
+        job = strategy.order_and_size
+        if job not in chosen or worths[1 + k] > worths[1 + chosen[job]]:
+            chosen[job] = k
     return [plan.dated[k] for k in chosen.values()]
 
 

@@ -19,8 +19,9 @@ from refracmc.job.results import JobResult
 
 from .block_model import _KEPT_TABLES, BlockModel, Draws
 from .draws import job_luck
-from .job_runs import PRICED, RESULTS, run, simulate_dates
+from .job_runs import EFFECTIVE, PRICED, RESULTS, run, simulate_dates
 from .plan import WellPlan
+from .sized_jobs import effect_of_size, sized_draws
 
 Array = NDArray[np.float64]
 Part = slice | NDArray[np.intp]
@@ -91,29 +92,33 @@ def simulate_jobs(
     plan: WellPlan, draws: Draws, strategies: Sequence[Strategy], detail: bool = False
 ) -> Iterator[tuple[Strategy, JobResult, Array, dict[str, Array]]]:
     """(strategy, job, cost (n,), cost parts) before the service-cost index, in the order of the strategies."""
-    block, rates = block_luck(plan, draws), cost_rates(draws)
+    sized = {size: sized_draws(plan, draws, size) for size in dict.fromkeys(s.size for s in strategies)}
+    blocks = {size: block_luck(plan, values) for size, values in sized.items()}
+    rates = {size: cost_rates(values) for size, values in sized.items()}
     done: dict[str, JobResult] = {}  # methods shift no sleeve: the same at any date
     for first in range(0, len(strategies), TOGETHER):
         group = strategies[first : first + TOGETHER]
         found: dict[tuple[str, int], JobResult] = {}
-        for order in dict.fromkeys(strategy.order for strategy in group):
+        for job_name, (order, size) in {s.order_and_size: (s.order, s.size) for s in group}.items():
             if order in plan.methods:
-                done[order] = done.get(order) or _by_method(plan, draws, block, order)
+                if job_name not in done:
+                    done[job_name] = _by_method(plan, sized[size], blocks[size], order)
                 continue
-            months = sorted({strategy.month for strategy in group if strategy.order == order})
+            months = sorted({s.month for s in group if s.order_and_size == job_name})
             ages = [plan.ages[month] for month in months]
-            jobs = simulate_dates(plan.orders[order].job, block, ages, plan.policy, detail=detail)
-            found |= {(order, month): job for month, job in zip(months, jobs, strict=True)}
+            jobs = simulate_dates(plan.orders[order].job, blocks[size], ages, plan.policy, detail=detail)
+            found |= {(job_name, month): job for month, job in zip(months, jobs, strict=True)}
         for strategy in group:
-            job = done.get(strategy.order) or found[strategy.order, strategy.month]
-            yield strategy, job, *job_cost(job, rates)
+            job = done.get(strategy.order_and_size) or found[strategy.order_and_size, strategy.month]
+            yield strategy, job, *job_cost(job, rates[strategy.size])
 
 
 def job_at(
-    plan: WellPlan, draws: Draws, order: str, ages: Array
+    plan: WellPlan, draws: Draws, strategy: Strategy, ages: Array
 ) -> tuple[JobResult, Array, dict[str, Array]]:
-    """Job, cost (n,) and cost parts before the service-cost index of an order or method whose month differs by trial;
+    """Job, cost (n,) and cost parts before the service-cost index of a strategy whose month differs by trial;
     ages (n, N) of the sleeves [years]."""
+    order, draws = strategy.order, sized_draws(plan, draws, strategy.size)
     block = block_luck(plan, draws)
     if order in plan.methods:
         job = _by_method(plan, draws, block, order)
@@ -160,8 +165,25 @@ def job_outcomes(
 ) -> tuple[JobOutcome, dict[str, Array]]:
     """Outcomes, members (S, n), of the jobs of strategies of fixed dates, and cost parts (S, n) [US$], both with the
     service-cost index of the month."""
-    index = model.economics.service_index
     table = np.empty((RESULTS, len(chosen), model.trials))
+    for size in dict.fromkeys(strategy.size for strategy in chosen):
+        rows = [k for k, strategy in enumerate(chosen) if strategy.size == size]
+        if len(rows) == len(chosen):
+            _fill_jobs(plan, sized_draws(plan, draws, size), model, chosen, table)
+            table[EFFECTIVE] *= effect_of_size(plan, draws, size)
+            break
+        part = np.empty((RESULTS, len(rows), model.trials))
+        _fill_jobs(plan, sized_draws(plan, draws, size), model, [chosen[k] for k in rows], part)
+        part[EFFECTIVE] *= effect_of_size(plan, draws, size)
+        table[:, rows] = part
+    return _outcome_of(table)
+
+
+def _fill_jobs(
+    plan: WellPlan, draws: Draws, model: BlockModel, chosen: Sequence[Strategy], table: Array
+) -> None:
+    """Results (RESULTS, S, n) of the jobs of strategies of one size, whose draws these are, before its effect."""
+    index = model.economics.service_index
     rows = [k for k, strategy in enumerate(chosen) if strategy.order not in plan.methods]
     if rows:
         names = list(dict.fromkeys(chosen[k].order for k in rows))
@@ -178,14 +200,15 @@ def job_outcomes(
                 by_method[name] = _method_outcome(plan, draws, model, name)
             table[:, k] = by_method[name]
             table[PRICED, k] *= index[strategy.month]
-    return _outcome_of(table)
 
 
 def outcome_at(
-    plan: WellPlan, draws: Draws, model: BlockModel, order: str, ages: Array, index: Array
+    plan: WellPlan, draws: Draws, model: BlockModel, strategy: Strategy, ages: Array, index: Array
 ) -> tuple[JobOutcome, dict[str, Array]]:
-    """As `job_outcomes`, of one order or method whose month differs by trial: ages (n, N) of the sleeves [years] and
+    """As `job_outcomes`, of a strategy whose month differs by trial: ages (n, N) of the sleeves [years] and
     service-cost index (n,) there."""
+    order, effect = strategy.order, effect_of_size(plan, draws, strategy.size)
+    draws = sized_draws(plan, draws, strategy.size)
     table = np.empty((RESULTS, 1, model.trials))
     if order in plan.methods:
         table[:, 0] = _method_outcome(plan, draws, model, order)
@@ -194,6 +217,7 @@ def outcome_at(
         well, orders, _ = _packed(plan, (order,), ())
         dates = Dates(*ages_of([ages]), np.ascontiguousarray(index[None]))
         run(well, orders, dates, {0: (0, 0)}, _trials(plan, draws, model), table)
+    table[EFFECTIVE] *= effect
     return _outcome_of(table)
 
 

@@ -32,7 +32,7 @@ from refracmc.job.sleeves import Tally
 Array = NDArray[np.float64]
 RESULTS = 6 + len(COST_PARTS)
 """Rows of the results: days, cost, kept, effective and stages' share, lost; then the parts of the cost."""
-STAGES = 4
+EFFECTIVE, STAGES = 3, 4
 PRICED = np.array([1, *range(6, RESULTS)])
 """Rows that carry the service-cost index."""
 

@@ -26,6 +26,7 @@ from .block_jobs import (
 from .block_model import BlockModel, Draws, model_block, posterior_rows
 from .cash_flow import CashFlow, value_block
 from .plan import WellPlan
+from .sized_jobs import sized_draws
 from .triggers import trigger_months
 
 Array = NDArray[np.float64]
@@ -106,9 +107,10 @@ def forecast_row(plan: WellPlan, draws: Draws, row: int) -> dict[str, object]:
 
 def strategy_log(plan: WellPlan, draws: Draws, strategy: Strategy, row: int) -> list[LogRow]:
     """The timeline of one trial (row of the block) of a strategy."""
-    block = block_luck(plan, draws)
+    sized = sized_draws(plan, draws, strategy.size)
+    block = block_luck(plan, sized)
     if strategy.order in plan.methods:
-        terms = method_terms(plan, draws, strategy.order)
+        terms = method_terms(plan, sized, strategy.order)
         return method_log(plan.methods[strategy.order].method, block, terms, row)
     ((_, job, _, _),) = simulate_jobs(plan, draws, [strategy], detail=True)
     return job_log(plan.orders[strategy.order].job, block, plan.policy, job, row)

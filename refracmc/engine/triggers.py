@@ -84,7 +84,7 @@ def triggered_job(
     plan: WellPlan, draws: Mapping[str, Array], strategy: Strategy, months: IntArray
 ) -> tuple[JobResult, Array, dict[str, Array]]:
     """Job, cost (n,) and cost parts before the service-cost index of a strategy whose month differs by trial."""
-    return job_at(plan, draws, strategy.order, ages_by_trial(plan, strategy, months))
+    return job_at(plan, draws, strategy, ages_by_trial(plan, strategy, months))
 
 
 def triggered_outcome(
@@ -95,5 +95,5 @@ def triggered_outcome(
     for month in np.unique(months[months >= 0]).tolist():
         index[months == month] = model.economics.service_index[month][months == month]
     ages = ages_by_trial(plan, strategy, months)
-    jobs, parts = outcome_at(plan, draws, model, strategy.order, ages, index)
+    jobs, parts = outcome_at(plan, draws, model, strategy, ages, index)
     return outcome_rows(jobs, 0), {name: values[0] for name, values in parts.items()}

@@ -17,8 +17,11 @@ _SPOKEN = {"ct": "CT", "npv": "NPV", "npt": "non-productive time", "bha": "BHA",
 
 
 def spoken(name: str) -> str:
-    """A name as words: ``toe_to_heel`` -> ``toe to heel``, ``ct_spread`` -> ``CT spread``."""
-    return " ".join(_SPOKEN.get(word, word) for word in name.split("_"))
+    """A name as words: ``toe_to_heel`` -> ``toe to heel``, ``ct_spread`` -> ``CT spread``, and with a size
+    ``toe_to_heel+heavy`` -> ``toe to heel, heavy``."""
+    return ", ".join(
+        " ".join(_SPOKEN.get(word, word) for word in part.split("_")) for part in name.split("+")
+    )
 
 
 def strategy_words(strategy: str) -> str:

@@ -80,7 +80,7 @@ undefined_share | number | 1 | share of trials in which the measure is undefined
     table_spec("decision", "Decision", "one well, its best refrac against nothing", f"""
 well | text | | well id
 strategy | text | | the refrac with the highest mean incremental NPV of all dates, triggers and orders
-order | text | | its stage order
+order | text | | its stage order, + size where sizes are stated
 date | month | | its month; of a trigger the month by which half of its jobs have started
 trigger | text? | | the trigger that sets its date, missing for a fixed date
 early_month | month | | month by which 10 % of its jobs have started
@@ -154,7 +154,7 @@ incremental_npv_usd | number | US$ | incremental NPV exceeded by that share of t
 """, "well strategy exceedance_percent"),
     table_spec("timing", "Value against refrac date", "one refrac date of one order of one well", f"""
 well | text | | well id
-order | text | | stage order
+order | text | | stage order, + size where sizes are stated
 date | month | | month in which the job starts
 {_VALUE}
 gain_usd | number | US$ | mean of the paired difference to the order's first date
@@ -163,7 +163,7 @@ gain_se_usd | number | US$ | its standard error (0 at the first date)
     table_spec("triggers", "Value of dates set by triggers", "one order at the date of one trigger", f"""
 well | text | | well id
 strategy | text | | <order>@<trigger>
-order | text | | stage order
+order | text | | stage order, + size where sizes are stated
 trigger | text | | trigger that sets the date, trial by trial
 {_VALUE}
 p_loss | number | 1 | chance that it is worth less than doing nothing
@@ -184,7 +184,7 @@ share | number | 1 | share of all trials in which it is carried out in this mont
 """, "well strategy month"),
     table_spec("orders", "Stage orders at their best date", "one order of one well at its best date", f"""
 well | text | | well id
-order | text | | stage order
+order | text | | stage order, + size where sizes are stated
 date | month | | date of its highest mean incremental NPV
 {_VALUE}
 gap_usd | number? | US$ | mean of the paired difference to the best order (0 for the best)
@@ -238,7 +238,7 @@ outcome | text? | | ok, or what went wrong
     table_spec("job_parts", "Days and cost of the job by part and order", "one part of one order", """
 well | text | | well id
 strategy | text | | the order at its best date
-order | text | | stage order or isolation method
+order | text | | stage order or isolation method, + size where sizes are stated
 measure | text | | days or cost
 part | text | | part of the days or of the cost
 unit | text | | unit of the mean
@@ -248,7 +248,7 @@ se | number | unit | standard error of the mean
     table_spec("job_spread", "Spread of days and cost by order", "one percentile of one order", """
 well | text | | well id
 strategy | text | | the order at its best date
-order | text | | stage order or isolation method
+order | text | | stage order or isolation method, + size where sizes are stated
 measure | text | | days or cost
 exceedance_percent | number | % | share of trials above the value, 90 for P90
 unit | text | | unit of the value
@@ -265,7 +265,7 @@ to_hour | number | h | hours since the start of the job
 """, "well strategy sleeve from_hour"),
     table_spec("stress_state", "Stress along the lateral as the order proceeds", "one sleeve at one time", """
 well | text | | well id
-order | text | | stage order
+order | text | | stage order, + size where sizes are stated
 state | text | | after so many stages, or as its stage is pumped
 sleeve | integer | | sleeve number (1 is the deepest)
 depth_ft | number | ft | measured depth

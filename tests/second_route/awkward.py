@@ -267,6 +267,29 @@ CASES = {
         + GAS_WELL,
         TALLY,
     ),
+    # Sizes of the job by factor, by the stage and by the foot, one of them nothing; uncertain elasticities.
+    "sizes of the job": (
+        HEAD
+        + SAMPLING
+        + "water_bbl_per_stage = {dist = 'uniform', low = 800, high = 1600}\n"
+        + valuation()
+        + DECK
+        + HARD_JOB
+        + "[job.size]\nproppant_lb_per_ft = 600\nft_per_stage = 150\n"
+        + "proppant_elasticity = {dist = 'uniform', low = 0.1, high = 0.6}\n"
+        + "fluid_elasticity = {dist = 'uniform', low = 0.0, high = 0.3}\n"
+        + "proppant_share_of_materials = {dist = 'beta', alpha = 6, beta = 4}\n"
+        + "flowback_share_of_days_after = {dist = 'beta', alpha = 3, beta = 7}\n"
+        + strategies('["toe_to_heel", "two_pass"]', ["2027-02", "2029-08"], 'when_not_closing = "patch"\n')
+        + "[strategies.sizes.light]\nproppant_lb_per_stage = 30000\npumping_rate_factor = 0.8\n"
+        + "[strategies.sizes.heavy]\nproppant_lb_per_ft = 1500\nfluid_bbl_per_ft = 12\n"
+        + "[strategies.sizes.double]\nfactor = 2\n"
+        + "[strategies.sizes.none]\nfactor = 0\n"
+        + "[strategies.triggers.low]\nwhen = 'rate_below'\nrate_per_d = 90\nearliest = '2027-01'\n"
+        + "latest = '2032-01'\n[strategies.methods.bullhead]\n[strategies.methods.straddle]\n"
+        + OIL_WELL,
+        TALLY,
+    ),
     # Shares stated in the tally, a level on the deck, stress off, part of the sleeves, little headroom.
     "stated shares, level, custom order": (
         HEAD

@@ -3,6 +3,7 @@
 Nothing is calculated here that the model calculates: settings are copied, drawn values read off their row.
 """
 
+from tests.second_route import job_size
 from tests.second_route.changes import Rules, plan_changes
 from tests.second_route.orders import NAMED, stages_of
 from tests.second_route.plan import plan_job
@@ -239,6 +240,10 @@ def trial_inputs(plan, draws, strategy, t, month=None):
 
     rates["service_index"] = index_at(month)
     response = row.section("response", settings.response)
+    size = None if not strategy.size else (chosen.sizes[strategy.size], job.size)
+    drawn = row.section("job.size", job.size) if size else {}
+    water = float(job.cost.water_bbl_per_stage.mean())
+    response["size_effect"] = job_size.resize(size, drawn, water, inputs, rates)
     response["intensity_lb_per_ft"] = settings.completion.proppant_lb_per_ft
     response["peak_rate_per_d"] = peak
     response["technical_limit"] = (

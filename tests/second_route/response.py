@@ -87,6 +87,7 @@ def refrac_streams(response, well, base, after, uptime, job, v, w, m, s0, months
         * intensity_factor(response)
         * response["peak_rate_per_d"]
         * effect
+        * response["size_effect"]
         * (1.0 - depletion) ** response["depletion_exponent"]
     )
     if job["lost"]:
