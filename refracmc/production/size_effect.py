@@ -19,7 +19,7 @@ Array = NDArray[np.float64]
 
 
 def curvature(elasticity: ArrayLike) -> Array:
-    """k [-] of the module text (n,) from the elasticity [-] at the reference, 0 <= e < 1; infinite at 0.
+    """k of the module text (n,), dimensionless, from the elasticity at the reference, 0 <= e < 1; infinite at 0.
 
     (k + e) e^-(k + e) = e e^-e, the branch of it that is not k = 0 (Corless and others 1996, the Lambert W function).
     """
@@ -32,9 +32,9 @@ def curvature(elasticity: ArrayLike) -> Array:
 def size_effect(
     proppant: float, fluid: float, proppant_elasticity: ArrayLike, fluid_elasticity: ArrayLike
 ) -> Array:
-    """Response of a job over that of the reference job (n,) [-]; proppant, fluid: over the reference [-], from 0.
+    """Response of a job as a ratio to that of the reference job (n,); proppant, fluid: ratios to the reference, from 0.
 
-    Elasticities (n,) [-], from 0, together below 1: see `curvature`. A job without proppant gives nothing where
+    Elasticities (n,), from 0, together below 1: see `curvature`. A job without proppant gives nothing where
     the elasticity to proppant is above 0, nor does one without fluid where that to fluid is.
     """
     ep, ef = np.asarray(proppant_elasticity, np.float64), np.asarray(fluid_elasticity, np.float64)
