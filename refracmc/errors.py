@@ -12,16 +12,19 @@ class Fault:
 
     where: file and key path or row, ``case.toml: job.close_chance`` or ``history.csv: row 17, oil_bbl``.
     found: what stands there, with its unit.  allowed: what may stand there.  remedy: what to do.
+    line: of the key in its file, None where it is not known or `where` says it.
     """
 
     where: str
     found: str
     allowed: str
     remedy: str
+    line: int | None = None
 
     def __str__(self) -> str:
         """One line: where, what was found, what is allowed, what to do; what does not print is escaped."""
-        text = f"{self.where}: found {self.found}; allowed: {self.allowed}; {self.remedy}"
+        where = self.where if self.line is None else self.where.replace(": ", f":{self.line}: ", 1)
+        text = f"{where}: found {self.found}; allowed: {self.allowed}; {self.remedy}"
         line = " ".join(text.split())
         return "".join(sign if sign.isprintable() else ascii(sign)[1:-1] for sign in line)
 

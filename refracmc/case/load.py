@@ -11,6 +11,7 @@ import os
 import re
 import tomllib
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +22,7 @@ from refracmc.case.decision_section import Decision
 from refracmc.case.deck_file import Deck, flat_deck, read_deck
 from refracmc.case.faults import MISSING, KeyPath, nearest, path_text, read_section, unknown_key
 from refracmc.case.job_section import Job
+from refracmc.case.key_lines import LineFinder
 from refracmc.case.key_rules import Section, choice
 from refracmc.case.key_values import found_text, refuse
 from refracmc.case.load_well import WELL_KEYS, SharedPart, read_well
@@ -109,11 +111,21 @@ def load_case(path: str | Path) -> Case:
 
     Raises InputError with every fault found when the case as a whole, or every well of it, cannot run.
     """
-    return _Loader(Path(path)).load()
+    path = Path(path)
+    files = Files(path.parent)
+    text = _case_text(path, files)
+    raw = parse_toml(path.name, text)
+    lines = LineFinder(path.name, text, raw)
+    try:
+        case = _Loader(path, files, raw).load()
+    except InputError as error:
+        raise InputError(map(lines.with_line, error.faults), well=error.well) from None
+    refused = {well: tuple(map(lines.with_line, faults)) for well, faults in case.refused.items()}
+    return replace(case, refused=refused)
 
 
-def parse_toml(path: Path, files: Files) -> dict[str, Any]:
-    """The TOML of a file; InputError with line and column where it is none."""
+def _case_text(path: Path, files: Files) -> str:
+    """The text of a case file; InputError where there is none."""
     if not os.path.lexists(path) or os.path.isdir(path):
         found = "a directory" if os.path.isdir(path) else "no file there"
         inside = path / "case.toml" if os.path.isdir(path) else None
@@ -121,22 +133,22 @@ def parse_toml(path: Path, files: Files) -> dict[str, Any]:
         if path.parent.is_dir() and not remedy:
             remedy = nearest(path.name, sorted(item.name for item in path.parent.iterdir() if item.is_file()))
         raise InputError(Fault(str(path), found, "a case file", remedy or "correct the path"))
-    text = decode(path.name, files.read_bytes(path.name, most=MOST_OF_CASE))
+    return decode(path.name, files.read_bytes(path.name, most=MOST_OF_CASE))
+
+
+def parse_toml(file: str, text: str) -> dict[str, Any]:
+    """The TOML of a text; InputError with line and column where it is none."""
     try:
-        raw = tomllib.loads(text)
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as problem:
         found = f"no valid TOML: {problem}"
         remedy = "correct that line (texts in quotes, key = value, each key and [table] once)"
-        raise InputError(Fault(path.name, found, "TOML", remedy)) from None
+        raise InputError(Fault(file, found, "TOML", remedy)) from None
     except RecursionError:
-        raise InputError(Fault(path.name, *_NESTED)) from None
+        raise InputError(Fault(file, *_NESTED)) from None
     except ValueError:  # Python converts no longer ones
         found, remedy = "a whole number of thousands of digits", "correct the number"
-        raise InputError(Fault(path.name, found, "numbers a key can mean", remedy)) from None
-    faults = _form_faults(raw, path.name)
-    if faults:
-        raise InputError(faults)
-    return raw
+        raise InputError(Fault(file, found, "numbers a key can mean", remedy)) from None
 
 
 def _form_faults(raw: dict[str, Any], file: str) -> list[Fault]:
@@ -166,14 +178,17 @@ def _form_faults(raw: dict[str, Any], file: str) -> list[Fault]:
 
 
 class _Loader:
-    def __init__(self, path: Path) -> None:
-        self.path, self.file, self.files = path, path.name, Files(path.parent)
+    def __init__(self, path: Path, files: Files, raw: dict[str, Any]) -> None:
+        self.path, self.file, self.files, self.raw = path, path.name, files, raw
         self.faults: list[Fault] = []
         self.sections: dict[str, Section] = {}
         self.failed: dict[str, set[KeyPath]] = {}
 
     def load(self) -> Case:
-        raw = parse_toml(self.path, self.files)
+        raw = self.raw
+        faults = _form_faults(raw, self.file)
+        if faults:
+            raise InputError(faults)
         if not self._schema(raw):
             raise InputError(self.faults)
         head = self._head(raw)
