@@ -12,6 +12,7 @@ import numpy as np
 from refracmc.case import units
 from refracmc.case.load import load_case
 from refracmc.commands.chosen_well import plan_of, refuse
+from refracmc.commands.trace_text import trace_text
 from refracmc.engine.block_model import responds
 from refracmc.engine.draws import draw
 from refracmc.engine.ledger import LEDGER_COLUMNS, month_ledger, nothing_ledger
@@ -34,47 +35,7 @@ class Trace:
 
     def text(self) -> str:
         """The trace for a reader."""
-        c = self.content
-        lines = [
-            f"{c['well']}  {c['strategy']}  trial {c['trial']} of {c['trials']} (seed {c['seed']})",
-            "",
-            "Inputs",
-        ]
-        lines += [f"  {row['name']:<42} {row['value']:>16.8g}  {row['unit']}" for row in c["inputs"]]
-        if c["job"]["steps"]:
-            lines += ["", "Job", "  step action      sleeve  depth ft  tries  start h    hours  outcome"]
-            for row in c["job"]["steps"]:
-                sleeve = "" if row["sleeve"] is None else str(row["sleeve"])
-                lines.append(
-                    f"  {row['step']:>4} {row['action']:<12}{sleeve:>6}{row['depth_ft']:>10.0f}{row['tries']:>7}"
-                    f"{row['start_hour']:>9.2f}{row['hours']:>9.3f}  {row['outcome']}"
-                )
-            lines += ["", "Cost of the job, US$ (8/8)"]
-            lines += [f"  {name:<16}{value:>14,.0f}" for name, value in c["job"]["cost_usd"].items()]
-        lines += ["", "Monthly cash flow (working-interest share, US$)"]
-        shown = (
-            "month",
-            "oil_bbl",
-            "gas_mcf",
-            "water_bbl",
-            "revenue_usd",
-            "opex_usd",
-            "capex_usd",
-            "net_cash_usd",
-            "present_value_usd",
-        )
-        lines.append("  " + "".join(f"{name:>18}" for name in shown))
-        for row in c["monthly"]:
-            lines.append("  " + f"{row['month']:>18}" + "".join(f"{row[name]:>18,.1f}" for name in shown[1:]))
-        lines += ["", "Measures"]
-        lines += [
-            f"  {name:<22}{'undefined' if v is None else format(v, ',.6g')}"
-            for name, v in c["measures"].items()
-        ]
-        r = c["reconciliation"]
-        lines += ["", f"NPV from the months {r['npv_from_months_usd']:,.2f}, of the run {r['npv_of_run_usd']:,.2f}, "
-                  f"difference {r['difference_usd']:.2e} US$"]  # fmt: skip
-        return "\n".join(lines)
+        return trace_text(self.content)
 
 
 def _strategies_text(plan: WellPlan) -> str:
@@ -199,19 +160,20 @@ def _forecast(plan: WellPlan, draws: dict[str, Any], row: int) -> dict[str, Any]
 
 
 def _response(streams: StrategyInFull, row: int) -> dict[str, Any]:
-    outcome = streams.outcome
+    """What the response makes of the job; a well lost keeps nothing and has no effect, whatever the job left."""
+    outcome, alive = streams.outcome, 0.0 if streams.outcome.lost[row] else 1.0
     return {
         "new_rate_per_d": streams.detail("new_rate", row),
         "old_stream_kept_fraction": streams.detail("keep", row),
         "cap_scale": streams.detail("scale", row),
         "acceleration_fraction": streams.detail("acceleration", row),
         "depletion_fraction": streams.detail("depletion", row),
-        "kept_share": float(outcome.kept_share[row]),
-        "effective_share": float(outcome.effective_share[row]),
+        "kept_share": float(outcome.kept_share[row]) * alive,
+        "effective_share": float(outcome.effective_share[row]) * alive,
         "well_lost": bool(outcome.lost[row]),
         "called_off": bool(streams.job.called_off[row]),
         "life_months_after_job": int(streams.detail("life", row)) + 1,
-        "effectiveness_by_sleeve": streams.job.effectiveness[row].tolist(),
+        "effectiveness_by_sleeve": (streams.job.effectiveness[row] * alive).tolist(),
         "placed_by_sleeve": streams.job.placed[row].tolist(),
-        "kept_by_sleeve": streams.job.kept[row].tolist(),
+        "kept_by_sleeve": (streams.job.kept[row] * alive).tolist(),
     }

@@ -112,6 +112,84 @@ def test_a_trace_adds_up(run, well: str, strategy: str) -> None:
             assert capex == 0.0
 
 
+def printed_months(text: str) -> pd.DataFrame:
+    """The table of the months as it is printed, a row a month and one of totals."""
+    lines = text.splitlines()
+    top = next(k for k, line in enumerate(lines) if line.split()[:1] == ["month"])
+    end = next(k for k, line in enumerate(lines) if line.split()[:1] == ["total"])
+    assert max(len(line) for line in lines) <= 120
+    head = lines[top].split()
+    rows = [line.replace(",", "").split() for line in lines[top + 1 : end + 1]]
+    table = pd.DataFrame([row[1:] for row in rows], columns=head[1:], index=[row[0] for row in rows])
+    return table.astype(np.int64)
+
+
+PARTS = {
+    "revenue": "revenue_usd",
+    "prod.tax": "production_tax_usd",
+    "opex": "opex_usd",
+    "holding": "holding_usd",
+    "capex": "capex_usd",
+    "abandon": "abandonment_usd",
+    "inc.tax": "income_tax_usd",
+}
+VOLUMES = {"oil": "oil_bbl", "gas": "gas_mcf", "water": "water_bbl"}
+
+
+@pytest.mark.parametrize("well", ["A", "B"])
+@pytest.mark.parametrize("strategy", STRATEGIES)
+def test_the_printed_months_add_up(run, well: str, strategy: str) -> None:
+    """Oracle: the numbers as printed, along and down, and the content that they are rounded from."""
+    for trial in PICKED:
+        content = trace_content(run[0][well], strategy, trial)
+        table = printed_months(Trace(content).text())
+        months, total = table.iloc[:-1], table.loc["total"]
+        parts = [name for name in table.columns if name in PARTS]
+        assert (table[parts].sum(axis=1) == table["net"]).all()
+        assert (months.sum() == total).all()
+        exact = pd.DataFrame(content["monthly"]).set_index("month")
+        for name, key in {**PARTS, **VOLUMES, "PV": "present_value_usd"}.items():
+            whole = table.get(name)
+            if whole is None:
+                assert not exact[key].any()
+                continue
+            assert (whole.iloc[:-1] - exact[key].reindex(months.index)).abs().max() <= 1.0 + 1e-6
+            assert abs(total[name] - exact[key].sum()) <= 0.5 + 1e-6
+        assert not exact.loc[exact.index > months.index[-1], [*PARTS.values(), *VOLUMES.values()]].any(
+            axis=None
+        )
+
+
+def test_wide_numbers_keep_to_the_page() -> None:
+    """Twelve columns of eight digits and a sign, without their commas."""
+    names = (*VOLUMES.values(), *PARTS.values(), "present_value_usd")
+    content = {
+        **dict.fromkeys(("well", "strategy", "trial", "trials", "seed"), ""),
+        "inputs": [],
+        "job": {"steps": []},
+        "measures": {},
+        "monthly": [{"month": f"20{k:02d}-01", **dict.fromkeys(names, -1234567.8)} for k in range(5)],
+        "reconciliation": dict.fromkeys(("npv_from_months_usd", "npv_of_run_usd", "difference_usd"), 0.0),
+    }
+    table = printed_months(Trace(content).text())
+    assert len(table.columns) == 12
+    assert table.loc["total", "net"] == table.loc["total", list(PARTS)].sum() == -7 * 6172839
+
+
+def test_a_lost_well_keeps_nothing(tmp_path: Path) -> None:
+    """Where the well is lost its trace says what the response is given: nothing kept, no effect."""
+    lost = ("stuck_ct_chance = 0.03", "stuck_ct_chance = 1.0\nwell_lost_chance_given_stuck = 1.0")
+    case = load_case(write_case(tmp_path, changed(CASE, CHARTS_OFF, lost)))
+    for strategy, expected in (("toe_to_heel@2027-01", 0.0), ("mine@2028-04", 0.0)):
+        content = trace_content(plan_of(case, "B"), strategy, 3)
+        told, measures = content["response"], content["measures"]
+        assert told["well_lost"]
+        assert measures["executed"] == 1.0
+        assert told["kept_share"] == told["effective_share"] == measures["effective_share"] == expected
+        assert told["old_stream_kept_fraction"] == told["new_rate_per_d"] == 0.0
+        assert not any(told["kept_by_sleeve"] + told["effectiveness_by_sleeve"])
+
+
 def test_the_incremental_cash_is_a_difference_of_two_traces(run) -> None:
     """Undiscounted payout and incremental NPV from the months of the strategy and of doing nothing."""
     plan, paid = run[0]["A"], 0
