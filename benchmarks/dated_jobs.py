@@ -18,15 +18,17 @@ import argparse
 import inspect
 import zlib
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from benchmarks.no_response import SEED, WellJobs, estimate, group_means, measured_wells, read_jobs
-from refracmc.production.decline import cumulative
+from refracmc.production.decline import cumulative_mixture, technical_volume
 from refracmc.production.fit import FitRefused, FitSettings, fit_decline, pooled_decline
 from refracmc.production.history import History
 from refracmc.production.posterior import DAYS_PER_MONTH, Posterior
@@ -37,17 +39,22 @@ from refracmc.sampling.distributions import from_spec
 Array = NDArray[np.float64]
 Generator = np.random.Generator
 AHEAD = (12, 24)
-HORIZON = 360
+TECHNICAL_LIMIT = {"oil": 1.0, "gas": 6.0}  # per day, as the keys of the case
 RESAMPLES = 1000
-STARTER = {
+STARTER: Mapping[str, Any] = {
     "decline": {"dist": "lognormal", "p90": 0.9, "p10": 2.6},
     "depletion_exponent": {"dist": "uniform", "low": 0.0, "high": 1.0},
-    "headroom": {"dist": "lognormal", "p90": 1.4, "p10": 2.4, "min": 1.0},
+    "headroom": {"dist": "lognormal", "p90": 1.6, "p10": 4.0, "min": 1.0},
     "kept": {"dist": "triangular", "low": 0.8, "mode": 0.95, "high": 1.0},
 }
+BEFORE_RECORDS: Mapping[str, Any] = {
+    **STARTER,
+    "headroom": {"dist": "lognormal", "p90": 1.4, "p10": 2.4, "min": 1.0},
+}
+"""What the starter stated before it stood on records."""
 STARTER_UPLIFT = {"dist": "lognormal", "p90": 0.25, "p10": 1.0}
 B, TERMINAL, ACCELERATION = 0.9, 0.08, 0.2
-UpliftRule = Callable[[str, int, Generator], Array]
+Draw = Callable[[str, int, Generator], Array]
 
 
 @dataclass(frozen=True)
@@ -55,8 +62,9 @@ class Ahead:
     """One date of one well, K draws of the base.
 
     actual (2,): main-phase volume of the months AHEAD after the month of the date; base (2, K): the forecast of it;
-    produced: volume before; remaining (K,): base to the horizon; uptime (K,): of a stream the job brings; peak: best
-    rate before per day. Volumes in bbl or Mcf.
+    produced: volume before; technical (K,): recovery of the base to the technical limit (limit, per day); uptime (K,):
+    of a stream the job brings; peak: best rate before per day; ran: share of calendar time it ran in the year after;
+    on: whether it produced in the three months before. Volumes in bbl or Mcf.
     """
 
     well_id: str
@@ -64,9 +72,12 @@ class Ahead:
     actual: Array
     base: Array
     produced: float
-    remaining: Array
+    technical: Array
+    limit: float
     uptime: Array
     peak: float
+    ran: float
+    on: bool
 
     @property
     def year_at_peak(self) -> float:
@@ -89,17 +100,22 @@ def look_ahead(history: History, month: np.datetime64, draws: int) -> Ahead | No
         posterior = fit_decline(known, settings, SEED)
     except FitRefused:
         posterior = pooled_decline(known, settings, SEED)
-    volumes = posterior.cumulative(np.array([1.0, *(1.0 + m for m in AHEAD), 1.0 + HORIZON]))
+    volumes = posterior.cumulative(np.array([1.0, *(1.0 + m for m in AHEAD)]))
+    produced, limit = float(np.nansum(known.volume())), TECHNICAL_LIMIT[known.main_phase]
+    ahead = technical_volume(posterior.form, posterior.slots, limit)
     running = posterior.uptime if posterior.running_uptime is None else posterior.running_uptime
     return Ahead(
         history.well_id,
         month,
         np.array([after[:m].sum() for m in AHEAD]),
-        (volumes[:, 1:3] - volumes[:, :1]).T,
-        float(np.nansum(known.volume())),
-        volumes[:, 3] - volumes[:, 0],
+        (volumes[:, 1:] - volumes[:, :1]).T,
+        produced,
+        produced + np.where(posterior.uptime > 0.0, ahead, 0.0),
+        limit,
         running,
         known.peak_rate_per_d,
+        float(np.nanmean(history.uptime[at + 1 : at + 13])),
+        bool((np.nan_to_num(known.volume())[-3:] > 0.0).any()),
     )
 
 
@@ -111,7 +127,9 @@ def at_jobs_and_placebo(
     for well, month in jobs:
         if well in histories:
             dates.setdefault(well, []).append(month.astype("datetime64[M]"))
-    at_jobs, before, anytime = [], [], []
+    at_jobs: list[Ahead] = []
+    before: list[Ahead] = []
+    anytime: list[Ahead] = []
     for well, months in dates.items():
         history = histories[well]
         at_jobs += [found for m in months if (found := look_ahead(history, m, draws)) is not None]
@@ -132,14 +150,26 @@ def _apart(month: np.datetime64, job: np.datetime64) -> bool:
     return gap > FAR or gap < -(max(AHEAD) + 1)
 
 
-def with_response(date: Ahead, uplift: Array, generator: Generator) -> Array:
-    """Volumes (2, K) of the base and a job of uplifts (K,) by the product's response."""
-    n = len(uplift)
-    drawn = {key: from_spec(spec, key).ppf(generator.random(n)) for key, spec in STARTER.items()}
+@dataclass(frozen=True)
+class Rule:
+    """A response: how its uplift is drawn, its terms, and how the uptime after the job is (None: as the fit has it)."""
+
+    uplift: Draw
+    terms: Mapping[str, Any] = field(default_factory=lambda: STARTER)
+    uptime: Draw | None = None
+
+
+def with_response(date: Ahead, rule: Rule, generator: Generator) -> Array:
+    """Volumes (2, K) of the base and a job by the product's response."""
+    n = date.base.shape[1]
+    uplift = rule.uplift(date.well_id, n, generator)
+    uptime = date.uptime if rule.uptime is None else rule.uptime(date.well_id, n, generator)
+    drawn = {key: from_spec(spec, key).ppf(generator.random(n)) for key, spec in rule.terms.items()}
     slots = np.stack([np.ones(n), drawn["decline"], np.full(n, B), np.full(n, TERMINAL)])
-    days = DAYS_PER_MONTH * date.uptime[:, None] * np.array([*AHEAD, HORIZON], dtype=np.float64)
-    unit = cumulative("modified_hyperbolic", slots, days)
-    ultimate = headroom_ultimate(date.produced, date.remaining, drawn["headroom"], 1.0)
+    form = np.zeros(n, dtype=np.int8)
+    unit = cumulative_mixture(form, slots, DAYS_PER_MONTH * np.array(AHEAD, dtype=np.float64), uptime)
+    whole = technical_volume(form, slots, date.limit / date.peak)
+    ultimate = headroom_ultimate(date.technical, drawn["headroom"], 1.0)
     plainly = inspect.unwrap(respond)  # as plain Python
     out = np.empty((len(AHEAD), n))
     for k in range(n):
@@ -151,59 +181,75 @@ def with_response(date: Ahead, uplift: Array, generator: Generator) -> Array:
             ACCELERATION,
             max(ultimate[k], 1e-9),
         )
-        made = plainly(date.produced, date.remaining[k], unit[k, -1], 1.0, 1.0, terms)
-        out[:, k] = made.keep * date.base[:, k] + made.new_rate * unit[k, :-1]
+        made = plainly(date.produced, date.technical[k] - date.produced, whole[k], 1.0, 1.0, terms)
+        out[:, k] = made.keep * date.base[:, k] + made.new_rate * unit[k]
     return out
 
 
-def rules(
-    histories: Mapping[str, History], jobs: Sequence[tuple[str, np.datetime64]], wells: Sequence[WellJobs]
-) -> dict[str, UpliftRule]:
-    """Rules that draw the uplift of a job on a well; those of records know the other wells alone."""
-    made: dict[tuple[str, str], Array] = {}
+def left_by_depletion(dates: Sequence[Ahead], terms: Mapping[str, Any] = STARTER) -> float:
+    """Mean of (1 - depletion)^g over dates and draws."""
+    generator = np.random.default_rng(SEED)
+    means = []
+    for date in dates:
+        u, v = generator.random((2, len(date.technical)))
+        ultimate = date.technical * from_spec(terms["headroom"], "headroom").ppf(u)
+        g = from_spec(terms["depletion_exponent"], "g").ppf(v)
+        means.append(float(np.mean((1.0 - np.minimum(date.produced / ultimate, 1.0)) ** g)))
+    return float(np.mean(means))
 
-    def record(kind: str, well: str) -> Array:
-        if (kind, well) not in made:
-            if kind == "zeros":
-                kept = [j for j in jobs if j[0] != well]
-                uplift = uplift_of_jobs(histories, kept)[0]
-                made[kind, well] = group_means(np.maximum(uplift, 0.0), np.ones(len(uplift)), 23)
-            else:
-                found = estimate([w for w in wells if w.well_id != well])
-                values = group_means(found.responders, found.weight, 20)
-                made[kind, well] = np.concatenate([[found.share], values])
-        return made[kind, well]
+
+def rules(
+    histories: Mapping[str, History],
+    jobs: Sequence[tuple[str, np.datetime64]],
+    wells: Sequence[WellJobs],
+    at_jobs: Sequence[Ahead],
+) -> dict[str, Rule]:
+    """Responses by name; what they know of jobs is of the other wells alone."""
+
+    @cache
+    def with_zeros(well: str) -> Array:
+        uplift = uplift_of_jobs(histories, [job for job in jobs if job[0] != well])[0]
+        return group_means(np.maximum(uplift, 0.0), np.ones(len(uplift)), 23)
+
+    @cache
+    def of_responders(well: str) -> tuple[float, Array]:
+        found = estimate([w for w in wells if w.well_id != well])
+        return found.share, group_means(found.responders, found.weight, 20)
 
     def starter(well: str, n: int, generator: Generator) -> Array:
         return from_spec(STARTER_UPLIFT, "uplift").ppf(generator.random(n))
 
     def zeros(well: str, n: int, generator: Generator) -> Array:
-        return generator.choice(record("zeros", well), n)
+        return generator.choice(with_zeros(well), n)
 
     def responders(well: str, n: int, generator: Generator) -> Array:
-        share, *values = record("responders", well)
-        return generator.choice(values, n) * (generator.random(n) >= share)
+        share, values = of_responders(well)
+        factor = generator.choice(RECORDS["record_mean_factor"][0], n)
+        return generator.choice(values, n) * factor * (generator.random(n) >= share)
 
-    def with_factor(well: str, n: int, generator: Generator) -> Array:
-        return responders(well, n, generator) * generator.choice(RECORDS["record_mean_factor"][0], n)
+    def starter_by_chance(well: str, n: int, generator: Generator) -> Array:
+        return starter(well, n, generator) * (generator.random(n) >= of_responders(well)[0])
+
+    def ran(well: str, n: int, generator: Generator) -> Array:
+        return generator.choice(np.array([date.ran for date in at_jobs if date.well_id != well]), n)
 
     return {
-        "starter, all respond": starter,
-        "record with zeros": zeros,
-        "chance and responders": responders,
-        "the same, with record factor": with_factor,
+        "all respond (starter before)": Rule(starter, BEFORE_RECORDS),
+        "record with zeros (before)": Rule(zeros, BEFORE_RECORDS),
+        "chance and responders, headroom before": Rule(responders, BEFORE_RECORDS),
+        "chance and starter's uplift, headroom before": Rule(starter_by_chance, BEFORE_RECORDS),
+        "chance and starter's uplift": Rule(starter_by_chance),
+        "chance and responders": Rule(responders),
+        "the same, uptime of other jobs": Rule(responders, uptime=ran),
     }
 
 
-def scored(dates: Sequence[Ahead], rule: UpliftRule | None) -> pd.DataFrame:
+def scored(dates: Sequence[Ahead], rule: Rule | None) -> pd.DataFrame:
     """One row a date and months ahead: band, increment seen and forecast (in years at the peak rate)."""
     rows = []
     for date in dates:
         generator = np.random.default_rng([SEED, zlib.crc32(f"{date.well_id} {date.month}".encode())])
-        n = date.base.shape[1]
-        sample = (
-            date.base if rule is None else with_response(date, rule(date.well_id, n, generator), generator)
-        )
+        sample = date.base if rule is None else with_response(date, rule, generator)
         for k, months in enumerate(AHEAD):
             low, high = np.quantile(sample[k], [0.1, 0.9])
             rows.append(
@@ -255,7 +301,7 @@ def table_row(name: str, at_jobs: pd.DataFrame, placebo: pd.DataFrame, again: Ar
 
 
 def print_tables(
-    at_jobs: Sequence[Ahead], placebo: Mapping[str, Sequence[Ahead]], of: Mapping[str, UpliftRule]
+    at_jobs: Sequence[Ahead], placebo: Mapping[str, Sequence[Ahead]], of: Mapping[str, Rule]
 ) -> None:
     """One table by months ahead and kind of dates without a job."""
     generator = np.random.default_rng(SEED)
@@ -269,7 +315,7 @@ def print_tables(
                 kept = table[table["months"] == months]
                 wells = len({*kept["well_id"], *rest["well_id"]})
                 again = generator.multinomial(wells, np.full(wells, 1.0 / wells), RESAMPLES)
-                rows.append(table_row(name, kept, rest, again))
+                rows.append(table_row(name, kept, rest, again.astype(np.float64)))
             print(f"\n{months} months after; {len(rest)} dates without a job {kind}")
             print(pd.DataFrame(rows).round(3).to_string(index=False))
 
@@ -285,9 +331,17 @@ def main() -> None:
     histories, jobs = read_jobs(told.data)
     at_jobs, before, anytime = at_jobs_and_placebo(histories, jobs, told.draws, told.placebo)
     wells = measured_wells(histories, jobs)
-    print_tables(
-        at_jobs, {"before the first job": before, "at any time": anytime}, rules(histories, jobs, wells)
+    print(
+        f"depletion leaves {left_by_depletion(at_jobs):.3f} of an uplift; {len(at_jobs)} jobs, all on production:"
     )
+    print(f"they ran {np.mean([d.ran for d in at_jobs]):.2f} of the year after, the fit says")
+    print(f"{np.mean([d.uptime.mean() for d in at_jobs]):.2f}")
+    placebo = {
+        "at any time, on production": [date for date in anytime if date.on],
+        "at any time, idle wells too": anytime,
+        "before the first job": before,
+    }
+    print_tables(at_jobs, placebo, rules(histories, jobs, wells, at_jobs))
 
 
 if __name__ == "__main__":

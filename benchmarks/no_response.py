@@ -10,8 +10,9 @@ wells by their jobs). Without a response p-values are uniform; with one they cro
 mean, since a response too weak to be told from noise counts as none. The chance that a job responded, given its rank,
 is 1 less that share over the density of the ranks, which is taken as falling (Grenander 1956). The best three months
 of a year find something even at a date without a job: responders are scaled so that together with the share without
-a response they keep what jobs added beyond those dates. Intervals: wells drawn again with their jobs and their
-placebo dates.
+a response they keep what jobs added beyond those dates. What depletion takes of an uplift in the model it had taken of
+what is measured, so the record is what it would have been without. Intervals: wells drawn again with their jobs and
+their placebo dates.
 
 --simulate puts known responses on placebo dates and prints bias and coverage of the estimator."""
 
@@ -34,6 +35,8 @@ HALF = 0.5
 STEP = 3  # months between placebo dates of a well
 SEED = 20261201
 BAND = (0.1, 0.9)
+LEFT_BY_DEPLETION = 0.87
+"""Mean of (1 - depletion)^g at the jobs in the starter's terms, as `benchmarks.dated_jobs` prints it."""
 
 
 @dataclass(frozen=True)
@@ -149,7 +152,7 @@ def estimate(wells: Sequence[WellJobs]) -> Finding:
     weight = np.clip(1.0 - share / np.maximum(falling_density(p), 1e-12), 0.0, 1.0)
     uplift = np.concatenate([w.uplift for w in wells])
     nothing = np.average(np.concatenate([w.placebo_uplift for w in wells]), weights=_date_weights(wells))
-    mean = (float(uplift.mean()) - float(nothing)) / max(1.0 - share, 1e-3)
+    mean = (float(uplift.mean()) - float(nothing)) / LEFT_BY_DEPLETION / max(1.0 - share, 1e-3)
     return Finding(share, uplift, weight, mean)
 
 
