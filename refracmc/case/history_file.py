@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 
 VOLUMES = ("oil_bbl", "gas_mcf", "water_bbl")
 DAYS_TOLERANCE = 0.05
+SEGMENT_REMEDY = (
+    "write an earlier segment_start under [wells.fit], or name the months of a false peak in its exclude"
+)
 
 
 def well_rows(table: Table, well: str, where: str) -> tuple[Table | None, list[Fault]]:
@@ -123,8 +126,9 @@ def to_history(
     try:
         return history_of(well, columns["date"], volumes, phase, changes), []
     except HistoryProblem as problem:
+        remedy = "correct segment_start under [wells.fit]" if segment_start else "correct the file"
         return None, [
-            Fault(f"{file}: well {well}", text, "a history that can be read", "correct the file")
+            Fault(f"{file}: well {well}", text, "a history that can be read", remedy)
             for text in problem.problems
         ]
 
@@ -142,5 +146,6 @@ def unfit_reason(history: History) -> str | None:
         return f"{producing} producing months"
     used = int(clean(history).used.sum())
     if used < MIN_AFTER_PEAK:
-        return f"{used} usable months from the best rate on"
+        start = "the best rate" if history.segment_start is None else f"segment_start {history.segment_start}"
+        return f"{used} usable months from {start} on"
     return None

@@ -19,7 +19,7 @@ from refracmc.case.cross_checks import (
 )
 from refracmc.case.decision_section import Decision
 from refracmc.case.faults import MISSING, KeyPath, nearest, path_text, read_section, unknown_key
-from refracmc.case.history_file import read_history, to_history, unfit_reason
+from refracmc.case.history_file import SEGMENT_REMEDY, read_history, to_history, unfit_reason
 from refracmc.case.job_section import Job
 from refracmc.case.key_rules import Section
 from refracmc.case.key_values import found_text
@@ -240,7 +240,7 @@ class _WellReader:
             allowed = (
                 "a history a decline can be fitted to: 4 producing months or more, 3 of them from the peak on"
             )
-            remedy = "add months, or state [wells.type_curve]"
+            remedy = f"add months, {SEGMENT_REMEDY}, or state [wells.type_curve]"
             self._fault(str(name), f"{reason} of well {self.id}", allowed, remedy)
         if wanted == "type_curve" or (wanted == "auto" and (name is None or reason is not None)):
             if phase == "auto":

@@ -202,10 +202,16 @@ class Outputs(Section):
 
 
 class Pooling(Section):
-    """How the fits of the case's wells hang together."""
+    """How the fits of the case's wells hang together, and whether a well may stand idle ahead."""
 
     pool: StrictBool = choice(
         False,
         "the wells of the case move the prior of their fits; false: each fit stands alone, so that a well added "
         "or changed alters no other well's numbers",
+    )
+    idle_hurdle: StrictBool = choice(
+        True,
+        "a well may stand idle for good from the next month on, with a chance learned from many wells by rate, age and "
+        "months shut in; false: it runs in every trial",
+        source="learned from many wells",
     )

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from refracmc.case.history_file import SEGMENT_REMEDY
+from refracmc.case.history_told import well_told
 from refracmc.case.load import load_case
 from refracmc.commands.chosen_well import refuse, well_of
 from refracmc.commands.output_folders import check_folder
@@ -36,7 +38,7 @@ def write_forecasts(
 
     Raises InputError where the well does not exist or has no history to forecast from.
     """
-    from refracmc.decisions.forecast_tables import forecast_tables, segment_text
+    from refracmc.decisions.forecast_tables import forecast_tables, segment_text, uptime_text
     from refracmc.reporting.forecast_page import write_forecast_page
 
     case = load_case(path).with_sampling(None, seed)
@@ -65,7 +67,9 @@ def write_forecasts(
             posterior = fit_well(case, item, priors)
         except FitRefused as error:
             allowed = "a history a decline can be fitted to"
-            fault = Fault(f"{case.path.name}: wells.{item.id}", str(error), allowed, "add months")
+            fault = Fault(
+                f"{case.path.name}: wells.{item.id}", str(error), allowed, f"add months, or {SEGMENT_REMEDY}"
+            )
             refused[item.id] = (fault,)
             progress.step()
             continue
@@ -74,6 +78,8 @@ def write_forecasts(
         months = forecast_tables(item.history, posterior, 1)["months"]
         aside = int((~months["used"].astype(bool)).sum())
         lines.append(f"{item.id}: {segment_text(months)}; {aside} of {len(months)} months set aside")
+        lines.append(f"{item.id}: {uptime_text(posterior)}")
+        lines += [f"{item.id}: {sentence}" for sentence in well_told(case, item)]
         progress.step()
     if not chosen:
         lines.append("no well of the case has a history: nothing to show")

@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from refracmc import __version__
+from refracmc.case.history_told import history_told
 from refracmc.case.load import load_case
 from refracmc.case.validated_case import Case
 from refracmc.engine import run_folder, store
@@ -125,6 +126,8 @@ def _run_loaded(
     for well in case.wells:
         for text in well.warnings:
             progress.note(f"{case.name}: {well.id}: warning: {text}")
+    for text in history_told(case):
+        progress.note(f"{case.name}: history: {text}")
     place = run_folder.RunFolder(out, case.name)
     made = identity(case, __version__)
     run = _Run(case, place, made, workers or default_workers(), keep, scheduler, progress, began)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from refracmc import __version__
+from refracmc.case.history_told import history_told
 from refracmc.case.response_told import told_on_the_page
 from refracmc.case.validated_case import Case
 from refracmc.decisions.drivers import DRIVER_BLOCKS
@@ -41,6 +42,7 @@ def run_facts(
         ),
         notes=notes,
         response_told=told_on_the_page(case.wells),
+        history_told=history_told(case),
         fan_trials=sum(sizes[:FAN_BLOCKS]),
         driver_trials=DRIVER_BLOCKS * BLOCK_SIZE,
     )

@@ -74,6 +74,17 @@ def _correlation(posterior: Posterior) -> pd.DataFrame:
     return table
 
 
+def uptime_text(posterior: Posterior) -> str:
+    """Uptime ahead beside the well's own, and the chance to stand idle, own and learned share apart."""
+    told = posterior.diagnostics
+    idle, learned = told["idle_chance"], told["idle_chance_learned"]
+    return (
+        f"uptime ahead {told['uptime_ahead']:.2f}, its own of the last 12 months {told['uptime_own_year']:.2f}; "
+        f"{told['uptime_running']:.2f} if it runs, learned from many wells; stands idle for good in {idle:.1%} "
+        f"of draws ({learned:.1%} learned, {idle - learned:.1%} for its own {told['months_shut']:.0f} months shut in)"
+    )
+
+
 def segment_text(months: pd.DataFrame) -> str:
     """From which month the fit runs, and the segment the step-ups propose where it is another."""
     used = months.loc[months["used"].astype(bool), "date"]

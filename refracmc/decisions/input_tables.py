@@ -35,6 +35,27 @@ def cleaning_rows(plan: WellPlan) -> list[dict[str, Any]]:
     ]
 
 
+def uptime_rows(plan: WellPlan) -> list[dict[str, Any]]:
+    """The well's own uptime beside what many wells taught, and the chance that it stands idle for good."""
+    if plan.posterior is None:
+        return []
+    told = plan.posterior.diagnostics
+    return [
+        {
+            "well": plan.id,
+            "own_year": told["uptime_own_year"],
+            "own_quarter": told["uptime_own_quarter"],
+            "months_shut": told["months_shut"],
+            "running": told["uptime_running"],
+            "ahead": told["uptime_ahead"],
+            "idle_chance": told["idle_chance"],
+            "idle_chance_learned": told["idle_chance_learned"],
+            "idle_chance_own": told["idle_chance"] - told["idle_chance_learned"],
+            "hurdle": plan.case.fit.idle_hurdle,
+        }
+    ]
+
+
 def input_rows(case: Case, plans: Sequence[WellOutline]) -> list[dict[str, Any]]:
     """Every input of the case with its value or distribution and source, those that the case states first.
 

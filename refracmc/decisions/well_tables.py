@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from refracmc.case import units
 from refracmc.case.well_strategies import NOTHING, Strategy
 from refracmc.decisions import compare, drivers, trigger_tables
-from refracmc.decisions.input_tables import cleaning_rows
+from refracmc.decisions.input_tables import cleaning_rows, uptime_rows
 from refracmc.decisions.job_report import dated, timeline_rows, typical_row
 from refracmc.decisions.job_tables import failures, parts_of, pressure_rows, sleeve_map, stress_state
 from refracmc.decisions.production import production_columns
@@ -143,6 +143,7 @@ TABLE_ROWS: Mapping[str, Callable[[SummedWell], Rows]] = {
     "trigger_months": lambda well: trigger_tables.month_rows(well.results),
     "orders": lambda well: compare.orders_at_best_date(well.results, well.error_of, _shifts(well.plan)),
     "production": lambda well: production_columns(well.trials, well.draws, well.best),
+    "uptime": lambda well: uptime_rows(well.plan),
     "cost": lambda well: _cost_rows(well.trials, well.results.best),
     "timeline": lambda well: timeline_rows(well.plan, well.draws[0], well.best, well.shown_trial),
     "job_parts": lambda well: well.job_parts[0],

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from refracmc.case.history_file import SEGMENT_REMEDY
 from refracmc.case.validated_case import Case
 from refracmc.case.well_strategies import Strategy
 from refracmc.errors import Fault
@@ -24,7 +25,7 @@ def _fault_of(case: Case, well: str, error: Exception) -> Fault:
             where=f"{where}.history",
             found=f"a history that no decline can be fitted to ({error})",
             allowed="a declining history of four producing months or more, or a type curve",
-            remedy="state [wells.type_curve], or correct the history",
+            remedy=f"{SEGMENT_REMEDY}, or state [wells.type_curve]",
         )
     return Fault(
         where=f"{where}.strategies",

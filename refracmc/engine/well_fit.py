@@ -37,5 +37,5 @@ def fit_well(case: Case, well: WellCase, priors: Priors | None = None) -> Poster
     assert well.history is not None
     known = pooled_priors(case) if priors is None else priors
     own = well.fit.settings() if well.fit is not None else {}
-    settings = FitSettings(**own, prior=known.get(well.main_phase))
+    settings = FitSettings(**own, prior=known.get(well.main_phase), idle_hurdle=case.fit.idle_hurdle)
     return fit_decline(well.history, settings, seed=case.sampling.seed)

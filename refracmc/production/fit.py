@@ -50,7 +50,7 @@ MIN_AFTER_PEAK = 3
 class FitSettings:
     """draws: posterior draws kept (K); particles: sampler particles per form; forms: names to average, None
     for all of the prior's; terminal_decline_per_year: 80 % range or None for the prior's; b_max: bound on b
-    or None."""
+    or None; idle_hurdle: whether the well may stand idle for good."""
 
     draws: int = 2048
     particles: int = 2048
@@ -58,6 +58,7 @@ class FitSettings:
     terminal_decline_per_year: tuple[float, float] | None = None
     b_max: float | None = None
     prior: PooledPrior | None = None
+    idle_hurdle: bool = True
 
     def resolved_prior(self, phase: str) -> PooledPrior:
         """The pooled prior with the engineer's own terminal decline, bound on b and choice of forms."""
@@ -122,7 +123,9 @@ def _fit(
         samples[form] = (target, sample_form(target, settings.particles, generator))
     used = np.flatnonzero(cleaned.used)
     gap_to_end = float(len(history) - 1 - used[-1]) + 0.5
-    return assemble(history, used, gap_to_end, prior, samples, settings.draws, generator)
+    return assemble(
+        history, used, gap_to_end, prior, samples, settings.draws, generator, settings.idle_hurdle
+    )
 
 
 def _never_produced(history: History, prior: PooledPrior, draws: int, generator: Generator) -> Posterior:

@@ -334,10 +334,11 @@ def clean(history: History) -> CleanHistory:
 
 def segment_index(history: History, rate: Array) -> int:
     """First month of the segment to fit: the engineer's, else the month of the best rate smoothed over
-    three months."""
+    three months, those he excluded left out."""
     if history.segment_start is not None:
         return int(np.argmax(history.dates >= history.segment_start))
-    good = np.flatnonzero(np.isfinite(rate) & (history.uptime * history.days_in_month >= SHORT_MONTH_DAYS))
+    full = np.isfinite(rate) & (history.uptime * history.days_in_month >= SHORT_MONTH_DAYS)
+    good = np.flatnonzero(full & ~history.excluded)
     if len(good) < PEAK_MONTHS:
         return int(good[0]) if len(good) else 0
     smooth = np.convolve(rate[good], np.ones(PEAK_MONTHS) / PEAK_MONTHS, "valid")

@@ -21,7 +21,7 @@ from refracmc.production.likelihood import Target, averaged_noise_sd, carried_re
 from refracmc.production.prior import Discrepancy, PooledPrior
 from refracmc.production.sampler import Generator, Sample, stratified
 from refracmc.production.secondary import Ratio, secondary_ratios
-from refracmc.production.uptime import uptime_draws, uptime_state
+from refracmc.production.uptime import uptime_draws, uptime_state, uptime_told
 
 Array = NDArray[np.float64]
 
@@ -89,10 +89,12 @@ def assemble(
     samples: Mapping[str, tuple[Target, Sample]],
     draws: int,
     generator: Generator,
+    hurdle: bool = True,
 ) -> Posterior:
     """Mix the forms by evidence, add the discrepancy, draw uptime and ratios, sort by technical EUR.
 
-    used (K,): months fitted; gap_to_end: months from the middle of the last of them to the end of history.
+    used (K,): months fitted; gap_to_end: months from the middle of the last of them to the end of history; hurdle:
+    whether the well may stand idle for good.
     """
     names = list(samples)
     log_weight = np.array([np.log(prior.form_weights[f]) + samples[f][1].log_evidence for f in names])
@@ -117,7 +119,7 @@ def assemble(
     diagnostics = diagnose(results, dict(zip(names, (float(w) for w in weight), strict=True)))
     diagnostics["fitted_index"] = used
     diagnostics["fitted_log_rate"] = fitted_curve(samples, dict(zip(names, counts, strict=True)))
-    return finish(history, prior, form, slots, diagnostics, generator)
+    return finish(history, prior, form, slots, diagnostics, generator, hurdle)
 
 
 def fitted_curve(samples: Mapping[str, tuple[Target, Sample]], counts: Mapping[str, int]) -> Array:
@@ -138,15 +140,14 @@ def finish(
     slots: Array,
     diagnostics: Mapping[str, Any],
     generator: Generator,
+    hurdle: bool = True,
 ) -> Posterior:
     """Add uptime and ratios to curves anchored at the end of history, and sort by technical EUR."""
-    draws = len(form)
-    up, running = uptime_draws(
-        uptime_state(history),
-        prior.uptime,
-        np.stack([stratified(generator, draws) for _ in range(2)]),
-        ndtri(np.stack([stratified(generator, draws) for _ in range(2)])),
-    )
+    draws, state = len(form), uptime_state(history)
+    uniforms = np.stack([stratified(generator, draws) for _ in range(2)])
+    deviates = ndtri(np.stack([stratified(generator, draws) for _ in range(2)]))
+    up, running = uptime_draws(state, prior.uptime, uniforms, deviates, hurdle)
+    diagnostics = {**diagnostics, **uptime_told(state, prior.uptime, (up, running), uniforms, deviates)}
     horizon = (up * DAYS_PER_MONTH * TECHNICAL_MONTHS)[:, None]
     further = cumulative_mixture(form, slots, horizon)[:, 0]
     normals = {p: generator.standard_normal((2, draws)) for p in PHASES}

@@ -51,7 +51,13 @@ def find_step_ups(
     y = np.log(volume[good] / days[good])
     peak = int(np.argmax(np.convolve(y[: LEAST_BEFORE + AFTER], np.ones(AFTER) / AFTER, "valid")))
     found: list[StepUp] = []
+    level = np.median(np.lib.stride_tricks.sliding_window_view(y, AFTER), axis=1)
+    rise = (
+        level[AFTER:] - level[:-AFTER]
+    )  # of the three months from k on over the three before: no step is larger
     for k in range(peak + LEAST_BEFORE, len(good) - AFTER + 1):
+        if not rise[k - AFTER] >= np.log(least_ratio) - 1e-9:
+            continue
         first = max(peak, k - BEFORE)
         ratio, score = _step(good[first:k].astype(np.float64), y[first:k], good[k : k + AFTER], y, k)
         if ratio >= least_ratio and score >= least_score:

@@ -7,7 +7,7 @@ coefficients learned over many wells, and carry an effect of the area that an un
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -70,7 +70,7 @@ def uptime_state(history: History) -> UptimeState:
     )
     days = np.maximum(uptime[last] * calendar[last], 1.0).sum()
     return UptimeState(
-        shut=float(_months_shut(history.volume())),
+        shut=float(months_shut(history.volume())),
         log_rate=float(np.clip(np.log(max(boe / days, 1e-6)), *LOG_RATE_RANGE)),
         recent=_mean_known(uptime[-3:], UPTIME_REFERENCE),
         year=_mean_known(uptime[-12:], UPTIME_REFERENCE),
@@ -79,7 +79,7 @@ def uptime_state(history: History) -> UptimeState:
     )
 
 
-def _months_shut(volume: Array) -> int:
+def months_shut(volume: Array) -> int:
     """Declared zero months since the last producing one; months not declared do not count."""
     after = volume[np.flatnonzero(np.nan_to_num(volume) > 0)[-1] + 1 :]
     return int(np.isfinite(after).sum())
@@ -103,19 +103,54 @@ def expected_uptime(state: UptimeState, prior: UptimePrior) -> tuple[float, floa
     return mean, precision, idle
 
 
+def idle_draws(state: UptimeState, prior: UptimePrior, uniforms: Array, normals: Array) -> NDArray[np.bool_]:
+    """Whether the well stands idle for good, by draw (n,), at the chance that its months give; uniforms and normals
+    (n,)."""
+    idle: NDArray[np.bool_] = uniforms < expit(
+        expected_uptime(state, prior)[2] + prior.idle_area_sd * normals
+    )
+    return idle
+
+
 def uptime_draws(
-    state: UptimeState, prior: UptimePrior, uniforms: Array, normals: Array
+    state: UptimeState, prior: UptimePrior, uniforms: Array, normals: Array, hurdle: bool = True
 ) -> tuple[Array, Array]:
     """Draws (n,) of the mean uptime (share of calendar time) ahead, exactly 0 where the well stands idle,
     and of the uptime if it ran.
 
-    uniforms (2, n), normals (2, n). The second is what a well brought back by a job would run at.
+    uniforms (2, n), normals (2, n). The second is what a well brought back by a job would run at. hurdle: false for a
+    well that runs in every draw.
     """
-    logit_mean, precision, logit_idle = expected_uptime(state, prior)
+    logit_mean, precision, _ = expected_uptime(state, prior)
     mean = np.clip(expit(logit_mean + prior.mean_area_sd * normals[0]), 0.02, 0.98)
     running = betaincinv(mean * precision, (1.0 - mean) * precision, uniforms[1])
     if not state.has_days:
         running = np.minimum(running / prior.bulk, 1.0)
-    idle = uniforms[0] < expit(logit_idle + prior.idle_area_sd * normals[1])
     running = np.clip(running, 1e-3, 1.0)
-    return np.where(idle, 0.0, running), running
+    if not hurdle:
+        return running.copy(), running
+    return np.where(idle_draws(state, prior, uniforms[0], normals[1]), 0.0, running), running
+
+
+def uptime_told(
+    state: UptimeState, prior: UptimePrior, draws: tuple[Array, Array], uniforms: Array, normals: Array
+) -> dict[str, float]:
+    """The well's own uptime beside what many wells taught, by name (shares of calendar time, chances, months).
+
+    draws: of `uptime_draws`, with its uniforms and normals. uptime_own_year, uptime_own_quarter: of the last 12 and 3
+    months; months_shut: declared zeros at the end; uptime_running: mean ahead if it runs, by the learned regression on
+    those; uptime_ahead: the mean, idle draws in it as 0; idle_chance: share of idle draws; idle_chance_learned: what it
+    would be for a well of its rate and age that is not shut in at the end.
+    """
+    ahead, running = draws
+    alike = idle_draws(replace(state, shut=0.0), prior, uniforms[0], normals[1])
+    idle = float((ahead == 0.0).mean())
+    return {
+        "uptime_own_year": state.year,
+        "uptime_own_quarter": state.recent,
+        "months_shut": state.shut,
+        "uptime_running": float(running.mean()),
+        "uptime_ahead": float(ahead.mean()),
+        "idle_chance": idle,
+        "idle_chance_learned": min(float(alike.mean()), idle),
+    }

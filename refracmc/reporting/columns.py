@@ -7,56 +7,11 @@ Later work adds a table by adding one :func:`table_spec` to the list.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from types import MappingProxyType
 
-NOTHING = "nothing"
-"""Name of the strategy "do nothing"."""
+from refracmc.reporting.table_spec import KINDS, NOTHING, Column, TableSpec, table_spec
 
-KINDS = ("text", "number", "integer", "flag", "month")
-
-
-@dataclass(frozen=True, slots=True)
-class Column:
-    """One column: name, kind (of :data:`KINDS`), unit ("" for text), meaning, may it be missing."""
-
-    name: str
-    kind: str
-    unit: str
-    meaning: str
-    optional: bool
-
-
-@dataclass(frozen=True, slots=True)
-class TableSpec:
-    """One table: key (its file name), title, what a row is, columns in file order, unique columns."""
-
-    key: str
-    title: str
-    row: str
-    columns: tuple[Column, ...]
-    unique: tuple[str, ...]
-    required: bool
-
-    @property
-    def names(self) -> tuple[str, ...]:
-        """Column names in file order."""
-        return tuple(column.name for column in self.columns)
-
-
-def table_spec(
-    key: str, title: str, row: str, columns: str, unique: str = "", required: bool = False
-) -> TableSpec:
-    """Make a table from lines ``name | kind | unit | meaning`` ("?" after the kind: may be missing)."""
-    made = []
-    for line in columns.strip().splitlines():
-        name, kind, unit, meaning = (part.strip() for part in line.split("|", 3))
-        optional = kind.endswith("?")
-        if kind.rstrip("?") not in KINDS:
-            raise ValueError(f"table {key}, column {name}: kind {kind!r} is not one of {', '.join(KINDS)}")
-        made.append(Column(name, kind.rstrip("?"), unit, meaning, optional))
-    return TableSpec(key, title, row, tuple(made), tuple(unique.split()), required)
-
+__all__ = ["KINDS", "NOTHING", "TABLES", "Column", "TableSpec", "table_spec"]
 
 _VALUE = """mean_usd | number | US$ | mean of the incremental NPV
 se_usd | number | US$ | standard error of that mean
@@ -215,6 +170,18 @@ p50 | number? | unit | P50; missing for history
 p10 | number? | unit | P10 (high); missing for history
 unit | text | | bbl/month or Mcf/month
 """, "well branch month"),
+    table_spec("uptime", "Uptime ahead and the chance to stand idle", "one well with a history", """
+well | text | | well id
+own_year | number | 1 | producing share of the last 12 months of the history
+own_quarter | number | 1 | producing share of the last 3 months
+months_shut | number | months | declared zeros at its end
+running | number | 1 | mean uptime ahead if it runs, as many wells of such a year and rate went on
+ahead | number | 1 | mean uptime ahead, draws in which the well stands idle for good in it as 0
+idle_chance | number | 1 | chance that the well stands idle for good from the next month on
+idle_chance_learned | number | 1 | what it would be of a well of its rate and age that is not shut in
+idle_chance_own | number | 1 | what its own months shut in add
+hurdle | flag | | whether the forecast has that chance (fit.idle_hurdle)
+""", "well"),
     table_spec("cost", "Cost of the job by part", "one cost part of one strategy of one well", """
 well | text | | well id
 strategy | text | | <order>@YYYY-MM or <order>@<trigger>

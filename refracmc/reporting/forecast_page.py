@@ -12,7 +12,7 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from refracmc.decisions.forecast_tables import forecast_tables, segment_text
+from refracmc.decisions.forecast_tables import forecast_tables, segment_text, uptime_text
 from refracmc.production.fit import Posterior
 from refracmc.production.forms import form_code
 from refracmc.production.history import History
@@ -46,7 +46,8 @@ def write_forecast_page(
     _parameters(axes[1, 1], posterior, tables["correlation"])
     flags = "; ".join(posterior.diagnostics.get("flags", [])) or "no flags"
     figure.suptitle(
-        f"well {history.well_id}: {history.main_phase}; {segment_text(tables['months'])}; sampler: {flags}",
+        f"well {history.well_id}: {history.main_phase}; {segment_text(tables['months'])}; sampler: {flags}\n"
+        f"{uptime_text(posterior)}",
         fontsize=9,
         color=INK,
     )

@@ -80,6 +80,11 @@ def share(heading: str, name: str, error: str) -> PageColumn:
     return heading, lambda row: percent(float(row[name]), float(row[error]))
 
 
+def whole_percent(heading: str, name: str) -> PageColumn:
+    """A share as percent to a tenth, without an error."""
+    return heading, lambda row: percent(float(row[name]))
+
+
 def carried_out(heading: str) -> PageColumn:
     """Share of trials in which the job is carried out."""
     return heading, lambda row: share_done(float(row["executed_share"]))

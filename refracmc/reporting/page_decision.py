@@ -101,6 +101,8 @@ def decision_section(data: ReportData) -> Section:
         blocks.append(Note((f"The data of this case are {facts.data_status}.",)))
     if facts.response_told:
         blocks.append(Note(facts.response_told))
+    if facts.history_told:
+        blocks.append(Note(facts.history_told, "What the histories leave open"))
     verdicts = [verdict(data, well) for well in data.wells]
     blocks += _asked(data)
     blocks += [Note(v.paragraphs, v.headline, f"verdict-{v.advice.replace(' ', '-')}") for v in verdicts]

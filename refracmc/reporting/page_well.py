@@ -23,6 +23,7 @@ from refracmc.reporting.page_columns import (
     tens,
     text,
     to_ten,
+    whole_percent,
     words,
 )
 from refracmc.reporting.rounding import MILLION, MISSING, fixed, significant, to_error, with_error
@@ -93,6 +94,21 @@ _ORDER_JOBS = WellTable(
         amount("Cost, mean", "job_cost_usd", "job_cost_se_usd"),
         *percentiles("job_cost_{}_usd", "job_cost_se_usd"),
     ),
+)
+_UPTIME = WellTable(
+    "uptime",
+    "Uptime ahead, and the chance that the well stands idle for good from the next month on",
+    (
+        whole_percent("Own, last 12 months", "own_year"),
+        whole_percent("Own, last 3 months", "own_quarter"),
+        number("Own months shut in at the end", "months_shut", 0),
+        whole_percent("Ahead if it runs (learned)", "running"),
+        whole_percent("Idle (learned)", "idle_chance_learned"),
+        whole_percent("Idle (its own months shut in)", "idle_chance_own"),
+        whole_percent("Ahead, idle as 0", "ahead"),
+    ),
+    note="Learned: what many wells of such a rate, age and last year did next. fit.idle_hurdle = false leaves the "
+    "chance to stand idle out.",
 )
 _DRIVERS = WellTable(
     "drivers",
@@ -248,6 +264,7 @@ def _summary(data: ReportData, well: str) -> Table:
 TABLES_AFTER: Mapping[str, tuple[Callable[[ReportData, str], Table | None], ...]] = {
     "dates": (_by_date_and_order, _TRIGGERS),
     "orders": (_ORDERS, _ORDER_JOBS),
+    "production": (_UPTIME,),
     "cost": (_cost,),
     "timeline": (_timeline,),
     "failures": (_PRESSURE,),

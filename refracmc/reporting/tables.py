@@ -48,7 +48,7 @@ class RunFacts:
     fan_trials, driver_trials: trials behind the monthly production fan and behind the variance shares where these
     are fewer or others than ``trials`` (0: the same). refused: (well id, reason) of wells that could not be
     valued. notes: remarks of the engine in plain words. response_told: whether the answer reckons with jobs that
-    bring nothing.
+    bring nothing. history_told: what the histories leave open, and what is assumed of it.
     """
 
     name: str
@@ -71,6 +71,7 @@ class RunFacts:
     refused: tuple[tuple[str, str], ...] = ()
     notes: tuple[str, ...] = ()
     response_told: tuple[str, ...] = ()
+    history_told: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,9 +111,8 @@ _MONTH = re.compile(r"\d{4}-(0[1-9]|1[0-2])")
 _TRIPLES = (("p90", "p50", "p10"), ("p90_usd", "p50_usd", "p10_usd"),
             ("job_days_p90", "job_days_p50", "job_days_p10"),
             ("job_cost_p90_usd", "job_cost_p50_usd", "job_cost_p10_usd"))  # fmt: skip
-_SHARES = ("undefined_share", "p_loss", "some_refrac_chance", "best_refrac_chance",
-           "chance_of_best", "chance_nothing_best", "executed_share",
-           "effective_share")  # fmt: skip
+_SHARES = ("undefined_share", "p_loss", "chance_of_best", "chance_nothing_best", "executed_share", "effective_share",
+           "some_refrac_chance", "best_refrac_chance", "idle_chance", "idle_chance_learned")  # fmt: skip
 
 
 def _numbers(values: Any) -> FloatArray:

@@ -1,0 +1,52 @@
+"""How a table of a report is declared: its columns by name, kind, unit and meaning, one line each."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+NOTHING = "nothing"
+"""Name of the strategy "do nothing"."""
+
+KINDS = ("text", "number", "integer", "flag", "month")
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column: name, kind (of :data:`KINDS`), unit ("" for text), meaning, may it be missing."""
+
+    name: str
+    kind: str
+    unit: str
+    meaning: str
+    optional: bool
+
+
+@dataclass(frozen=True, slots=True)
+class TableSpec:
+    """One table: key (its file name), title, what a row is, columns in file order, unique columns."""
+
+    key: str
+    title: str
+    row: str
+    columns: tuple[Column, ...]
+    unique: tuple[str, ...]
+    required: bool
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Column names in file order."""
+        return tuple(column.name for column in self.columns)
+
+
+def table_spec(
+    key: str, title: str, row: str, columns: str, unique: str = "", required: bool = False
+) -> TableSpec:
+    """Make a table from lines ``name | kind | unit | meaning`` ("?" after the kind: may be missing)."""
+    made = []
+    for line in columns.strip().splitlines():
+        name, kind, unit, meaning = (part.strip() for part in line.split("|", 3))
+        optional = kind.endswith("?")
+        if kind.rstrip("?") not in KINDS:
+            raise ValueError(f"table {key}, column {name}: kind {kind!r} is not one of {', '.join(KINDS)}")
+        made.append(Column(name, kind.rstrip("?"), unit, meaning, optional))
+    return TableSpec(key, title, row, tuple(made), tuple(unique.split()), required)
