@@ -72,8 +72,8 @@ def _steps(signs: HistorySigns) -> Iterator[str]:
         step = signs.steps[-1]
         more = "" if len(signs.steps) == 1 else f" ({len(signs.steps)} such steps, this is the last)"
         yield (
-            f"the rate steps up to {step.ratio:.2g} times its decline about {step.month}{more}. The fit runs through it, "
-            f"from {signs.segment} on. Where the well was worked over, write the month as segment_start under "
+            f"the rate steps up to {step.ratio:.2g} times its decline about {step.month}{more}. The fit runs through "
+            f"it, from {signs.segment} on. Where the well was worked over, write the month as segment_start under "
             "[wells.fit] (refracmc forecast draws it); where single months are wrong, name them in its exclude."
         )
 

@@ -40,6 +40,9 @@ def job_rows(well: str, seed: int) -> dict[str, list[dict[str, Any]]]:
         for kind in ("close", "open"):
             loss = {"chance": 0.02, "stages_lost_share": 0.01 * s, "old_lost_share": 0.0, "days_more": 0.1}
             rows.setdefault("failures", []).append(at | {"kind": kind} | loss)
+    rows["uptime"] = [{"well": well, "own_year": 0.96, "own_quarter": 0.97, "months_shut": 0.0, "running": 0.82,
+        "ahead": 0.78, "idle_chance": 0.05, "idle_chance_learned": 0.04, "idle_chance_own": 0.01,
+        "hurdle": True}]  # fmt: skip
     for limit in ("casing burst", "wellhead rating", "coiled tubing collapse", "all"):
         made = {
             f"{which}_{p}_psi": 4000.0 + 500 * k
