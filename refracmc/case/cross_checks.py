@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from refracmc.case import units
 from refracmc.case.faults import KeyPath, nearest, path_text
@@ -11,15 +11,12 @@ from refracmc.case.job_section import Job
 from refracmc.case.response_section import Response
 from refracmc.case.shared_sections import Dependence, Valuation
 from refracmc.case.strategies import Strategies
-from refracmc.case.uncertain_inputs import inputs_of, is_shared, variable_names
+from refracmc.case.uncertain_inputs import is_shared, variable_names
 from refracmc.case.well_sections import Completion, TypeCurve
 from refracmc.case.well_strategies import job_reach_ft, method_plan, order_sleeves
 from refracmc.errors import Fault
 from refracmc.job.orders import NAMED_ORDERS
 from refracmc.job.sleeves import PlanRefused, Tally
-
-if TYPE_CHECKING:
-    from refracmc.case.validated_case import Case
 
 MIN_MONTHS_AFTER_REFRAC = 12
 
@@ -256,27 +253,3 @@ def depth_warnings(tally: Tally, completion: Completion) -> tuple[str, ...]:
             f"completion.ct_reach_ft = {reach:,.0f} is less than half of toe_md_ft = {toe:,.0f}; {metres}"
         )
     return tuple(found)
-
-
-def fixed_pair_faults(case: Case) -> list[Fault]:
-    """Correlated inputs that no well draws: fixed in every one, or there in none."""
-    if not case.dependence.pairs:
-        return []
-    drawn: set[str] = set()
-    present: set[str] = set()
-    for well in case.wells:
-        for variable in inputs_of(case, well):
-            present.add(variable.name)
-            if not variable.distribution.is_fixed:
-                drawn.add(variable.name)
-    faults = []
-    for k, pair in enumerate(case.dependence.pairs):
-        for key, name in (("a", pair.a), ("b", pair.b)):
-            if name not in drawn:
-                found = (
-                    f"{name}, {'a fixed number in every well' if name in present else 'which no well has'}"
-                )
-                where = f"{case.path.name}: dependence.pairs[{k + 1}].{key}"
-                remedy = "give it a distribution, or remove the pair"
-                faults.append(Fault(where, found, "two inputs that are uncertain", remedy))
-    return faults

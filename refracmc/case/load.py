@@ -17,7 +17,8 @@ from typing import Any
 
 from pydantic import StrictStr, field_validator
 
-from refracmc.case.cross_checks import date_faults, dependence_faults, fixed_pair_faults
+from refracmc.case.correlated_pairs import pair_faults
+from refracmc.case.cross_checks import date_faults, dependence_faults
 from refracmc.case.decision_section import Decision
 from refracmc.case.deck_file import Deck, flat_deck, read_deck
 from refracmc.case.faults import MISSING, KeyPath, nearest, path_text, read_section, unknown_key
@@ -231,7 +232,7 @@ class _Loader:
             files=dict(sorted(self.files.hashes.items())),
             **sections,
         )
-        faults = fixed_pair_faults(case)
+        faults = pair_faults(case)
         if faults:
             raise InputError(faults)
         return case

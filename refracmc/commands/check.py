@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from refracmc.case.correlated_pairs import pairs_told
 from refracmc.case.history_told import history_told
 from refracmc.case.load import load_case
 from refracmc.case.response_told import response_told
@@ -63,6 +64,7 @@ def check_case(path: str | Path) -> CheckReport:
         lines += [f"  {well.id}: warning: {text}" for text in well.warnings]
     lines += [f"  response: {sentence}" for sentence in response_told(case.wells)]
     lines += [f"  history: {sentence}" for sentence in history_told(case)]
+    lines += [f"  correlation: {sentence}" for sentence in pairs_told(case)]
     trials = case.sampling.trials
     disk = 8.0 * len(KEPT_MEASURES) * most * trials * max(len(case.wells), 1)
     held = min(3.0 * 8.0 * len(PER_TRIAL) * most * trials, BYTES_OF_TRIALS)

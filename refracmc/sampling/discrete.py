@@ -27,6 +27,9 @@ class Fixed(Distribution):
     def cdf(self, x: ArrayLike) -> FloatArray:
         return np.where(as_array(x) >= self.value, 1.0, 0.0)
 
+    def steps(self) -> FloatArray:
+        return np.array([0.0, 1.0])
+
     def mean(self) -> float:
         return self.value
 
@@ -57,6 +60,9 @@ class Bernoulli(Distribution):
     def cdf(self, x: ArrayLike) -> FloatArray:
         x = as_array(x)
         return np.where(x >= 1.0, 1.0, np.where(x >= 0.0, 1.0 - self.p, 0.0))
+
+    def steps(self) -> FloatArray:
+        return np.unique([0.0, 1.0 - self.p, 1.0])
 
     def mean(self) -> float:
         return self.p
@@ -102,6 +108,9 @@ class Discrete(Distribution):
     def cdf(self, x: ArrayLike) -> FloatArray:
         return np.append(0.0, self._cumulative)[np.searchsorted(self.values, as_array(x), side="right")]
 
+    def steps(self) -> FloatArray:
+        return np.unique(np.append(0.0, self._cumulative))
+
     def mean(self) -> float:
         return float(np.average(self.values, weights=self.weights))
 
@@ -134,6 +143,10 @@ class Empirical(Distribution):
 
     def cdf(self, x: ArrayLike) -> FloatArray:
         return np.searchsorted(self._sorted, as_array(x), side="right") / self._sorted.size
+
+    def steps(self) -> FloatArray:
+        jumps = np.flatnonzero(np.diff(self._sorted)) + 1
+        return np.concatenate([[0.0], jumps / self._sorted.size, [1.0]])
 
     def mean(self) -> float:
         return float(self._sorted.mean())

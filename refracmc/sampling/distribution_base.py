@@ -2,6 +2,7 @@
 
     ppf(u)      values at the non-exceedance probabilities u in (0, 1), elementwise, deterministic
     cdf(x)      chance of a value <= x
+    steps()     where a distribution over listed values jumps
     mean(), variance(), sd(), support()
     describe()  one line for tables, percentiles by exceedance (P90 is the low one)
 
@@ -59,6 +60,11 @@ class Distribution(ABC):
     def is_fixed(self) -> bool:
         """True where the value is certain."""
         return False
+
+    def steps(self) -> FloatArray:
+        """Ends (k + 1,) of the k intervals of u, from 0 to 1, in each of which the value is one; empty where it is
+        continuous."""
+        return np.empty(0)
 
     def sd(self) -> float:
         return math.sqrt(self.variance())

@@ -3,6 +3,7 @@
 Oracle: the conversion of units, and what a rank correlation is: it orders draws, and a fixed number has none.
 """
 
+import math
 from collections.abc import Callable
 from pathlib import Path
 
@@ -12,6 +13,7 @@ import pytest
 from refracmc.case.load import load_case
 from refracmc.case.starter import write_starter
 from refracmc.commands.check import check_case
+from refracmc.engine.plan import build_plan
 from refracmc.errors import InputError
 
 Edit = Callable[[str, str, str], None]
@@ -105,6 +107,56 @@ def test_a_correlation_of_what_one_well_draws(edit: Edit, folder: Path) -> None:
     text = (folder / "case.toml").read_text("utf-8")
     (folder / "case.toml").write_text(f"{text}\n{own}\n", encoding="utf-8")
     load_case(folder / "case.toml")
+
+
+PAIR = '{ a = "response.uplift", b = "job.close_chance", rank_correlation = 0.3 }'
+UPLIFT = 'uplift = { dist = "lognormal", p90 = 0.2, p10 = 1.0 }'
+
+
+def test_a_pair_that_a_well_fixes_is_left_out_and_told(edit: Edit, folder: Path) -> None:
+    """Well B draws what A leaves fixed: the pair is A's no more, and `check` says so of A alone."""
+    edit("case.toml", GOOD, PAIR)
+    with (folder / "case.toml").open("a", encoding="utf-8") as file:
+        file.write('\n[wells.job]\nclose_chance = { dist = "uniform", low = 0.8, high = 0.95 }\n')
+    case = load_case(folder / "case.toml")
+    (told,) = [line for line in check_case(folder / "case.toml").text.split("\n") if "correlation:" in line]
+    assert told.startswith(
+        "  correlation: A: dependence.pairs[1] is left out, for job.close_chance does not vary"
+    )
+    plans = [build_plan(case, well, k, None) for k, well in enumerate(case.wells)]
+    assert [set(plan.dependence) for plan in plans] == [set(), {"B"}]
+
+
+def test_what_an_input_of_listed_values_can_reach_is_told(edit: Edit, folder: Path) -> None:
+    """Three values of weights 1, 1 and 2 with a continuous input: mean ranks 1/8, 3/8 and 3/4, of covariance
+    and variance 9/128 with u, so that the end is sqrt(12 * 9/128)."""
+    assert "correlation:" not in check_case(folder / "case.toml").text  # control: both continuous
+    edit("case.toml", UPLIFT, 'uplift = { dist = "discrete", values = [0.1, 0.3, 0.6], weights = [1, 1, 2] }')
+    (told,) = [line for line in check_case(folder / "case.toml").text.split("\n") if "correlation:" in line]
+    end = math.sqrt(12 * 9 / 128)
+    assert "response.uplift takes 3 values" in told
+    assert f"can be -{math.floor(1000 * end) / 1000:g} to {math.floor(1000 * end) / 1000:g};" in told
+    assert "0.3 as stated comes out as about 0.2" in told
+
+
+@pytest.mark.parametrize(
+    ("value", "sound"), [("0.918", True), ("-0.918", True), ("0.919", False), ("-0.95", False)]
+)
+def test_a_correlation_that_listed_values_cannot_reach(
+    edit: Edit, folder: Path, value: str, sound: bool
+) -> None:
+    """The end, sqrt(12 * 9/128) = 0.91856, of the same three values."""
+    edit("case.toml", UPLIFT, 'uplift = { dist = "discrete", values = [0.1, 0.3, 0.6], weights = [1, 1, 2] }')
+    edit("case.toml", "rank_correlation = 0.3", f"rank_correlation = {value}")
+    if sound:
+        load_case(folder / "case.toml")
+        return
+    with pytest.raises(InputError) as caught:
+        load_case(folder / "case.toml")
+    (fault,) = caught.value.faults
+    assert fault.where == "case.toml: dependence.pairs[1].rank_correlation"
+    assert value in fault.found
+    assert "-0.918 to 0.918" in fault.allowed
 
 
 def test_a_grade_that_the_pressure_screen_cannot_read(tmp_path: Path) -> None:
