@@ -45,6 +45,14 @@ TABLE: dict[str, tuple[str, str, str, str, str, str]] = {
         "5,000 bbl/d",
         "less than the peak rate",
     ),
+    "chance of loss above one": (
+        "case.toml",
+        "[job]",
+        "[decision]\ngreatest_chance_of_loss = 50\n[job]",
+        "decision.greatest_chance_of_loss",
+        "50",
+        "a fraction from 0 to 1",
+    ),
     "unknown section": ("case.toml", "[job]", "[jobs]", "case.toml: jobs", "unknown key 'jobs'", "'job'?"),
     "key of another section": (
         "case.toml",

@@ -10,6 +10,7 @@ import pytest
 
 from benchmarks.verdicts import Told, contradictions, most_open, told_by_run
 from refracmc.case.decision_section import Decision
+from refracmc.case.load import load_case
 from refracmc.decisions import compare
 from refracmc.decisions.verdict_rule import BOUND, VERDICTS, grade, possible_grades, verdict_row
 from tests.system.small_case import CASE, changed, write_case
@@ -154,3 +155,16 @@ def test_verdicts_of_a_small_case_hold_over_seeds_and_trials(tmp_path: Path) -> 
     assert len(told) == 12
     assert not contradictions(told)
     assert {one.verdict for one in told} - {"not told apart"}
+
+
+def test_a_well_may_ask_for_more(tmp_path: Path) -> None:
+    """Its own keys stand over the shared ones, and what no one states is the default."""
+    text = changed(
+        CASE,
+        ("[job]\n", "[decision]\nleast_value_per_dollar = 0.3\ntail_weight = 0.2\n[job]\n"),
+        ("water_ratio = 1.1\n", "water_ratio = 1.1\n[wells.decision]\nleast_value_per_dollar = 0.5\n"),
+    )
+    wells = {well.id: well.settings.decision for well in load_case(write_case(tmp_path, text)).wells}
+    assert (wells["A"].least_value_per_dollar, wells["A"].tail_weight) == (0.3, 0.2)
+    assert (wells["B"].least_value_per_dollar, wells["B"].tail_weight) == (0.5, 0.2)
+    assert wells["B"].greatest_chance_of_loss == 0.5
