@@ -119,8 +119,8 @@ def test_a_case_holds_the_facts_of_its_well(tmp_path):
     well = case.wells[0]
     assert case.sampling.trials == 512
     assert well.main_phase == "gas"
-    assert well.completion.lateral_ft == pytest.approx(2000 * 3.28084, abs=1)
-    assert well.completion.proppant_lb_per_ft == pytest.approx(2500 * 2204.62 / 3280.84, rel=0.001)
+    assert well.settings.completion.lateral_ft == pytest.approx(2000 * 3.28084, abs=1)
+    assert well.settings.completion.proppant_lb_per_ft == pytest.approx(2500 * 2204.62 / 3280.84, rel=0.001)
     assert len(well.tally.depth_ft) == 25
     assert str(case.valuation.date) == "2024-03"
     with pytest.raises(SystemExit, match="0 lines"):
