@@ -62,7 +62,9 @@ class JobCost(Section):
         source="assumption; EIA drilling cost study 2016: costs fell 25 to 30 % from 2012 to 2015",
     )
     service_index_lag_months: int = integer(9, "months", "lag of service costs behind oil", 0, 120)
-    service_index_sd: float = number(0.08, "", "log sd of service costs not explained by oil", 0.0, 2.0)
+    service_index_sd: float = number(
+        0.08, "", "log sd of service costs not explained by oil (mean 1)", 0.0, 2.0
+    )
 
 
 class Job(Section):

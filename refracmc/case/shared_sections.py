@@ -95,7 +95,9 @@ class Prices(Section):
     oil_gas_correlation: float = number(0.3, "", "correlation of oil and gas price shocks", -0.999, 0.999)
     oil_differential_usd_per_bbl: Uncertain = uncertain(0.0, USD_BBL, "added to the oil price at the lease")
     gas_differential_usd_per_mcf: Uncertain = uncertain(0.0, USD_MCF, "added to the gas price at the lease")
-    ngl_yield_bbl_per_mcf: Uncertain = uncertain(0.0, "bbl/Mcf", "natural gas liquids per gas sold", 0.0, 0.5)
+    ngl_yield_bbl_per_mcf: Uncertain = uncertain(
+        0.0, "bbl/Mcf", "natural gas liquids per gas sold; they pay the severance of gas", 0.0, 0.5
+    )
     ngl_price_fraction_of_oil: Uncertain = uncertain(0.3, "fraction", "NGL price over oil price", 0.0)
 
     def problems(self) -> list[Problem]:
