@@ -54,6 +54,7 @@ def plain_inputs(case: Case, well: WellCase) -> tuple[PlainInput, ...]:
         "fit": case.fit,
         "wells.interests": settings.interests,
         "wells.completion": settings.completion,
+        "wells.offset_wells": settings.offset_wells,
         "wells.type_curve": well.type_curve if well.forecast == "type_curve" else None,
         "wells.fit": well.fit if well.forecast == "history" else None,
     }

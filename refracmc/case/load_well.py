@@ -24,6 +24,7 @@ from refracmc.case.job_section import Job
 from refracmc.case.key_rules import Section
 from refracmc.case.key_values import found_text
 from refracmc.case.merging import merge, stands_in
+from refracmc.case.offset_section import OffsetWells
 from refracmc.case.response_section import Response, Stress
 from refracmc.case.shared_sections import Fiscal, Opex, Valuation
 from refracmc.case.size_section import size_faults
@@ -50,6 +51,7 @@ OWN: Mapping[str, type[Section]] = {
     "completion": Completion,
     "type_curve": TypeCurve,
     "fit": Fit,
+    "offset_wells": OffsetWells,
 }
 _TEXT_KEYS: Mapping[str, tuple[str, ...] | None] = {
     "history": None,
@@ -119,7 +121,7 @@ class _WellReader:
         if tally is None or any(self.sections[key] is None for key in (*OVERRIDES, "interests", "fit")):
             return None
         settings: dict[str, Any] = {
-            key: self.sections[key] for key in (*OVERRIDES, "interests", "completion")
+            key: self.sections[key] for key in (*OVERRIDES, "interests", "completion", "offset_wells")
         }
         assert fit is not None
         return WellCase(
@@ -172,7 +174,7 @@ class _WellReader:
             below, known = self.shared.raw.get(key, {}), self.shared.failed.get(key, set())
             if isinstance(own, dict):
                 raw = merge(below if isinstance(below, dict) else {}, own)
-        elif key == "type_curve" and key not in self.table:
+        elif key in ("type_curve", "offset_wells") and key not in self.table:
             return None
         section, faults = read_section(
             model,

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from refracmc.case.job_section import Job
 from refracmc.case.key_rules import Section, inner_section, rule_of
 from refracmc.case.methods_section import Methods
+from refracmc.case.offset_section import OffsetWells
 from refracmc.case.pressure_section import PressureScreen
 from refracmc.case.reach_section import ReachForces
 from refracmc.case.response_section import Response, Stress
@@ -37,6 +38,7 @@ _GROUPS: tuple[tuple[str, Group], ...] = (
     ("fiscal.", "costs"),
     ("response.", "response"),
     ("stress.", "response"),
+    ("offset_wells.", "response"),
 )
 
 
@@ -84,6 +86,7 @@ LATER_KEYS = (
     "response.liquid_limit_bbl_per_d",
     "response.gas_limit_mcf_per_d",
     *_declared(JobSize, "job.size"),
+    *_declared(OffsetWells, "offset_wells"),
 )
 """A new key goes to the end of these."""
 LATER_NAMES: tuple[str, ...] = later_names(tuple(_declared(Methods, "strategies.methods")))
@@ -96,6 +99,7 @@ UNCERTAIN_SECTIONS: Mapping[str, type[Section]] = {
     "stress": Stress,
     "type_curve": TypeCurve,
     "strategies.methods": Methods,
+    "offset_wells": OffsetWells,
 }
 
 
@@ -138,6 +142,7 @@ def inputs_of(case: Case, well: WellCase) -> tuple[InputVariable, ...]:
         "stress": settings.stress,
         "type_curve": well.type_curve if well.forecast == "type_curve" else None,
         "strategies.methods": settings.strategies.methods,
+        "offset_wells": settings.offset_wells,
     }
     by_phase = {
         "bbl/d or Mcf/d": "bbl/d" if well.main_phase == "oil" else "Mcf/d",

@@ -13,6 +13,7 @@ from refracmc.case.decision_section import Decision
 from refracmc.case.deck_file import Deck
 from refracmc.case.faults import from_validation
 from refracmc.case.job_section import Job
+from refracmc.case.offset_section import OffsetWells
 from refracmc.case.response_section import Response, Stress
 from refracmc.case.shared_sections import (
     Dependence,
@@ -67,6 +68,7 @@ class Settings:
     decision: Decision
     interests: Interests
     completion: Completion
+    offset_wells: OffsetWells | None = None
 
 
 @dataclass(frozen=True)

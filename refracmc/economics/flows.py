@@ -18,6 +18,7 @@ from .fiscal import Costs, FiscalTerms
 from .life import first_below, last_by_hindsight
 from .margins import AHEAD, EXPECTED, MARGIN, OWN, Shares, Streams, fill_row
 from .net_prices import OIL, net_prices
+from .offset_wells import Neighbours
 
 Array = NDArray[np.float64]
 
@@ -38,6 +39,7 @@ class Conditions(NamedTuple):
     write_off: (
         Array  # (T, T) deductions per unit of job cost: month of the job, month; empty without income tax
     )
+    neighbours: Neighbours
 
 
 class Months(NamedTuple):
@@ -54,6 +56,7 @@ class Months(NamedTuple):
     flow: Array  # (2 T + ROW_MONTHS,) of a strategy beyond the well left alone, from `resume` on, US$
     work: Array  # (SPAN,)
     row: Array  # (ROW_MONTHS,)
+    next_door: Array  # (3, T) net prices in the wells beside it, US$ per unit
 
 
 class Alone(NamedTuple):
@@ -72,6 +75,7 @@ def conditions_of(
     fiscal: FiscalTerms,
     lease: int,
     write_off: Mapping[int, Array],
+    neighbours: Neighbours,
 ) -> Conditions:
     """Conditions of a well; escalation (T,): cost factor of a month; write_off: by month of the job, each (T,)."""
     horizon, cost = discount.size, escalation * fiscal.working_interest
@@ -90,6 +94,7 @@ def conditions_of(
         fiscal.working_interest,
         lease,
         deductions,
+        neighbours,
     )
 
 
@@ -117,6 +122,9 @@ def fill_prices(
     net_prices(oil, gas, costs, conditions.factors, escalation, kept, prices[MARGIN])
     if conditions.use_ahead:
         net_prices(oil_ahead, gas_ahead, costs, conditions.factors, escalation, 1.0, prices[EXPECTED])
+    if conditions.neighbours.on:
+        terms = conditions.neighbours
+        net_prices(oil, gas, costs, terms.factors, terms.escalation, kept, months.next_door)
     main_price = oil if conditions.main == OIL else gas
     for i in range(main_price.size):
         months.main_worth[i] = main_price[i] * conditions.discount[i]
@@ -164,7 +172,8 @@ def fill_flow(
     month, resume, width = shares.month, shares.resume, shares.width
     idle, tax_rate = month - resume, conditions.tax_rate
     holding, leaving = costs.holding * (1.0 - tax_rate), costs.abandonment * (1.0 - tax_rate)
-    stop = idle + (width if tax_rate > 0.0 else min(max(life, limit - month) + 2, width))
+    whole = tax_rate > 0.0 or conditions.neighbours.on
+    stop = idle + (width if whole else min(max(life, limit - month) + 2, width))
     before, flow, escalation = months.flow[:idle], months.flow[idle:stop], conditions.escalation
     for i in range(idle):
         before[i] = -holding * escalation[resume + i] - months.alone[resume + i]

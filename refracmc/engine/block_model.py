@@ -16,6 +16,7 @@ from .after_job import NO_LIMIT, AfterJob
 from .base import MONTH_DAYS, OwnCurve, Ratio, StreamTable, UnitCurve, other_phases, stream_table, unit_curve
 from .draws import ROW
 from .money import BlockMoney, block_money
+from .neighbours import BlockNeighbours, block_neighbours
 from .plan import WellPlan
 
 Array = NDArray[np.float64]
@@ -41,6 +42,7 @@ class BlockModel:
     economics: BlockMoney
     terms: Array
     after: AfterJob
+    neighbours: BlockNeighbours
     share: Array
     potential: Array
 
@@ -186,10 +188,13 @@ def model_block(plan: WellPlan, draws: Draws, like: tuple[Draws, BlockModel] | N
 
     own = known.own if (known := held(*OWN_DRAWS)) else _own(plan, draws)
     economics = known.economics if (known := held(*MONEY_DRAWS)) else block_money(plan, draws)
+    neighbours = block_neighbours(plan, draws, economics.fiscal, economics.escalation)
     known = held(*SHARE_DRAWS)
     share, potential = (known.share, known.potential) if known else _shares(plan, draws)
     if known := held(*OWN_DRAWS, *RESPONSE_DRAWS):
-        return BlockModel(own, known.refrac, economics, known.terms, known.after, share, potential)
+        return BlockModel(
+            own, known.refrac, economics, known.terms, known.after, neighbours, share, potential
+        )
     main = plan.well.main_phase
     now = {phase: own.table.ratios[phase].now[own.row] for phase in other_phases(main)}
     ends = {
@@ -226,4 +231,4 @@ def model_block(plan: WellPlan, draws: Draws, like: tuple[Draws, BlockModel] | N
     given = np.array(
         [terms[name] if name in terms else draws[f"response.{name}"] for name in ResponseTerms._fields]
     )
-    return BlockModel(own, refrac, economics, given, after, share, potential)
+    return BlockModel(own, refrac, economics, given, after, neighbours, share, potential)

@@ -59,6 +59,7 @@ def _conditions(model: BlockModel, lease_holding_months: int) -> Conditions:
         money.fiscal,
         lease_holding_months,
         money.write_off,
+        model.neighbours.terms,
     )
 
 
@@ -87,6 +88,9 @@ def _block(model: BlockModel, months: IntArray, jobs: JobOutcome | None) -> Bloc
         np.stack([np.where(own.idle, 0.0, own.technical), refrac.technical]),
         *own_after(own, model.after.uptime, limit, months),
         model.after.limits,
+        model.neighbours.volumes,
+        model.neighbours.fade,
+        model.neighbours.child,
         outcomes,
         months,
     )
@@ -115,6 +119,9 @@ _SHAPES: dict[str, tuple[int | str, ...]] = {
     "own_after": ("n", "D", "T+1"),
     "after_place": ("n", "A"),
     "limits": (2, "n"),
+    "lost_volumes": ("n", "B"),
+    "fade": ("n",),
+    "child": ("n",),
     "jobs": (6, "S", "n"),
     "months": ("S", "n"),
 }
@@ -128,6 +135,7 @@ def check_block(block: Block, horizon: int) -> None:
     sizes: dict[int | str, int] = {"n": block.rows.size, "T": horizon, "T+1": horizon + 1}
     sizes |= {"S": block.months.shape[0], "K": block.own_sums.shape[0]}
     sizes |= {"D": (dates := block.own_after.shape[1]), "A": horizon if dates else 0}
+    sizes["B"] = horizon if block.lost_volumes.shape[1] else 0
     for name, shape in _SHAPES.items():
         expected = tuple(sizes.get(part, part) for part in shape)
         if (found := getattr(block, name).shape) != expected:

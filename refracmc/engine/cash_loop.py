@@ -30,6 +30,7 @@ from refracmc.economics.flows import (
 )
 from refracmc.economics.life import SPAN, last_by_hindsight, last_by_looking_ahead
 from refracmc.economics.margins import NEW, OWN, Streams, delayed, delivered, empty_rows, fill_strategy_margin
+from refracmc.economics.offset_wells import add_to_flow, none_there
 from refracmc.economics.payout import payout
 from refracmc.economics.rate_of_return import ROW_MONTHS, rate_where_unique
 from refracmc.measures import PER_TRIAL, ROW
@@ -73,6 +74,11 @@ class Block(NamedTuple):
     own_after: Array  # (n, D, T + 1) main-phase sums of the own stream after a job that changes the uptime; D = 0: none
     after_place: IntArray  # (n, T) which of the D a month of the job is; (n, 0) where D = 0
     limits: Array  # (2, n) bbl of oil and water, and Mcf of gas, in a month after the job
+    lost_volumes: (
+        Array  # (n, T) main phase that neighbours lose to a hit in a month; (n, 0) without neighbours
+    )
+    fade: Array  # (n,) months over which that loss fades
+    child: Array  # (n,) US$, value of a job in time to child wells
     jobs: Array  # (6, S, n) days, gross cost, kept share, effective share, share of stages effective, lost (1 or 0)
     months: IntArray  # (S, n) of the job; -1: none is carried out
 
@@ -119,6 +125,7 @@ def room_for(strategies: int, horizon: int) -> Room:
             flow=np.empty(2 * horizon + ROW_MONTHS),
             work=np.empty(SPAN),
             row=np.empty(ROW_MONTHS),
+            next_door=np.empty((3, horizon)),
         ),
         np.empty((3, horizon + 1)),
         np.empty((3, horizon)),
@@ -244,6 +251,10 @@ def value_trials(c: Conditions, block: Block, wanted: Array, room: Room, results
                 capex = job[GROSS] * c.working
                 stop = fill_flow(c, months, costs, shares, life, alone.limit, capex)
                 flow = months.flow[:stop]
+                if c.neighbours.on and job[EFFECTIVE_SHARE] > 0.0:
+                    child = (block.child[t], c.neighbours.child_month)
+                    price, lost_volumes = months.next_door[main], block.lost_volumes[t]
+                    add_to_flow(flow, lost_volumes, price, (idle, month), block.fade[t], child)
                 gain, total = worth_and_total(flow, c.discount[resume:])
                 recovered = produced + delivered(streams.sums, main, life + 1, shares)
                 result[NPV], result[INCREMENTAL_NPV] = alone.npv + gain, gain
@@ -268,8 +279,9 @@ def warm() -> None:
     """Compile, or load from disk, for the argument types of `cash_flow`."""
     months, one = 24, np.ones
     conditions = Conditions(
-        0, False, one(months), one(months), one(months), 0.0, one(2), 0.0, 1.0, 0, np.zeros((0, months))
-    )
+        0, False, one(months), one(months), one(months), 0.0, one(2), 0.0, 1.0, 0, np.zeros((0, months)),
+        none_there(months),
+    )  # fmt: skip
     edges, prices = np.arange(months + 1.0).reshape(1, -1), one((1, months))
     block = Block(
         own_sums=edges,
@@ -285,6 +297,9 @@ def warm() -> None:
         own_after=np.empty((1, 0, months + 1)),
         after_place=np.empty((1, 0), np.int64),
         limits=np.full((2, 1), NO_LIMIT),
+        lost_volumes=np.empty((1, 0)),
+        fade=one(1),
+        child=one(1),
         costs=one((9, 1)),
         np0=one(1),
         terms=one((6, 1)),

@@ -19,6 +19,7 @@ from refracmc.sampling.dependence import dependence_uniforms, gaussian_copula, i
 from refracmc.sampling.designs import block_uniforms
 from refracmc.sampling.streams import BLOCK_SIZE, generator, open_uniforms
 
+from .neighbours import HIT, may_hit
 from .plan import WellPlan
 
 Array = NDArray[np.float64]
@@ -38,7 +39,7 @@ def group_names(plan: WellPlan) -> dict[str, str]:
     groups[ROW] = "forecast"
     groups.update(dict.fromkeys(("prices.shock_oil", "prices.shock_gas"), "prices"))
     groups.update(dict.fromkeys((*_LUCK, *_OPTIONAL), "job"))
-    groups.update(dict.fromkeys((*_SPREAD, RESPONDS), "response"))
+    groups.update(dict.fromkeys((*_SPREAD, RESPONDS, HIT), "response"))
     groups["costs.service_luck"] = "costs"
     return groups
 
@@ -58,6 +59,8 @@ def draw(plan: WellPlan, block: int, trials: int) -> dict[str, Array]:
     for name in _optional_luck(plan):
         shape = (BLOCK_SIZE, sleeves) if OPTIONAL_LUCK[name.removeprefix("luck.")] else (BLOCK_SIZE,)
         values[name] = open_uniforms(generator(seed, name, well, block), shape)[:trials]
+    if may_hit(plan.well):
+        values[HIT] = open_uniforms(generator(seed, HIT, well, block), (BLOCK_SIZE,))[:trials]
     for name in _SPREAD:
         values[name] = generator(seed, name, well, block).standard_normal((BLOCK_SIZE, sleeves))[:trials]
     return values

@@ -11,10 +11,13 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from refracmc.case import units
 from refracmc.economics.fiscal import depreciation_weights
 
+from .base import MONTH_DAYS
 from .block_model import model_block
 from .cash_flow import limit_alone
+from .neighbours import HIT
 from .one_trial import StrategyInFull
 from .plan import WellPlan
 from .volumes import alone_volumes, volumes_of
@@ -34,6 +37,7 @@ LEDGER_COLUMNS = (
     "capex_usd",
     "abandonment_usd",
     "income_tax_usd",
+    "offset_wells_usd",
     "net_cash_usd",
     "discount_factor",
     "present_value_usd",
@@ -51,6 +55,7 @@ def _ledger(
     capex: Array,
     abandon_month: int,
     job_month: int | None,
+    neighbours: Array,
 ) -> dict[str, Array]:
     settings, case, months = plan.well.settings, plan.case, np.arange(plan.horizon)
     value = {name: float(values[row]) for name, values in draws.items() if values.ndim == 1}
@@ -88,7 +93,7 @@ def _ledger(
             shield = spent * (1.0 - fiscal.income_tax.intangible_fraction) * weights
             shield[job_month] += spent * fiscal.income_tax.intangible_fraction
         income = -fiscal.income_tax.rate * (before_tax - shield)
-    net = before_tax + capex + income
+    net = before_tax + capex + income + neighbours
     discount = (1.0 + case.valuation.annual_discount_rate) ** (-(months + 0.5) / 12.0)
     columns = (
         oil,
@@ -103,6 +108,7 @@ def _ledger(
         capex,
         abandonment,
         income,
+        neighbours,
         net,
         discount,
         net * discount,
@@ -126,6 +132,7 @@ def nothing_ledger(plan: WellPlan, draws: Mapping[str, Array], row: int) -> dict
         np.zeros(plan.horizon),
         min(int(limit[0]) + 1, plan.horizon - 1),
         None,
+        np.zeros(plan.horizon),
     )
 
 
@@ -154,4 +161,51 @@ def month_ledger(
         capex,
         min(month + life + 1, plan.horizon - 1),
         month,
+        _neighbours(plan, draws, streams, row),
     )
+
+
+def _neighbours(plan: WellPlan, draws: Mapping[str, Array], streams: StrategyInFull, row: int) -> Array:
+    """What the job does to offset wells (T,), after income tax; nothing where it places nothing."""
+    section, case, month = plan.well.settings.offset_wells, plan.case, streams.month
+    line = np.zeros(plan.horizon)
+    if section is None or not float(streams.outcome.effective_share[row]) > 0.0:
+        return line
+    value = {name: float(values[row]) for name, values in draws.items() if values.ndim == 1}
+    fiscal, interests, money = (
+        plan.well.settings.fiscal,
+        plan.well.settings.interests,
+        streams.model.economics,
+    )
+    working = interests.working if section.working is None else section.working
+    nri = interests.net_revenue if section.net_revenue is None else section.net_revenue
+    main, oil = plan.well.main_phase, money.oil_price[row]
+    price = oil + value["prices.oil_differential_usd_per_bbl"]
+    severance, unit_cost = fiscal.severance_oil_fraction, value["opex.oil_usd_per_bbl"]
+    if main == "gas":
+        price = money.gas_price[row] + value["prices.gas_differential_usd_per_mcf"]
+        price = price + (
+            value["prices.ngl_yield_bbl_per_mcf"] * value["prices.ngl_price_fraction_of_oil"] * oil
+        )
+        severance, unit_cost = fiscal.severance_gas_fraction, value["opex.gas_usd_per_mcf"]
+    months = np.arange(plan.horizon)
+    years = (months + 0.5) / 12.0
+    dearer = (1.0 + case.valuation.annual_cost_escalation) ** years
+    unit = nri * price * (1.0 - severance - fiscal.ad_valorem_fraction) - working * dearer * unit_cost
+    kept = 1.0 if fiscal.income_tax is None else 1.0 - fiscal.income_tax.rate
+    if HIT in value and value[HIT] < value["offset_wells.hit_chance"]:
+        volume = (
+            value["offset_wells.rate_per_d"]
+            * MONTH_DAYS
+            * np.exp(-value["offset_wells.decline_per_year"] * years)
+        )
+        fade = value["offset_wells.recovery_months"]
+        left = (
+            np.maximum(1.0 - (months - month + 0.5) / fade, 0.0) * (months >= month) if fade > 0.0 else line
+        )
+        line = line - value["offset_wells.lost_fraction"] * left * volume * unit * kept
+    if section.child_month is not None:
+        at = units.months_between(case.valuation.date, section.child_month)
+        if month <= at < plan.horizon:
+            line[at] += value["offset_wells.child_value_usd"]
+    return line

@@ -44,7 +44,18 @@ def outlandish(name: str, folder: Path, trials: int = 160) -> tuple[BlockModel, 
 def some_rows(block: Block, rows: np.ndarray) -> Block:
     """Some of the trials, in their order."""
     whole = {"own_sums"}
-    first = {"rows", "new_sums", "oil", "gas", "oil_ahead", "gas_ahead", "np0", "own_after", "after_place"}
+    first = {
+        "rows",
+        "new_sums",
+        "oil",
+        "gas",
+        "oil_ahead",
+        "gas_ahead",
+        "np0",
+        "own_after",
+        "after_place",
+        "lost_volumes",
+    }
     return Block(
         *(
             array

@@ -149,6 +149,8 @@ def cash_columns(ledger, branch, name, sliver, out):
     column(f"{name} capex", -ledger["capex_usd"], cash["capex"], out)
     column(f"{name} abandonment", -ledger["abandonment_usd"], cash["abandonment"], out)
     column(f"{name} tax", -ledger["income_tax_usd"], cash["tax"], out, turnover)
+    beside = cash["beside"]
+    column(f"{name} offset wells", ledger["offset_wells_usd"], beside, out, 1e-3 * np.abs(beside).max())
     column(f"{name} net", ledger["net_cash_usd"], cash["net"], out, turnover)
     column(f"{name} present value", ledger["present_value_usd"], cash["discounted"], out, discounted)
 

@@ -217,6 +217,22 @@ def money_inputs(plan, row):
     }
 
 
+def beside_inputs(well, row, valuation):
+    """The wells beside: drawn values, whether they are hit, interests, month of the child wells; None without any."""
+    section = well.settings.offset_wells
+    if section is None:
+        return None
+    out = row.section("offset_wells", section)
+    hit = "luck.u_offset_hit"
+    out["hit"] = hit in row.draws and row.value(hit) < out["hit_chance"]
+    if out["working"] is None:
+        out["working"] = well.settings.interests.working
+        out["net_revenue"] = well.settings.interests.net_revenue
+    if out["child_month"] is not None:
+        out["child_month"] = month_number(out["child_month"]) - valuation
+    return out
+
+
 def trial_inputs(plan, draws, strategy, t, month=None):
     """Everything the second route needs for one trial of one strategy; month: that in which its trigger fires."""
     month = strategy.month if month is None else month
@@ -295,6 +311,7 @@ def trial_inputs(plan, draws, strategy, t, month=None):
         "rates": rates,
         "policy": policy,
         "response": response,
+        "beside": beside_inputs(plan.well, row, valuation),
         "shares": share_inputs(tally, settings.response),
         "stress": row.section("stress", settings.stress),
         "luck": luck,

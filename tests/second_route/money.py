@@ -70,7 +70,32 @@ def life_limit(money, volumes, lowest):
     return exact_limit(money, net, lowest)
 
 
-def cash_flow(money, volumes, limit, suspended, job_cost, job_month):
+def neighbours(money, beside, job_month, main):
+    """Monthly US$ that a job brings or costs the owner in wells beside it, after income tax."""
+    months = len(money["oil_price"])
+    line = [0.0] * months
+    if beside is None:
+        return line
+    tax = money["fiscal"].get("income_tax")
+    kept = 1.0 - tax["rate"] if tax else 1.0
+    there = dict(money, net_revenue=beside["net_revenue"], working=beside["working"])
+    for i in range(job_month, months):
+        fades = beside["recovery_months"]
+        left = 1.0 - (i - job_month + 0.5) / fades if fades > 0.0 else 0.0
+        if left > 0.0 and beside["hit"]:
+            years = (i + 0.5) / 12.0
+            made = beside["rate_per_d"] * 365.25 / 12.0 * math.exp(-beside["decline_per_year"] * years)
+            unit = net_prices(there, i)[0 if main == "oil" else 1]
+            key = "oil_usd_per_bbl" if main == "oil" else "gas_usd_per_mcf"
+            unit -= there["working"] * escalation(money, i) * money["opex"][key]
+            line[i] -= beside["lost_fraction"] * left * made * unit * kept
+    child = beside["child_month"]
+    if child is not None and job_month <= child < months:
+        line[child] += beside["child_value_usd"]
+    return line
+
+
+def cash_flow(money, volumes, limit, suspended, job_cost, job_month, beside=None):
     """Monthly columns (US$) of one branch.
 
     volumes: phase -> list, `limit` the last producing month (-1: none), `suspended` the months the well is
@@ -90,13 +115,15 @@ def cash_flow(money, volumes, limit, suspended, job_cost, job_month):
     end = min(limit + 1, months - 1)
     abandonment[end] = wi * money["opex"]["abandonment_usd"] * escalation(money, end)
     tax = income_tax(money, net, abandonment, capex, job_month)
-    flow = [net[i] - capex[i] - abandonment[i] - tax[i] for i in range(months)]
+    beside = beside or [0.0] * months
+    flow = [net[i] - capex[i] - abandonment[i] - tax[i] + beside[i] for i in range(months)]
     return {
         "operating_net": net,
         "holding": held,
         "capex": capex,
         "abandonment": abandonment,
         "tax": tax,
+        "beside": beside,
         "net": flow,
         "discounted": [flow[i] * discount(money, i) for i in range(months)],
     }

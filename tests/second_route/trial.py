@@ -64,7 +64,11 @@ def run(trial):
     limit = m if job["lost"] else cash.life_limit(money, full, m)
     volumes = {p: [x if i <= limit else 0.0 for i, x in enumerate(full[p])] for p in PHASES}
     cost = math.fsum(parts.values())
-    flow = cash.cash_flow(money, volumes, limit, range(s0, m), cost, m)
+    placed = (
+        math.fsum(a * b for a, b in zip(w, stressed["effectiveness"], strict=True)) * response["size_effect"]
+    )
+    beside = cash.neighbours(money, trial["beside"] if placed > 0.0 else None, m, trial["main"])
+    flow = cash.cash_flow(money, volumes, limit, range(s0, m), cost, m, beside)
     values = cash.measures(
         money,
         flow,
