@@ -18,6 +18,7 @@ from refracmc.engine.draws import draw
 from refracmc.engine.ledger import LEDGER_COLUMNS, month_ledger, nothing_ledger
 from refracmc.engine.one_trial import StrategyInFull, at_its_date, evaluate_one, strategy_log
 from refracmc.engine.plan import WellPlan
+from refracmc.engine.sized_jobs import effect_of_size
 from refracmc.engine.valuation import evaluate
 from refracmc.measures import PER_TRIAL
 from refracmc.sampling.streams import BLOCK_SIZE, blocks_of
@@ -103,7 +104,11 @@ def trace_content(plan: WellPlan, strategy: str, trial: int) -> dict[str, Any]:
                 for entry in strategy_log(plan, draws, chosen[0], row)
             ]
             cost = {name: float(values[row]) for name, values in streams.parts.items()}
-        kept = {"responds": bool(responds(draws)[row]), **_response(streams, row)}
+        kept = {
+            "responds": bool(responds(draws)[row]),
+            "size_effect": float(effect_of_size(plan, draws, chosen[0].size)[row]),
+            **_response(streams, row),
+        }
     else:
         result = evaluate(plan, draws, plan.dated[:1])
         ledger = nothing_ledger(plan, draws, row)

@@ -18,6 +18,7 @@ _MONEY = {
     "capex_usd": "capex",
     "abandonment_usd": "abandon",
     "income_tax_usd": "inc.tax",
+    "offset_wells_usd": "offset",
 }
 _NET, _WORTH = "net", "PV"
 

@@ -41,10 +41,10 @@ def sized_draws(plan: WellPlan, draws: Mapping[str, Array], size: str) -> Mappin
     return {**draws, **{name: draws[name] * factor for name, factor in factors.items()}}
 
 
-def effect_of_size(plan: WellPlan, draws: Mapping[str, Array], size: str) -> Array | float:
+def effect_of_size(plan: WellPlan, draws: Mapping[str, Array], size: str) -> Array:
     """Response of a job of that size over that of the reference (n,)."""
     if size == REFERENCE:
-        return 1.0
+        return np.ones(draws["luck.z_well"].size)
     settings = plan.well.settings
     proppant, fluid, _ = ratios_of(settings.strategies.sizes[size], settings.job)
     elasticities = (draws["job.size.proppant_elasticity"], draws["job.size.fluid_elasticity"])

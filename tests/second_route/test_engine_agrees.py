@@ -17,7 +17,7 @@ from refracmc.case.load import load_case
 from refracmc.engine.plan import build_plan
 from refracmc.engine.well_fit import fit_well
 from tests.engine.awkward_cases import EDGES
-from tests.second_route import job, money, prices, response, trial
+from tests.second_route import job, job_size, money, prices, response, trial
 from tests.second_route.awkward import CASES
 from tests.second_route.compare import compare
 from tests.second_route.decline import MONTH
@@ -165,6 +165,8 @@ CHANGED_RULES = [
     (SHARES, response, "intensity_factor", lambda _: lambda terms: 1.0),
     (LIFT, trial, "held_back", lambda _: lambda volumes, *rest: volumes),
     (LIFT, trial, "stream_after", changed_argument(2, lambda uptime: 0.9 * uptime)),
+    ("sizes of the job", job_size, "effect", lambda _: lambda proppant, *rest: proppant**0.45),
+    ("offset wells, tax, known deck", trial.cash, "neighbours", changed_argument(2, lambda month: month + 1)),
     (SILENT, response, "uplift", lambda real: lambda terms: real(terms | {"u_responds": 1.0})),
 ]
 

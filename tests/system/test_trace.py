@@ -31,6 +31,7 @@ COLUMNS = (
     "capex_usd",
     "abandonment_usd",
     "income_tax_usd",
+    "offset_wells_usd",
 )
 
 
@@ -132,6 +133,7 @@ PARTS = {
     "capex": "capex_usd",
     "abandon": "abandonment_usd",
     "inc.tax": "income_tax_usd",
+    "offset": "offset_wells_usd",
 }
 VOLUMES = {"oil": "oil_bbl", "gas": "gas_mcf", "water": "water_bbl"}
 
