@@ -67,7 +67,9 @@ def _months(monthly: list[dict[str, Any]]) -> list[str]:
     worth = np.array([row["present_value_usd"] for row in monthly])
     volumes = {head: whole(values[name]) for name, head in _VOLUMES.items() if values[name].any()}
     money = {head: whole(values[name]) for name, head in _MONEY.items() if values[name].any()}
-    net = np.sum(list(money.values()), axis=0, dtype=np.int64) if money else np.zeros(len(monthly), np.int64)
+    net: NDArray[np.int64] = np.zeros(len(monthly), np.int64)
+    for column in money.values():
+        net = net + column
     columns = volumes | money | {_NET: net, _WORTH: whole(worth)}
     busy = np.flatnonzero(np.any([column != 0 for column in columns.values()], axis=0))
     last = int(busy[-1]) + 1 if busy.size else 0

@@ -14,9 +14,9 @@ from refracmc.engine.one_trial import evaluate_one
 from refracmc.engine.plan import WellPlan, build_plan
 from refracmc.engine.valuation import evaluate
 from refracmc.errors import InputError
-from tests.second_route.awkward import BESIDE, CASES
+from tests.second_route.awkward_choices import BESIDE, CHOICES
 
-TEXT, TALLY = CASES["offset wells, gas, process"]
+TEXT, TALLY = CHOICES["offset wells, gas, process"]
 OFF = TEXT.replace(BESIDE, "")
 RATE, MONTH = 250.0, 365.25 / 12.0
 

@@ -11,9 +11,9 @@ from refracmc.engine.draws import draw
 from refracmc.engine.one_trial import evaluate_one
 from refracmc.engine.plan import WellPlan, build_plan
 from refracmc.engine.valuation import evaluate
-from tests.second_route.awkward import CASES
+from tests.second_route.awkward_choices import CHOICES
 
-SIZED, TALLY = CASES["sizes of the job"]
+SIZED, TALLY = CHOICES["sizes of the job"]
 BEGIN = SIZED.index("[strategies.sizes")
 END = SIZED.index("[strategies.triggers")
 

@@ -18,10 +18,12 @@ from refracmc.engine.plan import build_plan
 from refracmc.engine.well_fit import fit_well
 from tests.engine.awkward_cases import EDGES
 from tests.second_route import job, job_size, money, prices, response, trial
-from tests.second_route.awkward import CASES
+from tests.second_route.awkward import CASES as AWKWARD
+from tests.second_route.awkward_choices import CHOICES
 from tests.second_route.compare import compare
 from tests.second_route.decline import MONTH
 
+CASES = AWKWARD | CHOICES
 DEMO = Path(__file__).parents[2] / "configs" / "demo" / "case.toml"
 TRIALS_OF_THE_DEMO = 200
 
