@@ -53,11 +53,11 @@ def uncertain(
     source: str = ASSUMPTION,
     above: bool = False,
     below: bool = False,
-    records: bool = False,
+    records: tuple[str, ...] = (),
 ) -> Any:
     """A number that may be a distribution. `above`/`below` exclude the bounds themselves for fixed numbers.
 
-    records: a shipped record may be named in place of values.
+    records: the shipped records that may be named in place of values.
 
     `default` is a number, a distribution table, None (absent unless stated) or ... (must be stated).
     """

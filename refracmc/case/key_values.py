@@ -145,10 +145,9 @@ def record(name: str) -> tuple[tuple[float, ...], str]:
 
 def _named_values(spec: Mapping[str, Any], rule: Mapping[str, Any]) -> dict[str, Any]:
     """The table with the values of a shipped record in place of its name."""
-    from refracmc.production.uplift import RECORDS
-
-    allowed = f'{", ".join(sorted(RECORDS))}, with dist = "empirical" and no values or file'
-    if not rule.get("records"):
+    records = rule.get("records", ())
+    allowed = f'{", ".join(records)}, with dist = "empirical" and no values or file'
+    if not records:
         raise refuse(
             f"named = {found_text(spec['named'])} for an input no record is shipped for",
             "named only for response.uplift and response.uplift_record_factor",
@@ -157,8 +156,8 @@ def _named_values(spec: Mapping[str, Any], rule: Mapping[str, Any]) -> dict[str,
     if spec.get("dist") != "empirical" or {"values", "file", "column"} & set(spec):
         raise refuse("named beside other keys, or with another kind", allowed, "leave the others out")
     name = spec["named"]
-    if not isinstance(name, str) or name not in RECORDS:
-        close = difflib.get_close_matches(name, RECORDS, n=1) if isinstance(name, str) else []
+    if not isinstance(name, str) or name not in records:
+        close = difflib.get_close_matches(name, records, n=1) if isinstance(name, str) else []
         remedy = f"did you mean {close[0]!r}?" if close else "name one of them"
         raise refuse(f"named = {found_text(name)}", allowed, remedy)
     rest = {key: item for key, item in spec.items() if key != "named"}

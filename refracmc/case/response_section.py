@@ -25,7 +25,7 @@ class Response(Section):
         "initial rate of the refrac stream over the peak rate, base forecast subtracted",
         0.0,
         source="assumption around 50 to 60 % of first rate (Barnett, no new perforations, trade press 2015)",
-        records=True,
+        records=("dated_jobs_responders", "dated_jobs_vertical"),
     )
     play_factor: Uncertain = uncertain(
         1.0, "factor", "factor on the uplift that all wells share", 0.0, above=True
@@ -36,7 +36,7 @@ class Response(Section):
         "what the mean of the record behind the uplift may be over what it is (few jobs carry it); all wells share it",
         0.0,
         source="assumption: the mean of the record is taken as known",
-        records=True,
+        records=("record_mean_factor",),
     )
     no_response_chance: Uncertain = fraction(
         0.0,

@@ -37,6 +37,11 @@ def test_a_shipped_record_is_named(edit: Edit, folder: Path) -> None:
     [
         (UPLIFT, '{ dist = "empirical", named = "dated_jobs" }', "did you mean 'dated_jobs_vertical'"),
         (UPLIFT, '{ dist = "empirical", named = 3 }', "named = 3"),
+        (
+            UPLIFT,
+            '{ dist = "empirical", named = "record_mean_factor" }',
+            "dated_jobs_responders, dated_jobs_vertical",
+        ),
         (UPLIFT, '{ dist = "normal", named = "dated_jobs_vertical" }', "dated_jobs_vertical"),
         (UPLIFT, '{ dist = "empirical", named = "dated_jobs_vertical", values = [1] }', "leave the others"),
         (
@@ -69,3 +74,13 @@ def test_fits_stand_alone_unless_pooled(edit: Edit, folder: Path) -> None:
     assert alone is not None
     assert moved is not None
     assert (alone.technical_eur != moved.technical_eur).any()
+
+
+def test_every_record_is_of_one_key() -> None:
+    """Each key names its own records, and every record belongs to one: a factor is no uplift."""
+    from refracmc.case.response_section import Response
+    from refracmc.production.uplift import RECORDS
+
+    rules = [field.json_schema_extra or {} for field in Response.model_fields.values()]
+    named = [name for rule in rules for name in rule.get("records", ())]
+    assert sorted(named) == sorted(RECORDS)
