@@ -101,6 +101,7 @@ def _parser() -> argparse.ArgumentParser:
     job("case", **case)
     for option in ("--well", "--trials", "--seed", "--out", "--json"):
         job(option)
+    job("--steps", action="store_true", help="print every step of each order, and every strategy")
 
     orders = command("orders", "search the stage orders of one well for value, days and exposure")
     orders("case", **case)
@@ -212,12 +213,12 @@ def _run(cases: Sequence[str], **given: Any) -> int:
     return BAD_INPUT if outcome.refused else DONE
 
 
-def _job(case: str, json: bool, **given: Any) -> int:
+def _job(case: str, json: bool, steps: bool, **given: Any) -> int:
     from refracmc.commands.job import plan_job
     from refracmc.engine.executors import default_workers
 
     report = plan_job(case, workers=default_workers(), **given)
-    print(report.json() if json else f"{report.text()}\n{report.folder}")
+    print(report.json() if json else f"{report.text(steps)}\n{report.folder}")
     return _end_with(report.refused)
 
 

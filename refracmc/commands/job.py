@@ -14,8 +14,10 @@ from refracmc.case import units
 from refracmc.case.load import load_case
 from refracmc.case.well_strategies import well_reach_ft
 from refracmc.commands.chosen_well import plan_of, well_of
+from refracmc.commands.job_text import job_text
 from refracmc.commands.output_folders import check_folder
-from refracmc.decisions.job_report import COUNTS, UNITS, StrategyJobs, order_rows, simulate_all
+from refracmc.decisions.job_report import COUNTS, UNITS, StrategyJobs, simulate_all
+from refracmc.decisions.planned_orders import order_rows
 from refracmc.engine.plan import WellPlan
 from refracmc.errors import Fault, InputError
 from refracmc.sampling.estimators import percentile_errors, summarise
@@ -40,58 +42,9 @@ class JobReport:
         """The report as JSON."""
         return json.dumps(self.content, indent=2, allow_nan=False)
 
-    def text(self) -> str:
-        """The report for a reader: plan of each order, then days and cost of each strategy."""
-        lines: list[str] = []
-        for well in self.content["wells"]:
-            lines += [f"{well['well']}: {well['sleeves']} sleeves" + _beyond(well)]
-            for order in well["orders"]:
-                counts = ", ".join(f"{order['shifts'][kind]} {kind}" for kind in order["shifts"])
-                lines += [
-                    "",
-                    f"  {order['order']}: {order['stages']} stages, {counts} shifts, "
-                    f"{order['travel_ft']:,.0f} ft of travel, {order['planned_days']:.1f} days if all works",
-                    f"    {'step':>4} {'action':<15}{'sleeve':>7}{'depth ft':>10}{'hours':>8}",
-                ]
-                for row in order["steps"]:
-                    sleeve = "" if row["sleeve"] is None else row["sleeve"]
-                    lines.append(
-                        f"    {row['step']:>4} {row['action']:<15}{sleeve:>7}{row['depth_ft']:>10,.0f}"
-                        f"{row['hours']:>8.2f}"
-                    )
-            head = ("days P90/P50/P10", "cost US$ million P90/P50/P10", "stages effective")
-            lines += ["", f"  {'strategy':<34}{head[0]:>22}{head[1]:>32}{head[2]:>18}"]
-            for row in well["strategies"]:
-                days, cost = row["days"], row["cost_usd"]
-                if days["mean"] is None:
-                    lines.append(f"  {row['strategy']:<34}  the trigger fires in no trial")
-                    continue
-                lines.append(
-                    f"  {row['strategy']:<34}"
-                    + f"{days['p90']:.1f} / {days['p50']:.1f} / {days['p10']:.1f}".rjust(22)
-                    + f"{cost['p90'] / 1e6:.2f} / {cost['p50'] / 1e6:.2f} / {cost['p10'] / 1e6:.2f}".rjust(32)
-                    + f"{row['stages_effective_fraction']['mean']:.1%}".rjust(18)
-                    + _when(row)
-                )
-            lines.append("")
-        lines += [
-            "P90 is the low and P10 the high percentile (exceedance). Stages effective: mean over the stages planned, "
-            "of a bullhead or liner over all sleeves that can be treated. " + CAUTION
-        ]
-        return "\n".join(lines)
-
-
-def _beyond(well: dict[str, Any]) -> str:
-    """How many sleeves the tubing does not reach; nothing where it reaches all."""
-    count = well["sleeves_beyond_reach"]
-    return f", {count} of them beyond the reach of the tubing: they stay as they are" if count else ""
-
-
-def _when(row: dict[str, Any]) -> str:
-    """When a trigger starts the job; nothing for a date."""
-    if str(row["strategy"]).endswith(f"@{row['date']}"):
-        return ""
-    return f"  starts in {row['started_fraction']:.1%} of trials, median {row['date']}"
+    def text(self, steps: bool = False) -> str:
+        """The report for a reader: a page a well; steps: with every step and every strategy."""
+        return job_text(self.content, steps)
 
 
 def _statistics(values: Any, sizes: list[int], design: str) -> dict[str, float | None]:
@@ -120,6 +73,7 @@ def _well_jobs(plan: WellPlan, jobs: Sequence[StrategyJobs]) -> dict[str, Any]:
                 "called_off_fraction": told["called_off"]["mean"],
                 "well_lost_fraction": told["well_lost"]["mean"],
                 "mean_counts": {name: told[name]["mean"] for name in COUNTS},
+                "mean_days_by_kind": made.mean_days,
                 "mean_cost_parts_usd": {
                     name: None if np.isnan(values).all() else float(np.nanmean(values))
                     for name, values in made.parts.items()
@@ -132,6 +86,7 @@ def _well_jobs(plan: WellPlan, jobs: Sequence[StrategyJobs]) -> dict[str, Any]:
         "sleeves_beyond_reach": int((~plan.well.tally.reachable(well_reach_ft(plan.well))).sum()),
         "close_policy": plan.well.settings.strategies.close_policy,
         "reclose_habit": plan.well.settings.strategies.reclose_habit,
+        "leaking_sleeve": plan.well.settings.strategies.leaking_sleeve,
         "orders": order_rows(plan),
         "strategies": strategies,
     }

@@ -13,9 +13,17 @@ from numpy.typing import NDArray
 from refracmc.case import units
 from refracmc.case.well_strategies import Strategy
 from refracmc.decisions.compare import month_reached
-from refracmc.decisions.job_tables import failures, parts_of, pressure_rows, sleeve_map, stress_state
+from refracmc.decisions.job_tables import (
+    day_parts,
+    failures,
+    parts_of,
+    pressure_rows,
+    sleeve_map,
+    stress_state,
+)
+from refracmc.decisions.planned_orders import order_rows, step_rows
 from refracmc.decisions.reach_table import reach_rows
-from refracmc.engine.block_jobs import simulate_jobs
+from refracmc.engine.block_jobs import job_inputs, simulate_jobs
 from refracmc.engine.block_model import model_block
 from refracmc.engine.draws import draw
 from refracmc.engine.money import service_index
@@ -23,13 +31,14 @@ from refracmc.engine.one_trial import at_its_date, planned_log, strategy_log
 from refracmc.engine.plan import WellPlan
 from refracmc.engine.sized_jobs import sized_draws
 from refracmc.engine.triggers import trigger_months, triggered_job
-from refracmc.job.machine import KINDS
 from refracmc.job.results import JobResult
 from refracmc.sampling.estimators import percentile_errors, quantile_with_error, summarise
 from refracmc.sampling.streams import blocks_of
 
 Array = NDArray[np.float64]
 Rows = list[dict[str, Any]]
+_Block = tuple[dict[str, Array], dict[str, Array], dict[str, Array], Any]
+"""Columns, cost parts, days by part and months of a strategy in a block."""
 COUNTS = (
     "close_failed",
     "open_failed",
@@ -64,12 +73,14 @@ SHARES = (95, 90, 80, 70, 60, 50, 40, 30, 20, 10, 5)
 @dataclass(frozen=True, eq=False)
 class StrategyJobs:
     """All trials of one strategy: columns (n,) by the names of `UNITS`, cost parts (n,) [US$, service-cost index
-    included]. Where a trigger does not fire there is no job: NaN. months (n,): month of the job from the
-    valuation month, -1 for none; None for a fixed date."""
+    included]. Where a trigger does not fire there is no job: NaN. mean_days: by kind of step, summing to the mean days,
+    None where there is no job. months (n,): month of the job from the valuation month, -1 for none; None for a fixed
+    date."""
 
     strategy: Strategy
     columns: dict[str, Array]
     parts: dict[str, Array]
+    mean_days: dict[str, float | None]
     months: NDArray[np.intp] | None = None
 
     @property
@@ -96,17 +107,29 @@ def _columns(job: JobResult, cost: Array) -> dict[str, Array]:
     }
 
 
+def _mean_days(blocks: Sequence[dict[str, Array]]) -> dict[str, float | None]:
+    """Mean days by part over the trials with a job, None where there is none."""
+    jobs = sum(int(np.isfinite(block["before"]).sum()) for block in blocks)
+    return {
+        name: float(sum(np.nansum(block[name]) for block in blocks)) / jobs if jobs else None
+        for name in blocks[0]
+    }
+
+
 def simulate_all(plan: WellPlan) -> list[StrategyJobs]:
     """Every strategy of the well over all trials of the case, those of a trigger after those of a date."""
-    blocks: dict[str, list[tuple[dict[str, Array], dict[str, Array], Any]]] = {}
+    blocks: dict[str, list[_Block]] = {}
     triggered = [strategy for strategy in plan.strategies if strategy.trigger is not None]
     for block, size in enumerate(blocks_of(plan.case.sampling.trials)):
         draws = draw(plan, block, size)
-        index = service_index(plan, draws)
+        index, inputs = service_index(plan, draws), job_inputs(plan, draws)
+        lost_time = inputs.npt_fraction, inputs.waiting_days
         for strategy, job, cost, by_part in simulate_jobs(plan, draws, plan.dated):
             factor = index[strategy.month]
             made = {name: value * factor for name, value in by_part.items()}
-            blocks.setdefault(strategy.name, []).append((_columns(job, cost * factor), made, None))
+            blocks.setdefault(strategy.name, []).append(
+                (_columns(job, cost * factor), made, day_parts(plan, job, *lost_time), None)
+            )
         if not triggered:
             continue
         model = model_block(plan, draws)
@@ -119,74 +142,23 @@ def simulate_all(plan: WellPlan) -> list[StrategyJobs]:
             for month in np.unique(months[months >= 0]):
                 by_trial[months == month] = model.economics.service_index[int(month)][months == month]
             here = np.where(months >= 0, 1.0, np.nan)
+            days = {name: value * here for name, value in day_parts(plan, job, *lost_time).items()}
             columns = {name: value * here for name, value in _columns(job, cost * by_trial).items()}
             made = {name: value * by_trial for name, value in by_part.items()}
-            blocks.setdefault(strategy.name, []).append((columns, made, months))
+            blocks.setdefault(strategy.name, []).append((columns, made, days, months))
     jobs = []
     for strategy in plan.strategies:
         found = blocks[strategy.name]
         jobs.append(
             StrategyJobs(
                 strategy,
-                {name: np.concatenate([columns[name] for columns, _, _ in found]) for name in found[0][0]},
-                {name: np.concatenate([parts[name] for _, parts, _ in found]) for name in found[0][1]},
-                None if strategy.trigger is None else np.concatenate([months for _, _, months in found]),
+                {name: np.concatenate([columns[name] for columns, *_ in found]) for name in found[0][0]},
+                {name: np.concatenate([parts[name] for _, parts, *_ in found]) for name in found[0][1]},
+                _mean_days([days for _, _, days, _ in found]),
+                None if strategy.trigger is None else np.concatenate([months for *_, months in found]),
             )
         )
     return jobs
-
-
-def order_rows(plan: WellPlan) -> Rows:
-    """The plan of each order and isolation method: sleeves as treated, shifts, travel [ft], days and steps [h]."""
-    first = draw(plan, 0, blocks_of(plan.case.sampling.trials)[0])
-    rows = []
-    for name in (*plan.orders, *plan.methods):
-        log = planned_log(plan, first, name)
-        if name in plan.methods:
-            method = plan.methods[name].method
-            sleeves, shifts, feet = method.sleeves, dict.fromkeys(KINDS, 0), 2.0 * method.bottom_ft
-            stages = method.stages or len(sleeves)
-        else:
-            made = plan.orders[name].job
-            sleeves, shifts, feet = made.order, made.shift_counts(), float(made.travel_ft)
-            stages = len(sleeves)
-        steps = [
-            {
-                "step": row.step,
-                "action": row.action,
-                "sleeve": row.sleeve,
-                "depth_ft": row.depth_ft,
-                "hours": row.hours,
-                "start_hour": row.start_hour,
-            }
-            for row in log
-        ]
-        rows.append(
-            {
-                "order": name,
-                "sleeves": list(sleeves),
-                "stages": stages,
-                "shifts": shifts,
-                "travel_ft": feet,
-                "planned_days": float(sum(row.hours for row in log)) / 24.0,
-                "steps": steps,
-            }
-        )
-    return rows
-
-
-def step_rows(plan: WellPlan, orders: Rows) -> Rows:
-    """Planned steps of every order for a table, hours and cumulative hours [h]."""
-    return [
-        {
-            "well": plan.id,
-            "order": order["order"],
-            **{key: step[key] for key in ("step", "action", "sleeve", "depth_ft", "start_hour", "hours")},
-            "cumulative_hours": step["start_hour"] + step["hours"],
-        }
-        for order in orders
-        for step in order["steps"]
-    ]
 
 
 def strategy_rows(plan: WellPlan, jobs: Sequence[StrategyJobs]) -> Rows:

@@ -60,7 +60,7 @@ def job_tables(
     }
 
 
-def _day_parts(plan: WellPlan, job: JobResult, npt: Array, waiting: Array) -> dict[str, Array]:
+def day_parts(plan: WellPlan, job: JobResult, npt: Array, waiting: Array) -> dict[str, Array]:
     """Days by part (n,), summing to the days of the job."""
     to_days = 1.0 / plan.well.settings.job.work_hours_per_day
     made = {"before": job.days_before_ct + np.zeros_like(job.days)}
@@ -89,7 +89,7 @@ def parts_of(
         if job.detail is not None:
             counts = [(job.detail.tried[kind] & ~job.detail.worked[kind]).mean(axis=1) for kind in KINDS]
             failed[strategy.order_and_size] = np.stack(counts)
-        days = _day_parts(plan, job, inputs.npt_fraction, inputs.waiting_days)
+        days = day_parts(plan, job, inputs.npt_fraction, inputs.waiting_days)
         for measure, unit, members in (
             ("days", "days", days),
             ("cost", "US$", {name: value * factor for name, value in by_part.items()}),

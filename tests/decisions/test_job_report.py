@@ -11,8 +11,9 @@ import pandas as pd
 import pytest
 
 from refracmc.case.load import load_case
+from refracmc.commands.job import plan_job
 from refracmc.commands.job_outputs import write_job
-from refracmc.decisions import job_report
+from refracmc.decisions import job_report, planned_orders
 from refracmc.engine.block_jobs import simulate_jobs
 from refracmc.engine.block_model import model_block
 from refracmc.engine.draws import draw
@@ -144,7 +145,7 @@ def test_a_trigger_counts_over_the_trials_in_which_it_fires(made) -> None:
 
 def test_steps_run_on_without_a_gap(made) -> None:
     _, plan, _ = made
-    steps = pd.DataFrame(job_report.step_rows(plan, job_report.order_rows(plan)))
+    steps = pd.DataFrame(planned_orders.step_rows(plan, planned_orders.order_rows(plan)))
     for _, mine in steps.groupby("order"):
         np.testing.assert_allclose(mine["cumulative_hours"], mine["hours"].cumsum())
         assert mine["depth_ft"].max() <= plan.well.tally.depth_ft.max()
@@ -164,3 +165,54 @@ def test_files_are_those_of_this_call_only(made, tmp_path: Path) -> None:
     assert {"timeline-alternating.png", "distributions.svg", "job_steps.csv"} <= {p.name for p in written}
     again = write_job(case, plan, jobs, tmp_path / "two", workers=2)
     assert [path.read_bytes() for path in written] == [path.read_bytes() for path in again]
+
+
+def test_the_mean_days_by_kind_add_up(made) -> None:
+    _, _, jobs = made
+    for found in jobs:
+        kinds = found.mean_days
+        if np.isnan(found.columns["days"]).all():
+            assert set(kinds.values()) == {None}
+        else:
+            assert sum(kinds.values()) == pytest.approx(np.nanmean(found.columns["days"]), rel=1e-12)
+
+
+def test_the_page_of_the_job_is_one_page(tmp_path: Path) -> None:
+    """One line an order in each table; every number of it stands in the content; no step but with --steps."""
+    (tmp_path / "case.toml").write_text(TEXT, "utf-8")
+    (tmp_path / "sleeves.csv").write_text(TALLY, "utf-8")
+    report = plan_job(tmp_path / "case.toml", trials=700)
+    (well,) = report.content["wells"]
+    page, full = report.text().splitlines(), report.text(steps=True).splitlines()
+    assert len(page) <= 60
+    assert max(map(len, page + full)) <= 120
+    steps = sum(len(order["steps"]) for order in well["orders"])
+    assert len(full) > len(page) + steps
+    for row in well["orders"]:
+        (line,) = [line.split() for line in page if line.split()[:1] == [row["order"]]]
+        told = [str(row["stages"]), *map(str, row["shifts"].values())]
+        assert line[1:] == [*told, f"{row['travel_ft']:,.0f}", f"{row['planned_days']:.1f}"]
+    first = [row for row in well["strategies"] if row["date"] == well["strategies"][0]["date"]]
+    for row in first:
+        if not row["strategy"].endswith(row["date"]):
+            continue
+        results, wrong = [line.split() for line in page if line.split()[:1] == [row["strategy"]]]
+        assert results[1:6:2] == [f"{row['days'][name]:.1f}" for name in ("p90", "p50", "p10")]
+        assert float(wrong[1]) == pytest.approx(row["mean_counts"]["close_failed"], abs=0.005)
+        assert wrong[-1] == f"{row['well_lost_fraction']:.1%}"
+
+
+def test_the_page_names_what_is_pumped_below_an_open_sleeve(tmp_path: Path) -> None:
+    """Sleeve 4 leaks and is left so, above three stages of toe to heel; sealed by default."""
+    lines = TALLY.splitlines(keepends=True)
+    lines[4] = lines[4].replace("open", "leaking")
+    (tmp_path / "sleeves.csv").write_text("".join(lines), "utf-8")
+    for text, expected in (
+        (TEXT.replace("[strategies]", '[strategies]\nleaking_sleeve = "accept"', 1), 3),
+        (TEXT, 0),
+    ):
+        (tmp_path / "case.toml").write_text(text, "utf-8")
+        report = plan_job(tmp_path / "case.toml", trials=512)
+        order = report.content["wells"][0]["orders"][0]
+        assert order["exposed_stages"].get("4", 0) == expected
+        assert ("sleeve 4 stands open or leaks" in report.text()) == (expected == 3)

@@ -64,6 +64,8 @@ def calls(text: str) -> list[list[str]]:
 
 PLACEHOLDERS = {
     "mean_cost_parts_usd": "<part>",
+    "mean_days_by_kind": "<kind>",
+    "exposed_stages": "<sleeve>",
     "cost_usd": "<part>",
     "measures": "<name>",
     "luck": "<name>",
