@@ -19,7 +19,7 @@ from scipy.optimize import brentq
 from refracmc.case.decision_section import Decision
 from refracmc.case.well_strategies import Strategy, well_reach_ft
 from refracmc.decisions.verdict_rule import NONE, VERDICTS, worth_by_trial, worth_of
-from refracmc.engine.changed_inputs import Change, ChangedTrials
+from refracmc.engine.changed_inputs import Change, ChangedTrials, first_trials
 from refracmc.engine.plan import WellPlan, build_plan
 from refracmc.job.sleeves import PlanRefused
 
@@ -187,11 +187,11 @@ def _factors(plan: WellPlan, trials: ChangedTrials, cost: float) -> Iterator[Tur
     yield TurningInput("discount rate", "1/year", rate, 0.0, max(0.3, rate), discounted)
 
 
-def _no_response(plan: WellPlan, best: Strategy, sizes: Sequence[int]) -> Iterator[TurningInput]:
+def _no_response(plan: WellPlan, trials: ChangedTrials) -> Iterator[TurningInput]:
     """The chance that the well does not respond, where the uplift holds no zeros of its own."""
     response = plan.well.settings.response
     if response.zero_uplift_chance == 0.0:
-        all_respond = ChangedTrials(plan, best, sizes, respond=True)
+        all_respond = trials.all_responding()
         none = all_respond.valued(Change(uplift=0.0))
         base = float(response.no_response_chance.mean())
         mixed = _mixed(all_respond.valued(Change()), none)
@@ -210,7 +210,7 @@ def _with_sleeve(plan: WellPlan, sleeve: int, state: str) -> WellPlan | None:
         return None
 
 
-def _sleeves(plan: WellPlan, best: Strategy, base: Valued, sizes: Sequence[int]) -> Iterator[TurningInput]:
+def _sleeves(plan: WellPlan, best: Strategy, trials: ChangedTrials, base: Valued) -> Iterator[TurningInput]:
     """The known bad sleeve that matters most, by the chance that it works; and the shallowest open one, above all
     stages, by the chance that it sticks open."""
     if best.order in plan.methods:
@@ -224,14 +224,14 @@ def _sleeves(plan: WellPlan, best: Strategy, base: Valued, sizes: Sequence[int])
         state = str(tally.state[sleeve - 1])
         other = _with_sleeve(plan, sleeve, _RIGHTED[state])
         if other is not None:
-            valued = ChangedTrials(other, best, sizes).valued(Change())
+            valued = trials.on(other).valued(Change())
             name = f"sleeve {sleeve}, {state.replace('_', ' ')} on record, working"
             tried.append((abs(float((valued[0] - base[0]).mean())), name, valued))
     chosen = [max(tried, key=lambda item: item[0])[1:]] if tried else []
     for sleeve in sound:
         other = _with_sleeve(plan, sleeve, "stuck_open")
         if other is not None:
-            chosen.append((f"sleeve {sleeve} stuck open", ChangedTrials(other, best, sizes).valued(Change())))
+            chosen.append((f"sleeve {sleeve} stuck open", trials.on(other).valued(Change())))
     for name, valued in chosen:
         yield TurningInput(name, "chance", 0.0, 0.0, 1.0, _mixed(base, valued))
 
@@ -244,14 +244,14 @@ def turning_rows(
     if verdict["verdict"] == NONE or not np.isfinite(verdict["value_per_dollar"]):
         return []
     asked, taken = plan.well.settings.decision, list(sizes[:BLOCKS])
-    trials = ChangedTrials(plan, best, taken)
+    trials = first_trials(plan, best, taken)
     base = trials.valued(Change())
     now = VERDICTS.index(verdict["verdict_of_estimates"])
     rows = []
     inputs = [
         *_factors(plan, trials, cost),
-        *_no_response(plan, best, taken),
-        *_sleeves(plan, best, base, taken),
+        *_no_response(plan, trials),
+        *_sleeves(plan, best, trials, base),
     ]
     for one in inputs:
         margins = _Margins(verdict, one.valued(one.base), asked, plan.case.valuation.cvar_tail_fraction)

@@ -14,7 +14,7 @@ from refracmc.economics.present_value import discount_factors
 from refracmc.production.response import ResponseTerms
 
 from .block_jobs import JobOutcome
-from .block_model import BlockModel, Draws, model_block
+from .block_model import SHARE_DRAWS, BlockModel, Draws, model_block
 from .draws import draw
 from .money import BlockMoney
 from .plan import WellPlan
@@ -48,19 +48,26 @@ class _Block:
 class ChangedTrials:
     """The first trials of a run, of one strategy: what it gains and spends under a change."""
 
-    def __init__(
-        self, plan: WellPlan, strategy: Strategy, sizes: Sequence[int], respond: bool = False
-    ) -> None:
-        """sizes: trials of the blocks taken, from the first. respond: the well responds to the job in every trial."""
-        self._plan, self._strategy = plan, strategy
-        self._blocks = []
-        for number, size in enumerate(sizes):
-            draws = draw(plan, number, size)
-            if respond:
-                draws.pop(RESPONDS, None)
-            model = model_block(plan, draws)
-            months, jobs, _ = chosen_jobs(plan, draws, model, (strategy,))
-            self._blocks.append(_Block(draws, model, months, jobs))
+    def __init__(self, plan: WellPlan, strategy: Strategy, blocks: Sequence[_Block]) -> None:
+        """Of the blocks that `first_trials` makes."""
+        self._plan, self._strategy, self._blocks = plan, strategy, blocks
+
+    def all_responding(self) -> ChangedTrials:
+        """The same trials, in all of which the well responds to the job."""
+        blocks = []
+        for block in self._blocks:
+            draws = {name: values for name, values in block.draws.items() if name != RESPONDS}
+            draws |= _apart(draws, "response.uplift")
+            blocks.append(_block(self._plan, self._strategy, draws, (block.draws, block.model)))
+        return ChangedTrials(self._plan, self._strategy, blocks)
+
+    def on(self, plan: WellPlan) -> ChangedTrials:
+        """The same trials on a plan of the well with its sleeves in other states."""
+        blocks = []
+        for block in self._blocks:
+            draws = dict(block.draws) | _apart(block.draws, *SHARE_DRAWS)
+            blocks.append(_block(plan, self._strategy, draws, (block.draws, block.model)))
+        return ChangedTrials(plan, self._strategy, blocks)
 
     def valued(self, change: Change) -> tuple[Array, Array]:
         """Incremental NPV and discounted capex (n,) of the strategy [US$]."""
@@ -82,6 +89,23 @@ class ChangedTrials:
         if change.discount_rate is not None:
             money = replace(money, discount=discount_factors(self._plan.horizon, change.discount_rate))
         return replace(model, terms=terms, economics=money)
+
+
+def first_trials(plan: WellPlan, strategy: Strategy, sizes: Sequence[int]) -> ChangedTrials:
+    """The trials of the first blocks of a run; sizes: trials of each."""
+    blocks = [_block(plan, strategy, draw(plan, k, size), None) for k, size in enumerate(sizes)]
+    return ChangedTrials(plan, strategy, blocks)
+
+
+def _block(plan: WellPlan, strategy: Strategy, draws: Draws, like: tuple[Draws, BlockModel] | None) -> _Block:
+    model = model_block(plan, draws, like)
+    months, jobs, _ = chosen_jobs(plan, draws, model, (strategy,))
+    return _Block(draws, model, months, jobs)
+
+
+def _apart(draws: Draws, *names: str) -> dict[str, Array]:
+    """Copies of some draws, so that what follows from them is made anew."""
+    return {name: draws[name].copy() for name in names}
 
 
 def _at_price(money: BlockMoney, factor: float) -> BlockMoney:

@@ -13,6 +13,7 @@ from refracmc.case.decision_section import Decision
 from refracmc.case.load import load_case
 from refracmc.decisions.turning_points import turning_rows
 from refracmc.decisions.verdict_rule import VERDICTS, grade
+from refracmc.engine.changed_inputs import Change, first_trials
 from refracmc.engine.draws import draw
 from refracmc.engine.plan import WellPlan, build_plan
 from refracmc.engine.valuation import evaluate
@@ -142,3 +143,21 @@ def test_nothing_turns_what_is_far_away(tmp_path: Path) -> None:
     rows = rows_of(plan_of(tmp_path), asked)
     assert {key[1] for key in rows} == {"marginal"}
     assert all(np.isnan(row["turns_at"]) for row in rows.values())
+
+
+def test_sleeves_in_other_states_are_those_of_the_changed_tally(tmp_path: Path) -> None:
+    """The same trials on a plan with a sleeve in another state are the trials of a case that states it so."""
+    plan, stuck = plan_of(tmp_path / "a"), plan_of(tmp_path / "b", sleeves=STUCK)
+    trials = first_trials(plan, plan.dated[0], [512])
+    for found, expected in zip(trials.on(stuck).valued(Change()), numbers(stuck), strict=True):
+        assert found == pytest.approx(expected, rel=1e-10)
+    assert not np.allclose(trials.valued(Change())[0], numbers(stuck)[0])  # negative control
+
+
+def test_trials_that_all_respond_are_those_of_a_case_without_the_chance(tmp_path: Path) -> None:
+    plain = plan_of(tmp_path / "a")
+    some = plan_of(tmp_path / "b", ("[response]\n", "[response]\nno_response_chance = 0.4\n"))
+    trials = first_trials(some, some.dated[0], [512])
+    for found, expected in zip(trials.all_responding().valued(Change()), numbers(plain), strict=True):
+        assert found == pytest.approx(expected, rel=1e-10)
+    assert not np.allclose(trials.valued(Change())[0], numbers(plain)[0])  # negative control
