@@ -1,196 +1,116 @@
-"""Damaged cases through `check`, and some through `run`: exit codes 0, 1 and 2 only, and a message for every fault.
+"""Damaged and extreme cases through the command line: exit codes 0, 1 and 2 only, and a message for every fault.
 
-    python -m benchmarks.mutants --mutants 1500 --seed 1 --run-every 20
+    python -m benchmarks.mutants --mutants 10000 --seed 1 --run-every 20 --workers 2
 
-Every mutant is the starter case with its history, tally or deck, or itself, damaged in one to three places. What is
-held: no exception leaves the command line, no command takes longer than --patience seconds, a refusal says something
-on standard error, and nothing is written outside the output folder. A mutant that breaks a rule is kept.
+A mutant is the starter case with its history, tally, deck and list of values: damaged in one to three places, in its
+text or its bytes, or sound and stating keys of the schema at values that each may be allowed. `check` reads every one;
+every N-th is then given to `run`, `job`, `forecast`, `orders` or `trace`. What is held: no exception leaves the command
+line, no command takes longer than --patience seconds (six times that for what simulates), a refusal says something
+on standard error, nothing is written outside the output folder, and no table holds an infinite number. Some go through
+a process of their own too, which has to say the same. A mutant that breaks a rule is kept.
 """
 
 from __future__ import annotations
 
 import argparse
 import contextlib
+import csv
+import hashlib
 import io
+import json
+import os
 import random
 import shutil
 import signal
+import subprocess
 import sys
 import tempfile
 import time
 import traceback
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from benchmarks.damage import damage_bytes, damage_text
+from benchmarks.stated_keys import state_keys
 from refracmc import cli
 from refracmc.case.starter import write_starter
 
-TRIALS = "600"
-WILD = (
-    "0", "-0.0", "-1", "1e-320", "1e9", "1e30", "1e308", "-1e308", "inf", "-inf", "nan", "9" * 5000, "0x10", "1_000",
-    '"7"', "true", "[]", "[1, 2]", "{}", "2026-10-01", '""', '"\\u202e"', '"\\u001b[2J"', '"=1+1"', '"\\u0000"',
-    '"../../up"', '"' + "a" * 300 + '"', "'''\nline\n'''", "[" * 5000, "{ dist = \"lognormal\", p90 = 1, p10 = 1 }",
-    '{ dist = "pert", low = 3, mode = 2, high = 1 }', '{ dist = "nothing" }',
-    '{ dist = "beta", alpha = 1e-9, beta = 1e9 }',
-    '{ dist = "uniform", low = -1e300, high = 1e300 }', '{ dist = "bernoulli", p = 2 }', '{ p90 = 1, p10 = 2 }',
-)  # fmt: skip
-"""Values put in the place of one of the case."""
-CELLS = (
-    "", " ", "-", "NA", "nan", "inf", "-5", "1e30", "1e308", "1,5", "12.5.6", "2026-13", "0000-00", "9999-12", "1e5000",
-    "\ufeff", "\u202e", "\x1b[2J", "\x00", '"', "é" * 50, "=cmd()", "9" * 400, "2020-06-01T00:00", "06/2020", "0.3048",
-)  # fmt: skip
-"""Values put in the place of a cell."""
-UNITS = (
-    "oil_m3",
-    "oil_bbl",
-    "gas_e3m3",
-    "gas_mcf",
-    "depth_m",
-    "depth_ft",
-    "oil_usd_per_m3",
-    "sleeve",
-    "state",
-    "",
-)
-Text = Callable[[random.Random, str], str]
+TRIALS = "64"
+SIMULATED = 6
+"""Times the patience with `check` that a command that simulates is given."""
+MORE_WELL = """
+[[wells]]
+id = "W-2"
+tally = "sleeves.csv"
+main_phase = "oil"
+forecast = "type_curve"
+[wells.type_curve]
+initial_rate_per_d = { dist = "lognormal", p90 = 500, p10 = 1100 }
+initial_decline_per_year = 1.8
+b = 1.0
+first_production = "2024-01"
+peak_rate_per_d = 700
+"""
+VALUES = "value\n0.2\n0.2\n0.5\n0.9\n1.4\n"
 
 
-def _value(draw: random.Random, text: str) -> str:
-    lines = text.split("\n")
-    at = draw.choice([k for k, line in enumerate(lines) if "=" in line and not line.startswith("#")] or [0])
-    key = lines[at].partition("=")[0]
-    lines[at] = f"{key}= {draw.choice(WILD)}"
-    return "\n".join(lines)
+def starter_files() -> dict[str, bytes]:
+    """The files of the case that is damaged, by name."""
+    with tempfile.TemporaryDirectory() as place:
+        write_starter(str(Path(place) / "starter"))
+        files = {path.name: path.read_bytes() for path in (Path(place) / "starter").iterdir()}
+    return {**dict(sorted(files.items())), "values.csv": VALUES.encode()}
 
 
-def _scaled(draw: random.Random, text: str) -> str:
-    """One number of the text in another unit or of another size."""
-    words = text.split(" ")
-    numbers = [k for k, word in enumerate(words) if word.strip(",\n").replace(".", "", 1).isdigit()]
-    if numbers:
-        at = draw.choice(numbers)
-        word = words[at].strip(",\n")
-        factor = draw.choice((0.3048, 3.28084, 6.2898, 0.0353, 1e3, 1e-3, 1e6, 1e12, -1, 0))
-        words[at] = words[at].replace(word, repr(float(word) * factor), 1)
-    return " ".join(words)
-
-
-def _line(draw: random.Random, text: str) -> str:
-    """A line dropped, doubled, moved, renamed or taken from elsewhere."""
-    lines = text.split("\n")
-    at, other = draw.randrange(len(lines)), draw.randrange(len(lines))
-    match draw.randrange(5):
-        case 0:
-            del lines[at]
-        case 1:
-            lines.insert(at, lines[at])
-        case 2:
-            lines[at], lines[other] = lines[other], lines[at]
-        case 3:
-            lines[at] = lines[at].replace("_", draw.choice(("-", "", "__", "é")), 1)
-        case _:
-            lines.insert(
-                at, draw.choice(("[nothing]", "[[wells]]", "[job]", "a.b.c = 1", "= 1", "]", "x" * 9000))
-            )
-    return "\n".join(lines)
-
-
-def _added(draw: random.Random, text: str) -> str:
-    """Keys that the starter leaves out, with values that may not go together."""
-    more = draw.choice((
-        "[job.pressure]\ntrue_vertical_depth_ft = 9000\n",
-        "[fiscal.income_tax]\nrate = 0.99\nschedule = \"macrs_7\"\nintangible_fraction = 1.0\n",
-        "[strategies.triggers]\nlow = { oil_rate_below_bbl_per_d = 1e9 }\n",
-        '[[scenarios]]\nname = "high"\n[scenarios.set]\n"response.uplift" = 1.0\n',
-        "[outputs]\ncharts = false\n",
-        "[wells.response]\nuplift = 1e30\n",
-        "[response]\nuplift = 1e200\n",
-    ))  # fmt: skip
-    return text + "\n" + more
-
-
-def _cut(draw: random.Random, text: str) -> str:
-    return text[: draw.randrange(len(text) + 1)]
-
-
-def _rubbish(draw: random.Random, text: str) -> str:
-    at = draw.randrange(len(text) + 1)
-    more = "".join(
-        chr(draw.choice((draw.randrange(32), draw.randrange(0x20, 0x300), 0x1F6E2))) for _ in range(9)
-    )
-    return text[:at] + more + text[at:]
-
-
-def _cell(draw: random.Random, text: str) -> str:
-    rows = [line.split(",") for line in text.split("\n")]
-    row = draw.choice(rows)
-    row[draw.randrange(len(row))] = draw.choice((*CELLS, *UNITS))
-    return "\n".join(",".join(row) for row in rows)
-
-
-def _column(draw: random.Random, text: str) -> str:
-    """A column dropped, doubled, emptied, multiplied or renamed."""
-    rows = [line.split(",") for line in text.split("\n") if line]
-    if not rows:
-        return text
-    at, how = draw.randrange(len(rows[0])), draw.randrange(5)
-    for k, row in enumerate(rows):
-        if at >= len(row):
-            continue
-        if how == 0:
-            del row[at]
-        elif how == 1:
-            row.insert(at, row[at])
-        elif how == 2:
-            row[at] = row[at] if k == 0 else ""
-        elif how == 3:
-            row[at] = row[at] if k == 0 else row[at] + "000000"
-        elif k == 0:
-            row[at] = draw.choice(UNITS)
-    return "\n".join(",".join(row) for row in rows) + "\n"
-
-
-def _long(draw: random.Random, text: str) -> str:
-    """A file of some megabytes, cut short within a row."""
-    rows = text.split("\n")
-    return (text + "\n".join(rows[1:2] or [""]) * draw.randrange(1, 40_000))[: draw.randrange(1, 2_000_000)]
-
-
-def _separators(draw: random.Random, text: str) -> str:
-    return text.replace(",", draw.choice((";", "\t", ",,", " ", '","')))
-
-
-ON_CASE: tuple[Text, ...] = (_value, _value, _value, _scaled, _scaled, _line, _line, _added, _cut, _rubbish)
-ON_TABLES: tuple[Text, ...] = (
-    _cell,
-    _cell,
-    _cell,
-    _column,
-    _column,
-    _line,
-    _cut,
-    _rubbish,
-    _long,
-    _separators,
-)
-ENCODINGS = ("utf-8", "utf-8", "utf-8", "utf-8", "utf-8-sig", "utf-16", "latin-1", "cp037")
-
-
-def write_mutant(folder: Path, starter: dict[str, str], seed: int, number: int) -> list[str]:
-    """Write one damaged case into a folder; what was done to it, in words."""
+def write_mutant(folder: Path, starter: dict[str, bytes], seed: int, number: int) -> list[str]:
+    """Write one mutant into a folder; what was done to it, in words."""
     draw = random.Random(f"{seed}-{number}")
-    texts, done = dict(starter), []
-    for _ in range(draw.choice((1, 1, 1, 2, 3))):
-        name = draw.choice(("case.toml", "case.toml", *sorted(texts.keys() - {"case.toml"})))
-        damage = draw.choice(ON_CASE if name == "case.toml" else ON_TABLES)
-        texts[name] = damage(draw, texts[name])
-        done.append(f"{name} {damage.__name__[1:]}")
-    for name, text in texts.items():
-        encoding = draw.choice(ENCODINGS) if f"{name} rubbish" in done else "utf-8"
-        (folder / name).write_bytes(text.encode(encoding, "replace"))
+    files, done = dict(starter), []
+    if draw.random() < 0.1:
+        files["case.toml"] += MORE_WELL.encode()
+    if draw.random() < 0.45:
+        files["case.toml"] = state_keys(draw, files["case.toml"].decode()).encode()
+        done.append("keys stated")
+    tables = sorted(files.keys() - {"case.toml"})
+    places = (0, 0, 1, 2) if done else (1, 1, 1, 2, 3)
+    for _ in range(draw.choice(places)):
+        name = draw.choice(tables if done and draw.random() < 0.8 else ["case.toml", "case.toml", *tables])
+        if draw.random() < 0.8:
+            text, how = damage_text(draw, name, files[name].decode("utf-8", "replace"))
+            files[name] = text.encode("utf-8", "replace")
+        else:
+            files[name], how = damage_bytes(draw, files[name])
+        done.append(f"{name} {how}")
+    if draw.random() < 0.03:
+        done.append(_as_parquet(draw, files))
+    for name, data in files.items():
+        (folder / name).write_bytes(data)
     return done
+
+
+def _as_parquet(draw: random.Random, files: dict[str, bytes]) -> str:
+    """One of the tables as Parquet, as CSV reads it or damaged, and the case that names it."""
+    import pandas as pd
+
+    name = draw.choice(("history", "sleeves", "prices"))
+    how = "Parquet"
+    try:
+        frame = pd.read_csv(io.BytesIO(files[f"{name}.csv"]), comment="#")
+        buffer = io.BytesIO()
+        frame.to_parquet(buffer)
+        data = buffer.getvalue()
+    except Exception:  # what is no table is given that name
+        data = files[f"{name}.csv"]
+    if draw.random() < 0.5:
+        data, damage = damage_bytes(draw, data)
+        how = f"Parquet {damage}"
+    files[f"{name}.parquet"] = data
+    files["case.toml"] = files["case.toml"].replace(f"{name}.csv".encode(), f"{name}.parquet".encode())
+    return f"{name}.csv {how}"
 
 
 class TookTooLong(BaseException):
@@ -217,7 +137,8 @@ def call(words: list[str], patience: float) -> tuple[int | str, str, float]:
     finally:
         signal.setitimer(signal.ITIMER_REAL, 0)
         signal.signal(signal.SIGALRM, before)
-    return code, said.getvalue(), time.monotonic() - began
+    took = time.monotonic() - began
+    return (f"{took:.0f} s" if took > patience and isinstance(code, int) else code), said.getvalue(), took
 
 
 def broken_rule(code: int | str, said: str) -> str | None:
@@ -233,44 +154,130 @@ def broken_rule(code: int | str, said: str) -> str | None:
     return None
 
 
-def try_mutants(mutants: range, seed: int, run_every: int, patience: float, kept: Path) -> Counter[str]:
+def folder_state(folder: Path, out: Path) -> dict[str, str]:
+    """Every path under a folder with the digest of what it holds, but what is under `out`."""
+    state = {}
+    for path in sorted(folder.rglob("*")):
+        if path != out and out not in path.parents:
+            data = path.read_bytes() if path.is_file() and not path.is_symlink() else b""
+            state[path.relative_to(folder).as_posix()] = hashlib.sha256(data).hexdigest()
+    return state
+
+
+def infinite_cells(out: Path) -> list[str]:
+    """Cells of the written tables that hold an infinite number, and JSON files that do."""
+
+    def refuse(name: str) -> None:
+        raise ValueError(name)
+
+    found = []
+    for path in sorted(out.rglob("*.csv")):
+        with path.open(encoding="utf-8", newline="") as file:
+            rows = list(csv.reader(file))
+        head = rows[0] if rows else []
+        found += [
+            f"{path.name}: row {k + 1}, {head[at] if at < len(head) else at}: {cell}"
+            for k, row in enumerate(rows)
+            for at, cell in enumerate(row)
+            if cell.strip().lower().lstrip("+-") in ("inf", "infinity")
+        ]
+    for path in sorted(out.rglob("*.json")):
+        try:
+            json.loads(path.read_text("utf-8"), parse_constant=refuse)
+        except ValueError as problem:
+            found.append(f"{path.name}: {problem}")
+    return found
+
+
+def simulating(number: int, case: str, out: str) -> list[str]:
+    """The words of the command that a mutant is given to after `check`."""
+    few, out_of = ["--trials", TRIALS], ["--out", out]
+    choices = (
+        *([["run", case, *out_of, *few, "--workers", "1", "--quiet"]] * 4),
+        ["job", case, *out_of, *few],
+        ["forecast", case, *out_of, "--quiet"],
+        ["orders", case, "--well", "W-1", "--budget", "5", *out_of, *few],
+        ["trace", case, "--well", "W-1", "--strategy", "toe_to_heel@2027-01", "--trial", "3", *few],
+    )
+    return choices[number % len(choices)]
+
+
+@dataclass(frozen=True)
+class Trying:
+    """How mutants are tried: seed, which are given to a second command, which to a process of their own, the seconds
+    `check` is given, and the folder for those that break a rule."""
+
+    seed: int
+    run_every: int
+    own_process_every: int
+    patience: float
+    kept: Path
+
+
+def try_mutants(mutants: range, trying: Trying) -> Counter[str]:
     """All mutants of these numbers; counts of commands by exit code, of broken rules under `broken`."""
     counts: Counter[str] = Counter()
+    starter = starter_files()
     with tempfile.TemporaryDirectory() as place:
-        first = Path(place) / "starter"
-        write_starter(str(first))
-        starter = {path.name: path.read_text("utf-8") for path in first.iterdir()}
         for number in mutants:
             around = Path(place) / f"mutant-{number}"
-            folder, out = around / "case", around / "out"
-            folder.mkdir(parents=True)
-            done = write_mutant(folder, starter, seed, number)
-            case, stood = str(folder / "case.toml"), sorted(folder.iterdir())
-            commands = [("check", ["check", case], patience)]
-            if run_every and number % run_every == 0:
-                run = ["run", case, "--out", str(out), "--trials", TRIALS, "--workers", "1", "--quiet"]
-                commands.append(("run", run, 60 * patience))
-            for name, words, seconds in commands:
-                code, said, took = call(words, seconds)
+            (around / "case").mkdir(parents=True)
+            (around / "here").mkdir()
+            done = write_mutant(around / "case", starter, trying.seed, number)
+            for name, code, took, rule, said in _try_one(around, number, trying):
                 counts[f"{name} {code if isinstance(code, int) else 'broken'}"] += 1
-                rule = broken_rule(code, said)
-                if rule is None and (
-                    sorted(folder.iterdir()) != stood or set(around.iterdir()) - {folder, out}
-                ):
-                    rule = "written outside the output folder"
-                if rule is None and name == "check" and out.exists():
-                    rule = "written by check"
                 if rule is not None:
                     counts["broken"] += 1
                     print(
-                        f"mutant {number}: {name}: {', '.join(done)}: {took:.1f} s: {rule}\n{said[:2000]}",
+                        f"mutant {number}: {name}: {', '.join(done)}: {took:.1f} s: {rule}\n{said}",
                         flush=True,
                     )
-                    shutil.copytree(folder, kept / str(number), dirs_exist_ok=True)
-                if code == cli.FAILED:
-                    print(f"mutant {number}: {name} failed: {', '.join(done)}: {said[:500]}", flush=True)
+                    shutil.copytree(around / "case", trying.kept / str(number), dirs_exist_ok=True)
+                elif code == cli.FAILED:
+                    print(f"mutant {number}: {name} failed: {', '.join(done)}: {said}", flush=True)
             shutil.rmtree(around)
     return counts
+
+
+def _try_one(
+    around: Path, number: int, trying: Trying
+) -> Iterator[tuple[str, int | str, float, str | None, str]]:
+    """Each command a mutant is given to: its name, exit code, seconds, the rule it broke, the start of what it said."""
+    case, out = str(around / "case" / "case.toml"), around / "out"
+    before, home = folder_state(around, out), Path.cwd()
+    os.chdir(around / "here")  # what is written beside --out would be here
+    try:
+        commands = [(["check", case], trying.patience)]
+        while commands:
+            words, patience = commands.pop(0)
+            code, said, took = call(words, patience)
+            rule = broken_rule(code, said)
+            if rule is None and folder_state(around, out) != before:
+                rule = "written outside the output folder"
+            if words[0] == "check":
+                if rule is None and out.exists():
+                    rule = "written by check"
+                if trying.own_process_every and number % trying.own_process_every == 0 and rule is None:
+                    rule = _unlike_a_process(words, code, said)
+                if code == cli.DONE and trying.run_every and number % trying.run_every == 0:
+                    at = number // trying.run_every
+                    commands.append((simulating(at, case, str(out)), SIMULATED * trying.patience))
+            elif rule is None and code == cli.DONE and (cells := infinite_cells(out)):
+                rule = f"an infinite number: {cells[:3]}"
+            yield words[0], code, took, rule, said[:2000]
+    finally:
+        os.chdir(home)
+
+
+def _unlike_a_process(words: list[str], code: int | str, said: str) -> str | None:
+    """Whether the same words in a process of their own end otherwise."""
+    command = [sys.executable, "-m", "refracmc", *words]
+    found = subprocess.run(command, capture_output=True, timeout=120, check=False)
+    if found.returncode != code:
+        return f"exit code {found.returncode} in a process of its own, {code} here"
+    return (
+        None if found.stderr.decode("utf-8", "replace") == said else "another message in a process of its own"
+    )
 
 
 def main() -> int:
@@ -278,19 +285,27 @@ def main() -> int:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    parser.add_argument("--mutants", type=int, default=1500)
+    parser.add_argument("--mutants", type=int, default=10_000)
     parser.add_argument("--first", type=int, default=0, help="number of the first mutant")
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--run-every", type=int, default=20, metavar="N", help="run every N-th too; 0: none")
     parser.add_argument(
-        "--patience", type=float, default=10.0, metavar="SECONDS", help="for check; run: 60 times this"
+        "--run-every", type=int, default=20, metavar="N", help="simulate every N-th too; 0: none"
     )
+    parser.add_argument("--own-process-every", type=int, default=100, metavar="N", help="0: none")
+    parser.add_argument("--patience", type=float, default=10.0, metavar="SECONDS", help="for check")
+    parser.add_argument("--workers", type=int, default=2)
     parser.add_argument(
         "--kept", type=Path, default=Path("mutants"), metavar="DIR", help="of mutants that broke a rule"
     )
     given = parser.parse_args()
-    numbers = range(given.first, given.first + given.mutants)
-    counts = try_mutants(numbers, given.seed, given.run_every, given.patience, given.kept)
+    trying = Trying(
+        given.seed, given.run_every, given.own_process_every, given.patience, given.kept.resolve()
+    )
+    last, counts = given.first + given.mutants, Counter[str]()
+    batches = [range(k, min(k + 50, last)) for k in range(given.first, last, 50)]
+    with ProcessPoolExecutor(given.workers) as pool:
+        for found in pool.map(try_mutants, batches, [trying] * len(batches)):
+            counts += found
     print(", ".join(f"{name}: {count}" for name, count in sorted(counts.items())))
     return 1 if counts["broken"] else 0
 

@@ -5,12 +5,12 @@ Oracle: the rules of the house for input faults.
 
 from pathlib import Path
 
-from benchmarks.mutants import broken_rule, try_mutants
+from benchmarks.mutants import Trying, broken_rule, try_mutants
 from refracmc import cli
 
 
 def test_damaged_cases(tmp_path: Path) -> None:
-    counts = try_mutants(range(60), seed=20, run_every=0, patience=10.0, kept=tmp_path)
+    counts = try_mutants(range(60), Trying(20, 0, 0, patience=10.0, kept=tmp_path))
     assert counts["broken"] == 0
     assert counts["check 2"] > 30
     assert counts["check 0"] + counts["check 2"] == 60
