@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from refracmc.reporting.style import FAINT, INK, PALETTE
+from refracmc.reporting.style import FAINT, INK, PALETTE, log_axis
 
 OURS, OTHER = PALETTE[:2]
 UNITS = {"oil": "bbl", "gas": "Mcf"}
@@ -90,7 +90,7 @@ def _wells(axes: Axes, rows: pd.DataFrame, phase: str) -> None:
     axes.vlines(place, low, high, color=OURS, alpha=0.35, linewidth=2.0, label="P90 to P10 (P90 is low)")
     axes.plot(place, np.maximum(rows["p50"], floor), ".", color=OURS, markersize=3, label="P50")
     axes.plot(place, np.maximum(rows["actual"], floor), "_", color=INK, markersize=5, label="truth")
-    axes.set_yscale("log")
+    log_axis(axes, "y")
     axes.set_xlabel("wells, by their P50 (number); zero is drawn at the foot")
     axes.set_ylabel(f"{phase} of the hidden months ({UNITS[phase]})")
     axes.legend(frameon=False, fontsize=7, loc="upper left")

@@ -16,10 +16,7 @@ from refracmc.reporting.tables import ReportData
 def _log_axis(axes: Axes, low: float, high: float) -> None:
     axes.set_yscale("log")
     axes.set_ylim(low, high)
-    first, last = int(np.floor(np.log10(low))), int(np.ceil(np.log10(high)))
-    steps = (1.0,) if last - first > 3 else (1.0, 2.0, 5.0)
-    places = [s * 10.0**k for k in range(first, last + 1) for s in steps if low <= s * 10.0**k <= high]
-    style.set_ticks(axes, "y", places, [f"{place:,.10g}" for place in places])
+    style.set_ticks(axes, "y", *style.log_numbers(low, high))
 
 
 def _volume_error(rows: pd.DataFrame) -> str:

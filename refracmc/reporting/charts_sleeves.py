@@ -11,17 +11,19 @@ from refracmc.reporting import style
 from refracmc.reporting.captions import block_trials, spoken, strategy_words
 from refracmc.reporting.tables import ReportData
 
-_STATES: tuple[tuple[str, str], ...] = (
-    ("open", "#b9dcd6"),
-    ("closed", style.BACKGROUND_CURVE),
+STATES: tuple[tuple[str, str], ...] = (
+    ("open", "#b8e4b5"),
+    ("closed", "#41566c"),
     ("being treated", style.PALETTE[0]),
     ("open, treated", style.PALETTE[2]),
     ("stuck open", style.PALETTE[1]),
-    ("stuck closed", style.BAD),
-    ("patched", style.PALETTE[3]),
-    ("open for good", style.PALETTE[5]),
-    ("leaking", style.PALETTE[4]),
+    ("stuck closed", "#a3121a"),
+    ("patched", "#1d0a08"),
+    ("open for good", "#edc855"),
+    ("leaking", "#9d97e0"),
 )
+"""States of a sleeve and their fills, light where it lets fluid through and dark where it does not; all pairs, and
+each and the paper, stay apart for all kinds of sight as the palette does (tested)."""
 _SHIFTS = dict(zip(("close", "open", "reclose", "reopen"), style.PALETTE[1:5], strict=True))
 _SHADES = ("#d9c3ea", "#bb93d8", "#9c5ec4", style.PALETTE[0])
 _AS_PUMPED = "as its stage is pumped"
@@ -48,7 +50,7 @@ def sleeve_map(data: ReportData, well: str) -> Figure | None:
     changes = rows.loc[rows["from_hour"] > 0.0, "from_hour"]
     first, last = (float(changes.min()), float(changes.max())) if len(changes) else (0.0, end)
     beside = 0.08 * (last - first) or 1.0
-    colours = dict(_STATES)
+    colours = dict(STATES)
     thick = 72.0 * (height - 1.82) / (count + 1) * 0.72
     for state in dict.fromkeys(rows["state"]):
         mine = rows[rows["state"] == state]
@@ -61,7 +63,7 @@ def sleeve_map(data: ReportData, well: str) -> Figure | None:
     style.value_axis(axes, "x", max(first - beside, 0.0), min(last + beside, end), most=12)
     style.name_axis(axes, "x", "Hours since the start of the job")
     present = set(rows["state"])
-    style.legend_row(figure, [style.Mark(name, colour) for name, colour in _STATES if name in present])
+    style.legend_row(figure, [style.Mark(name, colour) for name, colour in STATES if name in present])
     return figure
 
 

@@ -16,7 +16,7 @@ from refracmc.decisions.forecast_tables import forecast_tables, segment_text, up
 from refracmc.production.fit import Posterior
 from refracmc.production.forms import form_code
 from refracmc.production.history import History
-from refracmc.reporting.style import FAINT, INK, PALETTE, drawing
+from refracmc.reporting.style import FAINT, INK, PALETTE, drawing, log_axis, wrap
 
 OURS, BAND = PALETTE[0], "#c9b3dc"
 UNITS = {"oil": "bbl", "gas": "Mcf"}
@@ -47,7 +47,7 @@ def write_forecast_page(
     flags = "; ".join(posterior.diagnostics.get("flags", [])) or "no flags"
     figure.suptitle(
         f"well {history.well_id}: {history.main_phase}; {segment_text(tables['months'])}; sampler: {flags}\n"
-        f"{uptime_text(posterior)}",
+        f"{wrap(uptime_text(posterior), 130)}",
         fontsize=9,
         color=INK,
     )
@@ -72,7 +72,7 @@ def _rates(axes: Axes, months: pd.DataFrame, unit: str) -> None:
     axes.plot(dates[used], months["fitted_p50"][used], color=OURS, label="fit, P90 to P10")
     for k in np.flatnonzero(months["step_up"].notna()):
         axes.axvline(dates[k], color=FAINT, linestyle=(0, (3, 3)), linewidth=0.9)
-    axes.set_yscale("log")
+    log_axis(axes, "y")
     axes.set_ylabel(f"rate ({unit} per producing day)")
     axes.set_title("history and fit; dashed: step-ups", fontsize=8, color=INK)
     axes.legend(frameon=False, fontsize=7)
@@ -106,7 +106,7 @@ def _volumes(axes: Axes, tables: Mapping[str, pd.DataFrame], unit: str) -> None:
 def _parameters(axes: Axes, posterior: Posterior, correlation: pd.DataFrame) -> None:
     members = posterior.form == form_code("modified_hyperbolic")
     axes.plot(posterior.slots[1, members], posterior.slots[2, members], ".", color=OURS, ms=2, alpha=0.35)
-    axes.set_xscale("log")
+    log_axis(axes, "x")
     axes.set_xlabel("nominal decline at the end of history (per year)")
     axes.set_ylabel("b (no unit)")
     value = float(correlation["b"].to_numpy(dtype=np.float64)[1])

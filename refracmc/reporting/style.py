@@ -20,6 +20,7 @@ from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
+from matplotlib.ticker import FixedFormatter, FixedLocator, NullLocator
 
 from refracmc.reporting.captions import footer
 from refracmc.reporting.pictures import DPI, FONT
@@ -268,6 +269,28 @@ def value_axis(axes: Axes, which: str, low: float, high: float, most: int = 6, l
     decimals = next((d for d in range(9) if abs(step * 10**d - round(step * 10**d)) < 1e-6 * 10**d * step), 9)
     labels = [f"{tick:,.{decimals}f}".replace("-", "−") for tick in ticks + 0.0]
     set_ticks(axes, which, list(ticks), labels if labelled else [""] * len(labels))
+    (axes.set_xlim if which == "x" else axes.set_ylim)(low, high)
+
+
+def log_numbers(low: float, high: float) -> tuple[list[float], list[str]]:
+    """Places of a log axis from low to high (> 0) and their numbers: powers of ten, with 2 and 5 times them where the
+    axis is short, or round steps where even these would not be two."""
+    first, last = int(np.floor(np.log10(low))), int(np.ceil(np.log10(high)))
+    steps = (1.0,) if last - first > 3 else (1.0, 2.0, 5.0)
+    places = [s * 10.0**k for k in range(first, last + 1) for s in steps if low <= s * 10.0**k <= high]
+    if len(places) < 2:
+        places = [float(place) for place in nice_ticks(low, high, 4)]
+    return places, [f"{place:,.10g}" for place in places]
+
+
+def log_axis(axes: Axes, which: str) -> None:
+    """Log scale of an axis that Matplotlib ticks, with plain numbers: its own are markup of mathematics."""
+    (axes.set_xscale if which == "x" else axes.set_yscale)("log")
+    axis, (low, high) = (axes.xaxis, axes.get_xlim()) if which == "x" else (axes.yaxis, axes.get_ylim())
+    places, numbers = log_numbers(low, high)
+    axis.set_major_locator(FixedLocator(places))
+    axis.set_major_formatter(FixedFormatter(numbers))
+    axis.set_minor_locator(NullLocator())
     (axes.set_xlim if which == "x" else axes.set_ylim)(low, high)
 
 

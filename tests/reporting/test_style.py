@@ -11,7 +11,7 @@ import pytest
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
-from refracmc.reporting import pictures, style
+from refracmc.reporting import charts_sleeves, pictures, style
 from refracmc.reporting.files import file_stems
 from refracmc.reporting.page import inline_svg
 
@@ -49,6 +49,14 @@ def smallest_distance(colours: tuple[str, ...]) -> float:
 def test_palette_stays_apart_for_all_kinds_of_sight() -> None:
     assert smallest_distance((style.NOTHING_COLOUR, *style.PALETTE)) > 20
     assert smallest_distance(("#d62020", "#5f9020")) < 20  # control: a red and a green of like lightness fail
+
+
+def test_fills_of_the_states_of_a_sleeve_stay_apart_for_all_kinds_of_sight() -> None:
+    fills = tuple(colour for _, colour in charts_sleeves.STATES)
+    assert len({state for state, _ in charts_sleeves.STATES}) == len(fills) == 9
+    assert smallest_distance(fills) > 20
+    assert smallest_distance((*fills, "#ffffff")) > 18  # and from the paper
+    assert smallest_distance(("#b9dcd6", "#cfd5da")) < 5  # control: a pale green and a pale grey
 
 
 @pytest.mark.parametrize(
