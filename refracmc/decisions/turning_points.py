@@ -121,7 +121,7 @@ def _turn(one: TurningInput, margins: _Margins, now: int, rises: bool) -> tuple[
         before = one.base
         for at in one.steps(side)[1:]:
             if bool(margin(at) >= 0.0) is rises:
-                tolerance = 2e-3 * abs(at - before)
+                tolerance = 5e-3 * abs(at - before)
                 found.append(float(brentq(margin, before, at, xtol=tolerance, rtol=1e-6)))
                 break
             before = at
