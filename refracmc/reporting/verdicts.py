@@ -216,6 +216,8 @@ def verdict(data: ReportData, well: str) -> Verdict:
         f"{percent(judged['best_refrac_chance'], judged['best_refrac_chance_se'])} of trials.{_equals(judged)}"
     )
     timing, corner = _timing(data, row, row["mean_usd"] >= 0)
+    if judged["tail_weight"] > 0:
+        timing, corner = f"By the mean alone, of the order: {timing[:1].lower()}{timing[1:]}", ""
     headline = _headline(judged, data.facts.trials)
     return Verdict(
         well, judged["verdict"], headline, _turns(data, judged), f"{value}.", chances, timing, corner

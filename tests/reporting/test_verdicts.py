@@ -81,6 +81,7 @@ def test_numbers_of_the_verdict_are_those_of_the_table(
     weighed = _judged(tables, fact_maker(), tail_weight=0.25, worth_usd=0.9e6, worth_se_usd=0.05e6)
     assert "the worst 10 % weighed 0.25, US$ 0.90 ± 0.05 million" in verdict(weighed, "LK-01").value
     assert "weighed" not in value
+    assert verdict(weighed, "LK-01").timing.startswith("By the mean alone, of the order: the earliest date")
 
 
 def test_some_refrac_and_this_one_are_two_sentences(
