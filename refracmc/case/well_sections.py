@@ -93,7 +93,7 @@ class TypeCurve(Section):
     peak_rate_per_d: Uncertain = uncertain(
         ...,
         "bbl/d or Mcf/d",
-        "peak rate the uplift refers to, mean of the best three months",
+        "peak rate the uplift refers to: volume of the best three months in a row over their producing days",
         0.0,
         above=True,
     )

@@ -73,13 +73,21 @@ def notes_of(case: Case, plans: StoredPlans) -> list[str]:
         odd = ", ".join(
             f"{state.replace('_', ' ')}: sleeve {' '.join(ks)}" for state, ks in states.items() if ks
         )
+        leaks = ""
+        if states["leaking"]:
+            sealed = settings.strategies.leaking_sleeve == "reseat"
+            leaks = " What leaks is " + (
+                "opened and closed again before a stage below it is pumped."
+                if sealed
+                else "left as it is, and takes fluid of the stages below it."
+            )
         notes.append(
             f"{plan.id}: NPV, capex and cash are net to a working interest of {interests.working:g} and a net revenue "
             f"interest of {interests.net_revenue:g}; job cost, days and EUR are at 100 %. Production taxes "
             f"{fiscal.severance_oil_fraction:.1%} oil, {fiscal.severance_gas_fraction:.1%} gas, ad valorem "
             f"{fiscal.ad_valorem_fraction:.1%}. A well past its limit is held up to "
             f"{settings.opex.lease_holding_months} months for a job; then the lease is lost and no job done. "
-            f"Of its {plan.well.tally.count} sleeves on record, {odd or 'none is out of order'}."
+            f"Of its {plan.well.tally.count} sleeves on record, {odd or 'none is out of order'}.{leaks}"
         )
     for plan, fit in zip(plans.outlines, plans.fits, strict=True):
         if fit is not None:
