@@ -122,7 +122,7 @@ def load_case(path: str | Path) -> Case:
     except InputError as error:
         raise InputError(map(lines.with_line, error.faults), well=error.well) from None
     refused = {well: tuple(map(lines.with_line, faults)) for well, faults in case.refused.items()}
-    return replace(case, refused=refused)
+    return replace(case, refused=refused, lines=lines)
 
 
 def _case_text(path: Path, files: Files) -> str:

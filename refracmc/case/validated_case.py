@@ -13,6 +13,7 @@ from refracmc.case.decision_section import Decision
 from refracmc.case.deck_file import Deck
 from refracmc.case.faults import from_validation
 from refracmc.case.job_section import Job
+from refracmc.case.key_lines import LineFinder
 from refracmc.case.offset_section import OffsetWells
 from refracmc.case.response_section import Response, Stress
 from refracmc.case.shared_sections import (
@@ -95,7 +96,7 @@ class Case:
     """A case as validated.
 
     refused: faults of the wells that cannot run, by well id; files: SHA-256 of every file read, by path
-    relative to the case; path: the case file.
+    relative to the case; path: the case file; lines: where its keys stand in that.
     """
 
     name: str
@@ -115,6 +116,7 @@ class Case:
     refused: Mapping[str, tuple[Fault, ...]]
     files: Mapping[str, str]
     fit: Pooling = field(default_factory=Pooling)
+    lines: LineFinder | None = field(default=None, repr=False, compare=False)
 
     def well(self, name: str) -> WellCase:
         """The well of that id; KeyError with the ids there are."""
@@ -122,6 +124,10 @@ class Case:
             if well.id == name:
                 return well
         raise KeyError(f"no well {name!r}; wells: {', '.join(well.id for well in self.wells)}")
+
+    def with_line(self, fault: Fault) -> Fault:
+        """A fault of a key of the case with the line of that key."""
+        return fault if self.lines is None else self.lines.with_line(fault)
 
     def with_sampling(self, trials: int | None = None, seed: int | None = None) -> Case:
         """The same case with other trials or another seed; InputError where they are out of range."""

@@ -34,6 +34,6 @@ def plan_of(case: Case, name: str) -> WellPlan:
     try:
         return build_plan(case, well, number, fit_well(case, well))
     except (FitRefused, PlanRefused) as error:
-        raise refuse(
-            f"{case.path.name}: wells.{name}", str(error), "a well that can run", "see `refracmc check`"
-        ) from None
+        where = f"{case.path.name}: wells.{name}"
+        fault = Fault(where, str(error), "a well that can run", "see `refracmc check`")
+        raise InputError(case.with_line(fault)) from None

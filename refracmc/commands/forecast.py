@@ -70,7 +70,7 @@ def write_forecasts(
             fault = Fault(
                 f"{case.path.name}: wells.{item.id}", str(error), allowed, f"add months, or {SEGMENT_REMEDY}"
             )
-            refused[item.id] = (fault,)
+            refused[item.id] = (case.with_line(fault),)
             progress.step()
             continue
         assert posterior is not None

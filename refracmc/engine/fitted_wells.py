@@ -94,7 +94,7 @@ def _fit_all(
             fits[number] = (once.setdefault(made[0], made[0]), made[1])
         elif made is not None:
             well = case.wells[number].id
-            refused[well] = (_fault_of(case, well, made),)
+            refused[well] = (case.with_line(_fault_of(case, well, made)),)
         if number >= 0:
             progress.step()
     order = {well.id: k for k, well in enumerate(case.wells)}

@@ -114,8 +114,12 @@ def test_a_run_of_which_every_well_is_refused_leaves_nothing(
         raise FitRefused("made up")
 
     monkeypatch.setattr(fitted_wells, "fit_well", refuse)
-    with pytest.raises(InputError, match="made up"):
+    with pytest.raises(InputError, match="made up") as caught:
         run_case(case, tmp_path, workers=1)
+    rows = case.read_text("utf-8").split("\n")
+    lines = {fault.where: fault.line for fault in caught.value.faults}
+    assert lines["case.toml: wells.A.history"] == 1 + rows.index('history = "history.csv"')
+    assert lines["case.toml: wells.B.history"] == rows.index('id = "B"')  # the head of its table
     assert list(tmp_path.iterdir()) == []
 
 
