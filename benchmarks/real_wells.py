@@ -108,8 +108,8 @@ def valued(case: Path, well: pd.Series, months: int) -> dict[str, object]:
     row: dict[str, object] = {"well": well["well_id"], "phase": well["main_phase"], "area": well["area"]}
     row |= {"months": months, "stages": int(well["stages"])}
     out = case.parent / "run"
-    command = [sys.executable, "-m", "refracmc", "run", str(case), "--out", str(out), "--workers", "1"]
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    command = [sys.executable, "-m", "refracmc", "run", case.name, "--out", out.name, "--workers", "1"]
+    done = subprocess.run(command, cwd=case.parent, capture_output=True, text=True, check=False)
     if done.returncode:
         lines = (done.stderr.strip() or done.stdout.strip()).splitlines()
         return row | {"verdict": "refused: " + " ".join(lines[-3:])[:160]}
