@@ -116,29 +116,34 @@ def _strategies(rows: Sequence[Mapping[str, Any]]) -> list[str]:
 
 
 def _other_dates(dated: Sequence[Mapping[str, Any]], first: Sequence[Mapping[str, Any]]) -> list[str]:
-    """How far the medians move over the other dates, order by order, in one line."""
+    """By how much the medians of the last date lie off those of the first, lowest and highest of the orders."""
     if len(dated) == len(first):
         return []
     last = {row["order"]: row for row in dated}
-    moved = [
-        f"{name} {row['days']['p50']:.1f} days, {row['cost_usd']['p50'] / 1e6:.2f} million"
-        for name, row in last.items()
+    pairs = [(row, last[row["order"]]) for row in first]
+    days = [round(then["days"]["p50"] - now["days"]["p50"], 1) + 0.0 for now, then in pairs]  # no minus zero
+    cost = [round((then["cost_usd"]["p50"] - now["cost_usd"]["p50"]) / 1e6, 2) + 0.0 for now, then in pairs]
+    return [
+        f"  P50 at the last date, {dated[-1]['date']}, against these: {min(days):+.1f} to {max(days):+.1f} days, "
+        f"{min(cost):+.2f} to {max(cost):+.2f} million"
     ]
-    text = f"at the last date, {dated[-1]['date']}, P50: " + "; ".join(moved)
-    return textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="    ")
 
 
 def _failures(rows: Sequence[Mapping[str, Any]]) -> list[str]:
-    """A line a strategy: what did not work, in means a job."""
+    """A line a strategy: what did not work, in means a job; one line for sizes of a job with the same numbers."""
     head = "".join(f" {text}" for text in _FAILED.values())
-    lines = [f"  {'what went wrong, mean per job':<34}{head}{'off':>6}{'lost':>6}"]
+    found: dict[tuple[str, str], str] = {}
     for row in rows:
         if row["days"]["mean"] is None:
             continue
         counts = "".join(f"{row['mean_counts'][name]:>{len(text) + 1}.2f}" for name, text in _FAILED.items())
         ends = f"{row['called_off_fraction']:>6.1%}{row['well_lost_fraction']:>6.1%}"
-        lines.append(f"  {row['strategy']:<34}{counts}{ends}")
-    return lines
+        order, _, _ = str(row["order"]).partition("+")
+        when = str(row["strategy"]).rpartition("@")[2]
+        same = (f"{order}@{when}", counts + ends)
+        found[same] = f"{order}@{when}" if same in found else str(row["strategy"])
+    lines = [f"  {'what went wrong, mean per job':<34}{head}{'off':>6}{'lost':>6}"]
+    return lines + [f"  {name:<34}{numbers}" for (_, numbers), name in found.items()]
 
 
 def _means(row: Mapping[str, Any], key: str, text: str, unit: float, digits: int) -> list[str]:
