@@ -59,7 +59,6 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
             change(case, r"trials = \d+", f"trials = {TRIALS}")
             change(case, "charts = true", "charts = false")
             change(case, "max_tries = 3", f"max_tries = 3\n{RARE}")
-            change(case, r"\[response\]", "[response]\nno_response_chance = 0.3")
             change(case, r"\[outputs\]", f"{MORE}\n[outputs]")
             change(case, r"\[wells.completion\]", "[wells.offset_wells]\nrate_per_d = 40\n[wells.completion]")
     change(folder / "mywell" / "case.toml", "charts = false", "charts = true")
