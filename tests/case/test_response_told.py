@@ -3,6 +3,7 @@
 Oracle: what the case states.
 """
 
+import tomllib
 from collections.abc import Callable
 from pathlib import Path
 
@@ -13,7 +14,9 @@ from refracmc.case.response_section import Response
 from refracmc.case.response_told import by_well, hopeful_sentence, no_response_sentence
 from refracmc.commands.check import check_case
 from refracmc.errors import InputError
+from refracmc.production.uplift import NO_RESPONSE_BETA
 
+ROOT = Path(__file__).parents[2]
 Edit = Callable[[str, str, str], None]
 UPLIFT = 'uplift = { dist = "lognormal", p90 = 0.2, p10 = 1.0 }'
 ZEROS = "uplift = { dist = 'discrete', values = [0, 0.5, 1.0], weights = [2, 1, 1] }"
@@ -30,6 +33,14 @@ ZEROS = "uplift = { dist = 'discrete', values = [0, 0.5, 1.0], weights = [2, 1, 
 )
 def test_what_is_told_follows_the_case(stated: dict[str, object], told: str) -> None:
     assert told in no_response_sentence(Response.model_validate(stated))
+
+
+@pytest.mark.parametrize("case", ["refracmc/case/templates/case.toml", "configs/demo/case.toml"])
+def test_starter_and_demo_state_the_share_on_record(case: str) -> None:
+    """Oracle: the share that the record gives, with its interval, as a beta distribution."""
+    stated = tomllib.loads((ROOT / case).read_text("utf-8"))["response"]["no_response_chance"]
+    assert (stated["dist"], stated["alpha"], stated["beta"]) == ("beta", *NO_RESPONSE_BETA)
+    assert stated["source"]
 
 
 def test_wells_are_named_where_they_differ() -> None:
