@@ -4,7 +4,8 @@
 
 A mutant is the starter case with its history, tally, deck and list of values: damaged in one to three places, in its
 text or its bytes, or sound and stating keys of the schema at values that each may be allowed. `check` reads every one;
-every N-th is then given to `run`, `job`, `forecast`, `orders` or `trace`. What is held: no exception leaves the command
+every N-th is then given to `run`, `job`, `forecast`, `orders` or `trace` where it passed, and its history to `hindcast`
+whether it did or not. What is held: no exception leaves the command
 line, no command takes longer than --patience seconds (six times that for what simulates), a refusal says something
 on standard error, nothing is written outside the output folder, and no table holds an infinite number. Some go through
 a process of their own too, which has to say the same. A mutant that breaks a rule is kept.
@@ -259,9 +260,13 @@ def _try_one(
                     rule = "written by check"
                 if trying.own_process_every and number % trying.own_process_every == 0 and rule is None:
                     rule = _unlike_a_process(words, code, said)
-                if code == cli.DONE and trying.run_every and number % trying.run_every == 0:
-                    at = number // trying.run_every
-                    commands.append((simulating(at, case, str(out)), SIMULATED * trying.patience))
+                if trying.run_every and number % trying.run_every == 0:
+                    history, later = str(around / "case" / "history.csv"), str(out / "hindcast")
+                    months = ["--months-in", "24", "--months-out", "12", "--quiet"]
+                    more = [["hindcast", history, *months, "--out", later]]
+                    if code == cli.DONE:
+                        more.append(simulating(number // trying.run_every, case, str(out)))
+                    commands += [(words, SIMULATED * trying.patience) for words in more]
             elif rule is None and code == cli.DONE and (cells := infinite_cells(out)):
                 rule = f"an infinite number: {cells[:3]}"
             yield words[0], code, took, rule, said[:2000]
@@ -314,13 +319,15 @@ def main() -> int:
     trying = Trying(
         given.seed, given.run_every, given.own_process_every, given.patience, given.kept.resolve()
     )
-    last, counts = given.first + given.mutants, Counter[str]()
+    tried, last, counts = 0, given.first + given.mutants, Counter[str]()
     batches = [range(k, min(k + 50, last)) for k in range(given.first, last, 50)]
     if given.run_every:
         compile_rules()
     with ProcessPoolExecutor(given.workers) as pool:
         for found in pool.map(try_mutants, batches, [trying] * len(batches)):
             counts += found
+            tried = min(tried + 50, given.mutants)
+            print(f"{tried} of {given.mutants} tried, {counts['broken']} broken", flush=True)
     print(", ".join(f"{name}: {count}" for name, count in sorted(counts.items())))
     return 1 if counts["broken"] else 0
 
