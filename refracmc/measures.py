@@ -166,6 +166,12 @@ MEASURES: tuple[Measure, ...] = (
         column="capped",
         column_meaning="1: the refrac stream was cut so that recovery stays within the ultimate",
     ),
+    Measure(
+        "offset_npv",
+        "US$",
+        "part of the NPV that the job brings, or costs, in offset wells, child wells included; 0 without "
+        "[wells.offset_wells]",
+    ),
 )
 
 SUMMARY: tuple[Measure, ...] = tuple(m for m in MEASURES if m.summed != COLUMN_ONLY)

@@ -125,4 +125,7 @@ def find_orders(
     name = f"orders-{well}-{chosen}"
     write_atomic(folder / f"{name}.csv", table.to_csv(index=False, lineterminator="\n").encode("utf-8"))
     draw_order_search(search, folder / name)
-    return OrdersReport(table, folder, _text(search, table))
+    text = _text(search, table)
+    if plan.well.settings.strategies.sizes:
+        text += "\nAll at the reference size of the job ([job.size])."
+    return OrdersReport(table, folder, text)

@@ -34,17 +34,27 @@ def none_there(months: int) -> Neighbours:
 
 @rule
 def add_to_flow(
-    flow: Array, volumes: Array, net_price: Array, job: tuple[int, int], fade: float, child: tuple[float, int]
-) -> None:
-    """Add to a strategy's flow [US$] what its job does to the neighbours.
+    flow: Array,
+    volumes: Array,
+    net_price: Array,
+    job: tuple[int, int],
+    fade: float,
+    child: tuple[float, int],
+    discount: Array,
+) -> float:
+    """Add to a strategy's flow [US$] what its job does to the neighbours; its present value [US$], by discount (T,).
 
     volumes (T,): main phase [bbl or Mcf] lost to a hit in a month before it fades; net_price (T,) [US$ per unit]; job:
     its place in the flow and its month; fade [months]; child: value [US$] and the month up to which a job counts.
     """
     place, month = job
-    j = 0
+    j, value = 0, 0.0
     while month + j < volumes.size and j < fade:
-        flow[place + j] -= volumes[month + j] * net_price[month + j] * max(1.0 - (j + 0.5) / fade, 0.0)
+        loss = volumes[month + j] * net_price[month + j] * max(1.0 - (j + 0.5) / fade, 0.0)
+        flow[place + j] -= loss
+        value -= loss * discount[month + j]
         j += 1
     if month <= child[1]:
         flow[place + child[1] - month] += child[0]
+        value += child[0] * discount[child[1]]
+    return value

@@ -47,7 +47,7 @@ NPV, INCREMENTAL_NPV, EUR, INCREMENTAL_EUR = (
 IRR, PAYOUT, BREAKEVEN = (ROW[name] for name in ("irr", "payout_months", "breakeven_price"))
 JOB_DAYS, JOB_COST, CAPEX = (ROW[name] for name in ("job_days", "job_cost", "capex"))
 DISCOUNTED_CAPEX, EFFECTIVE = (ROW[name] for name in ("discounted_capex", "effective_share"))
-EXECUTED, CAPPED = (ROW[name] for name in ("executed", "capped"))
+EXECUTED, CAPPED, OFFSET_NPV = (ROW[name] for name in ("executed", "capped", "offset_npv"))
 MEASURES = len(PER_TRIAL)
 DAYS, GROSS, KEPT_SHARE, EFFECTIVE_SHARE, STAGES, LOST = range(6)
 JOB = 6
@@ -251,10 +251,13 @@ def value_trials(c: Conditions, block: Block, wanted: Array, room: Room, results
                 capex = job[GROSS] * c.working
                 stop = fill_flow(c, months, costs, shares, life, alone.limit, capex)
                 flow = months.flow[:stop]
+                beside = 0.0
                 if c.neighbours.on and job[EFFECTIVE_SHARE] > 0.0:
                     child = (block.child[t], c.neighbours.child_month)
                     price, lost_volumes = months.next_door[main], block.lost_volumes[t]
-                    add_to_flow(flow, lost_volumes, price, (idle, month), block.fade[t], child)
+                    beside = add_to_flow(
+                        flow, lost_volumes, price, (idle, month), block.fade[t], child, c.discount
+                    )
                 gain, total = worth_and_total(flow, c.discount[resume:])
                 recovered = produced + delivered(streams.sums, main, life + 1, shares)
                 result[NPV], result[INCREMENTAL_NPV] = alone.npv + gain, gain
@@ -270,6 +273,7 @@ def value_trials(c: Conditions, block: Block, wanted: Array, room: Room, results
                 result[JOB_DAYS], result[JOB_COST], result[CAPEX] = job[DAYS], job[GROSS], capex
                 result[DISCOUNTED_CAPEX], result[EFFECTIVE] = capex * c.discount[month], job[STAGES]
                 result[EXECUTED], result[CAPPED] = 1.0, 1.0 if response.scale < 1.0 else 0.0
+                result[OFFSET_NPV] = beside
                 if results.details.size:
                     keep_details(results.details, s, t, life, resume, response)
         hand_over(room.measures, begin, count, results.measures)

@@ -71,6 +71,7 @@ def test_the_loss_is_the_volume_at_what_it_nets(tmp_path: Path) -> None:
         unit = price * kept - settings.interests.working * draws["opex.gas_usd_per_mcf"]
         lost += 0.4 * part * RATE * MONTH * unit * one.model.economics.discount[m + j]
     difference = evaluate(off, draw(off, 0, 128)).measures["npv"][1] - one.cash.measures["npv"][1]
+    np.testing.assert_allclose(one.cash.measures["offset_npv"][1][done], -lost[done], rtol=1e-9)
     np.testing.assert_allclose(difference[done], lost[done], rtol=1e-6)
     np.testing.assert_array_equal(difference[~done], 0.0)
 

@@ -155,7 +155,8 @@ def make_tables(
                     rng.gamma(2, 9, trials), "breakeven_price": 45 + rng.gamma(3, 4, trials),
                     "capex": cost0 * (name != NOTHING), "effective_share": rng.beta(9, 1, trials) *
                     (name != NOTHING), "executed_share": np.full(trials, float(name != NOTHING)),
-                    "capped_share": rng.integers(0, 2, trials).astype(float)}[measure]  # fmt: skip
+                    "capped_share": rng.integers(0, 2, trials).astype(float),
+                    "offset_npv": np.zeros(trials)}[measure]  # fmt: skip
                 if measure in ("irr", "payout_months", "breakeven_price"):
                     row["undefined_share"] = 1.0 if name == NOTHING else 0.31
                 if measure == "cvar":

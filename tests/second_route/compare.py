@@ -15,6 +15,7 @@ TOLERANCE = 1e-9
 MEASURES = (
     "npv",
     "incremental_npv",
+    "offset_npv",
     "irr",
     "payout_months",
     "eur",
@@ -74,6 +75,7 @@ def compare_trial(plan, draws, strategy, t, streams, measures):
         "incremental_npv": math.fsum(abs(x) for x in mine["cash"]["discounted"]),
         "npv": math.fsum(abs(x) for x in mine["cash"]["discounted"]),
         "incremental_eur": mine["measures"]["eur"],
+        "offset_npv": math.fsum(abs(x) for x in mine["cash"]["beside"]),
     }
     return out + measures_apart(measures, mine["measures"], t, sizes)
 

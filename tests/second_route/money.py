@@ -172,6 +172,7 @@ def measures(money, strategy, nothing, volumes, base_volumes, made_before, job_m
         "npv": npv,
         "incremental_npv": incremental,
         "irr": at_most(unique_irr(change), 10.0),  # reported up to 1,000 % a year
+        "offset_npv": math.fsum(x * discount(money, i) for i, x in enumerate(strategy["beside"])),
         "payout_months": payout(change, job_month),
         "eur": made_before + math.fsum(volumes[main]),
         "incremental_eur": math.fsum(volumes[main]) - math.fsum(base_volumes[main]),

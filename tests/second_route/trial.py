@@ -129,6 +129,7 @@ def lapsed(trial, left):
         "measures": {
             "npv": npv,
             "incremental_npv": 0.0,
+            "offset_npv": 0.0,
             "irr": math.nan,
             "payout_months": math.nan,
             "eur": left["base"]["made_before"] + math.fsum(left["volumes"][trial["main"]]),
