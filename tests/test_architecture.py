@@ -21,6 +21,7 @@ LAYERS = {
     "errors": 0,
     "interrupts": 0,
     "input_file": 0,
+    "csv_text": 0,
     "compiler": 0,
     "measures": 0,
     "sampling": 1,

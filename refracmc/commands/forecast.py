@@ -55,7 +55,7 @@ def write_forecasts(
         chosen = [only]
     refused = dict(case.refused) if well is None else {}
     folder = Path(out) / case.name / "forecasts"
-    check_folder(folder)
+    check_folder(folder, Path(out))
     files: list[Path] = []
     lines: list[str] = []
     priors = pooled_priors(case)

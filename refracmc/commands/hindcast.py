@@ -91,7 +91,7 @@ def hindcast(
             faults.append(Fault(str(path) or "''", found, "a CSV or Parquet file", "check the path"))
     if faults:
         raise InputError(faults)
-    check_folder(Path(out))
+    check_folder(Path(out), Path(out))
     progress = Silent() if quiet else Progress()
 
     def tell(done: int, total: int) -> None:

@@ -114,10 +114,10 @@ def plan_job(
     for name in names:
         if well is not None:
             well_of(case, name)
-        if folder is not None:
+        if folder is not None and out is not None:
             from refracmc.commands.job_outputs import well_folder
 
-            check_folder(folder / well_folder(case, name))
+            check_folder(folder / well_folder(case, name), Path(out))
         try:
             plan = plan_of(case, name)
             jobs = simulate_all(plan)

@@ -11,6 +11,7 @@ from refracmc.case import units
 from refracmc.case.load import load_case
 from refracmc.commands.chosen_well import plan_of, refuse
 from refracmc.commands.output_folders import check_folder, make_folder
+from refracmc.csv_text import csv_text
 from refracmc.decisions.order_search import Search, search_orders
 from refracmc.engine.store import write_atomic
 from refracmc.job.sleeves import PlanRefused
@@ -113,7 +114,7 @@ def find_orders(
     if not 0 <= budget <= 100_000:
         raise refuse(f"{where}: --budget", str(budget), "0 to 100,000 orders", "choose another budget")
     folder = Path(out) / case.name / "orders"
-    check_folder(folder)
+    check_folder(folder, Path(out))
     try:
         search = search_orders(plan, chosen, budget)
     except PlanRefused as error:
@@ -123,7 +124,7 @@ def find_orders(
     table = table_of(search)
     make_folder(folder)
     name = f"orders-{well}-{chosen}"
-    write_atomic(folder / f"{name}.csv", table.to_csv(index=False, lineterminator="\n").encode("utf-8"))
+    write_atomic(folder / f"{name}.csv", csv_text(table))
     draw_order_search(search, folder / name)
     text = _text(search, table)
     if plan.well.settings.strategies.sizes:

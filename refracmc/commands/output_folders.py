@@ -19,11 +19,29 @@ def _refused(folder: Path, found: str) -> InputError:
     )
 
 
-def check_folder(folder: Path) -> None:
-    """Raise InputError where a file stands in a folder's place or its parents', or they are read-only.
+WRITTEN = (".csv", ".parquet", ".png", ".svg", ".part")
+"""Endings of the files that commands write into such folders."""
 
-    Nothing is made.
+
+def _check_links(folder: Path, out: Path) -> None:
+    """No link between `out` and `folder`, and none in the place of a file that may be written there."""
+    inside = folder.relative_to(out).parts
+    for count in range(1, len(inside) + 1):
+        at = out.joinpath(*inside[:count])
+        if at.is_symlink():
+            raise _refused(at, "a link, which is not followed")
+    if folder.is_dir() and os.access(folder, os.R_OK):
+        for entry in sorted(folder.iterdir()):
+            if entry.suffix in WRITTEN and entry.is_symlink():
+                fault = "move it away or choose another --out"
+                raise InputError(Fault(str(entry), "a link, which is not followed", "a file", fault))
+
+
+def check_folder(folder: Path, out: Path) -> None:
+    """Raise InputError where a file stands in a folder's place or its parents', or they are read-only, or where a
+    link stands inside the output folder `out` (which may be one itself). Nothing is made.
     """
+    _check_links(folder, out)
     at = folder
     while not os.path.lexists(at) and at != at.parent:
         if len(os.fsencode(at.name)) > LONGEST_NAME:

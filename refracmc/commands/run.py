@@ -5,6 +5,7 @@ A case's bytes depend on the case, its files, the seed, the trials and the relea
 
 from __future__ import annotations
 
+import io
 import platform
 import shutil
 import sys
@@ -21,7 +22,7 @@ from refracmc import __version__
 from refracmc.case.history_told import history_told
 from refracmc.case.load import load_case
 from refracmc.case.validated_case import Case
-from refracmc.engine import run_folder, store
+from refracmc.engine import manifest, run_folder, store
 from refracmc.engine.blocks import absent_blocks, evaluate_blocks
 from refracmc.engine.executors import default_workers
 from refracmc.engine.fitted_wells import prepare_wells, store_wells
@@ -48,10 +49,10 @@ class RunResult:
 
     @cached_property
     def summary(self) -> pd.DataFrame:
-        """The tidy summary of all wells, read from the folder when first asked for."""
+        """The tidy summary of all wells, read when first asked for. InputError where it was altered since."""
         import pandas as pd
 
-        return pd.read_parquet(self.folder / "summary.parquet")
+        return pd.read_parquet(io.BytesIO(manifest.read_checked(self.folder, "summary.parquet")))
 
 
 @dataclass
@@ -143,10 +144,10 @@ def _run_loaded(
 
 def _finished(run: _Run) -> RunResult | None:
     """The complete run that stands there already, if it is this one and every file of it is whole."""
-    manifest = run.place.finished(run.identity, run.keep_trials)
-    if manifest is None:
+    found = run.place.finished(run.identity, run.keep_trials)
+    if found is None:
         return None
-    said = manifest["run"]
+    said = found["run"]
     refused = dict(run.case.refused)
     if set(said["refused"]) != set(refused):
         _, refused = prepare_wells(run.case, run.workers, run.progress)
@@ -179,7 +180,7 @@ def _carry_out(run: _Run, resume: bool) -> RunResult:
     said = verdicts(data)
 
     _remove_what_served_the_making(folder, plans.outlines, sizes)
-    store.write_json(folder / "manifest.json", _manifest(run, plans, refused, said))
+    store.write_json(folder / "manifest.json", manifest.sealed(_manifest(run, plans, refused, said)))
     place.finish()
     return RunResult(place.final, refused, "\n".join([*said, str(place.final)]))
 
@@ -258,7 +259,7 @@ def _manifest(
             "keep_trials": run.keep_trials,
             "percentiles": "exceedance: P90 low, P10 high",
             "verdicts": said,
-            "files": run_folder.file_digests(run.place.work),
+            "files": manifest.file_digests(run.place.work),
         },
         "host": {
             "finished": datetime.now(UTC).isoformat(timespec="seconds"),

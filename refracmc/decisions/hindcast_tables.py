@@ -6,6 +6,7 @@ integral.csv (histogram of the probability integral) and common_shock.csv."""
 
 from __future__ import annotations
 
+import io
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,7 +14,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from refracmc.csv_text import csv_text
 from refracmc.errors import Fault, InputError
+from refracmc.input_file import MOST_OF_TABLE, read_input
 from refracmc.production.hidden_months import Hindcast, HindcastSettings, run, table_row
 from refracmc.production.least_squares import least_squares_draws
 from refracmc.production.sampler import keyed_generator
@@ -89,7 +92,7 @@ def run_hindcast(
     }
     for name, table in tables.items():
         target = folder / name
-        table.to_csv(target, index=False, lineterminator="\n")
+        target.write_bytes(csv_text(table))
         files.append(target)
     return HindcastReport(result.table, baseline, scores, integral, shock, tuple(files))
 
@@ -147,8 +150,8 @@ def _read(path: Path, faults: list[Fault]) -> pd.DataFrame | None:
     allowed = "a CSV or Parquet file that can be read"
     try:
         if path.suffix.lower() in (".parquet", ".pq"):
-            return pd.read_parquet(path)
-        return pd.read_csv(path, dtype={"well_id": str, "area": str})
+            return pd.read_parquet(io.BytesIO(read_input(path, MOST_OF_TABLE)))
+        return pd.read_csv(io.BytesIO(read_input(path, MOST_OF_TABLE)), dtype={"well_id": str, "area": str})
     except (OSError, ValueError) as problem:
         faults.append(Fault(path.name, str(problem).splitlines()[0], allowed, "check the path and the file"))
         return None

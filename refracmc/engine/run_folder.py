@@ -6,7 +6,6 @@ An earlier complete run of the same case stays whole until then, and what the us
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import json
 import os
 import shutil
@@ -18,25 +17,11 @@ from filelock import FileLock, Timeout
 
 from refracmc.errors import Fault, InputError, RunFailure
 
+from .manifest import RUN_ENTRIES, altered, file_digests, read_manifest
 from .store import KEPT, block_path, read_array, write_json
 
 LOCK_PATIENCE = 2.0
 """Seconds to wait for a lock: the workers of a killed run notice its end and let go."""
-RUN_ENTRIES = frozenset(
-    [
-        "blocks",
-        "charts",
-        "tables",
-        "identity.json",
-        "manifest.json",
-        "summary.csv",
-        "summary.parquet",
-        "inputs.parquet",
-        "results.parquet",
-        "report.html",
-    ]
-)
-"""What a run writes into its folder; anything else found there is the user's and is kept."""
 
 
 def _fault(where: str, found: str, allowed: str, remedy: str) -> InputError:
@@ -50,18 +35,6 @@ def read_identity(folder: Path) -> dict[str, Any] | None:
     except (OSError, ValueError):
         return None
     return found if isinstance(found, dict) else None
-
-
-def file_digests(folder: Path) -> dict[str, str]:
-    """SHA-256 of every file a run wrote but its block files and the manifest, by path inside the folder."""
-    found = {}
-    for entry in sorted(RUN_ENTRIES - {"blocks", "manifest.json"}):
-        at = folder / entry
-        files = [at] if at.is_file() else sorted(path for path in at.rglob("*") if path.is_file())
-        for path in files:
-            with open(path, "rb") as handle:
-                found[path.relative_to(folder).as_posix()] = hashlib.file_digest(handle, "sha256").hexdigest()
-    return found
 
 
 def _remove(path: Path) -> None:
@@ -125,28 +98,30 @@ class RunFolder:
                 self._keep_foreign()
 
     def finished(self, identity: dict[str, Any], keep_trials: bool) -> dict[str, Any] | None:
-        """The manifest of a complete run of this identity in which every file is whole, or None.
+        """The manifest of a complete run of this identity in which every file stands, or None.
 
-        keep_trials: trials are wanted too.
+        keep_trials: trials are wanted too. InputError where a file is not as the run wrote it: nothing is touched.
         """
-        try:
-            manifest: dict[str, Any] = json.loads((self.final / "manifest.json").read_text(encoding="utf-8"))
-            run = manifest["run"]
-            wells, blocks = [well["number"] for well in run["wells"]], range(len(run["blocks"]["trials"]))
-            if keep_trials and not run["keep_trials"]:
-                return None
-            if read_identity(self.final) != identity or run["files"] != file_digests(self.final):
-                return None
-        except (OSError, ValueError, KeyError, TypeError):
+        manifest = read_manifest(self.final)
+        if manifest is None:
             return None
-        whole = all(
-            read_array(block_path(self.final, well, block, KEPT)) is not None
-            for well in wells
-            for block in blocks
-        )
-        if whole and self.work.exists():
+        run, stands = manifest["run"], file_digests(self.final)
+        for name in sorted(run["files"]):
+            if name in stands and stands[name] != run["files"][name]:
+                raise altered(self.final / name)
+        whole = run["files"].keys() == stands.keys()
+        for well in run["wells"]:
+            for block in range(len(run["blocks"]["trials"])):
+                path = block_path(self.final, well["number"], block, KEPT)
+                if not path.exists():
+                    whole = False
+                elif read_array(path) is None:
+                    raise altered(path)
+        if not whole or read_identity(self.final) != identity or (keep_trials and not run["keep_trials"]):
+            return None
+        if self.work.exists():
             shutil.rmtree(self.work)
-        return manifest if whole else None
+        return manifest
 
     def open(self, identity: dict[str, Any], resume: bool) -> None:
         """Make the working folder ready: fresh, or holding the blocks that an interrupted run left.

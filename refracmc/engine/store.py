@@ -20,6 +20,8 @@ from numpy.typing import NDArray
 
 from refracmc.errors import RunFailure
 
+from .manifest import read_checked, read_manifest
+
 Array = NDArray[np.float64]
 KEPT = "values"
 EXTRA = "more"
@@ -185,8 +187,10 @@ def read_block(folder: Path, well: int, block: int) -> dict[str, Array] | None:
 def read_values(folder: Path, well: int, blocks: int) -> Array:
     """Kept measures of a finished run, (measures, strategies, trials); manifest.json names both axes.
 
-    Raises RunFailure where a block file is absent or damaged.
+    Raises RunFailure where a block file is absent or damaged, InputError where the run is not as it was written.
     """
+    if read_manifest(folder) is not None:
+        read_checked(folder, "identity.json")
     parts = []
     for block in range(blocks):
         array = read_array(block_path(folder, well, block, KEPT))

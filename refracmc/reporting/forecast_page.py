@@ -12,6 +12,7 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
+from refracmc.csv_text import csv_text
 from refracmc.decisions.forecast_tables import forecast_tables, segment_text, uptime_text
 from refracmc.production.fit import Posterior
 from refracmc.production.forms import form_code
@@ -35,7 +36,7 @@ def write_forecast_page(
     files = []
     for name, table in tables.items():
         path = target / f"{stem}_{name}.csv"
-        table.to_csv(path, index=False, lineterminator="\n")
+        path.write_bytes(csv_text(table))
         files.append(path)
     figure = Figure(figsize=(9.0, 6.4), dpi=115, layout="constrained")
     axes = figure.subplots(2, 2)

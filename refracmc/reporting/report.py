@@ -9,6 +9,7 @@ from pathlib import Path
 import pandas as pd
 import pyarrow as pa
 
+from refracmc.csv_text import csv_text
 from refracmc.reporting.captions import GROSS, OWNER, money_basis
 from refracmc.reporting.files import write_whole
 from refracmc.reporting.page import MOST_WELLS, DrawnChart, Note, Section, render_page
@@ -49,11 +50,12 @@ def page_html(data: ReportData, charts: Mapping[str, Sequence[DrawnChart]]) -> s
 def csv_bytes(frame: pd.DataFrame) -> bytes:
     """Table as CSV: numbers by their shortest exact text, missing values empty, text quoted only where needed.
 
-    Written by Arrow, ten times faster than by pandas, unless a text holds a comma, quote or line break.
+    No text acts as a formula. Written by Arrow, ten times faster than by pandas, unless a text holds a comma, quote or
+    line break.
     """
     rows = plain_csv(pa.Table.from_pandas(frame, preserve_index=False))
     if rows is None:
-        return bytes(frame.to_csv(index=False, lineterminator="\n").encode("utf-8"))
+        return csv_text(frame)
     return csv_head(frame.columns) + rows
 
 

@@ -15,8 +15,11 @@ from typing import Self
 
 import pandas as pd
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.parquet as pq
 from pyarrow.csv import WriteOptions, write_csv
+
+from refracmc.csv_text import BEGINS
 
 GROUP_ROWS = 1 << 20
 """Rows of a group of a Parquet file: the default of Arrow, so that a short table is the file pandas writes."""
@@ -30,6 +33,13 @@ def csv_head(names: Iterable[object]) -> bytes:
 def plain_csv(table: pa.Table) -> bytes | None:
     """Rows as CSV without quotes, by Arrow; None where a text holds a comma, quote or line break."""
     stream = io.BytesIO()
+    columns = [
+        pc.replace_substring_regex(column, pattern=BEGINS, replacement=r"'\1")
+        if pa.types.is_string(column.type) or pa.types.is_large_string(column.type)
+        else column
+        for column in table.columns
+    ]
+    table = pa.table(columns, names=table.column_names)
     try:
         write_csv(table, stream, WriteOptions(include_header=False, quoting_style="none"))
     except pa.ArrowInvalid:

@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 
+from refracmc.csv_text import csv_text
 from refracmc.reporting.columns import TABLES, TableSpec
 from refracmc.reporting.row_files import ParquetRows, csv_head, plain_csv
 
@@ -124,5 +125,4 @@ def _frame(table: pa.Table) -> pd.DataFrame:
 
 def _quoted(table: pa.Table) -> bytes:
     """CSV as pandas writes it, with quotes where a text needs them."""
-    said = _frame(table).to_csv(index=False, header=False, lineterminator="\n")
-    return bytes(said.encode("utf-8"))
+    return csv_text(_frame(table), header=False)

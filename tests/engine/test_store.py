@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from refracmc.engine import manifest as manifest_of
 from refracmc.engine import run_folder, store
 from refracmc.errors import InputError, RunFailure
 
@@ -35,8 +36,8 @@ def finish_run(
             (place.work / name).parent.mkdir(exist_ok=True)
             (place.work / name).write_text(text)
         run = {"keep_trials": False, "wells": [{"number": 0}], "blocks": {"trials": [512]}, **manifest}
-        run["files"] = run_folder.file_digests(place.work)
-        store.write_json(place.work / "manifest.json", {"run": run})
+        run["files"] = manifest_of.file_digests(place.work)
+        store.write_json(place.work / "manifest.json", manifest_of.sealed({"run": run, "host": {}}))
         place.finish()
 
 
@@ -297,7 +298,13 @@ def test_finished_means_every_file_is_whole(place: run_folder.RunFolder) -> None
         before = path.read_bytes()
         for data in (before[:-2], b"x" + before[1:], None):
             path.unlink() if data is None else path.write_bytes(data)
-            assert place.finished(IDENTITY, False) is None, name
+            if data is None:
+                assert place.finished(IDENTITY, False) is None, name
+            else:
+                with pytest.raises(
+                    InputError, match=f"{name}: found a file of a finished run that was altered"
+                ):
+                    place.finished(IDENTITY, False)
         path.write_bytes(before)
         assert place.finished(IDENTITY, False) is not None
     content = json.loads((place.final / "manifest.json").read_text())

@@ -73,3 +73,49 @@ def test_a_name_that_is_too_long(
     assert cli.main(words) == cli.BAD_INPUT
     assert capsys.readouterr().err.splitlines()[-1].startswith("refracmc: ")
     assert sorted(tmp_path.rglob("*")) == stood
+
+
+@pytest.mark.skipif(os.name != "posix", reason="links of POSIX")
+@pytest.mark.parametrize(
+    ("command", "link"),
+    [
+        ("run", "small"),
+        ("run", ".small.partial"),
+        ("job", "small"),
+        ("job", "small/job"),
+        ("job", "small/job/A"),
+        ("job", "small/job/A/days.csv"),
+        ("orders", "small/orders"),
+        ("orders", "small/orders/orders-A-2027-01.csv"),
+        ("forecast", "small"),
+        ("forecast", "small/forecasts"),
+        ("forecast", "small/forecasts/forecast_A.png"),
+        ("hindcast", "scores.csv"),
+        ("hindcast", ".scores.csv.part"),
+    ],
+)
+def test_a_link_inside_the_output_folder(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], command: str, link: str
+) -> None:
+    """Named in one line before the work; what it leads to is neither written nor emptied. `--out` may be a link."""
+    case = write_case(tmp_path / "case", CASE)
+    mine, out = tmp_path / "mine", tmp_path / "out"
+    mine.mkdir()
+    (mine / "days.csv").write_text("mine")
+    out.mkdir()
+    (tmp_path / "to_out").symlink_to(out)
+    (out / link).parent.mkdir(parents=True, exist_ok=True)
+    (out / link).symlink_to(mine / "days.csv" if link.endswith(("csv", "png", "part")) else mine)
+    words = {
+        "orders": (case, "--well", "A", "--trials", "8"),
+        "hindcast": (case.parent / "history.csv", "--months-in", "6", "--months-out", "6"),
+        "job": (case, "--well", "A", "--trials", "8"),
+    }.get(command, (case,))
+    stood = sorted(tmp_path.rglob("*"))
+    assert cli.main([command, *map(str, words), "--out", str(tmp_path / "to_out")]) == 2
+    line = capsys.readouterr().err.splitlines()[-1]
+    assert str(tmp_path / "to_out" / link) in line
+    assert "a link" in line
+    assert sorted(tmp_path.rglob("*")) == stood
+    assert (out / link).is_symlink()
+    assert (mine / "days.csv").read_text() == "mine"
