@@ -6,9 +6,8 @@ has one more apostrophe in front of it; who reads the file takes one leading apo
 
 from __future__ import annotations
 
-import csv
 import re
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -30,5 +29,5 @@ def csv_text(frame: pd.DataFrame, header: bool = True) -> bytes:
     texts = {str(name): frame[name].map(guarded) for name in frame if frame[name].dtype.kind == "O"}
     guard = frame.assign(**texts)
     returns = any("\r" in text for column in texts.values() for text in column if isinstance(text, str))
-    how = csv.QUOTE_NONNUMERIC if returns else csv.QUOTE_MINIMAL  # which leaves a lone carriage return bare
+    how: Literal[0, 2] = 2 if returns else 0  # all texts quoted: else a lone carriage return ends a row
     return bytes(guard.to_csv(index=False, header=header, lineterminator="\n", quoting=how).encode("utf-8"))

@@ -15,7 +15,7 @@ from refracmc import cli
 from refracmc.csv_text import csv_text
 from refracmc.reporting.report import csv_bytes
 from refracmc.reporting.row_files import plain_csv
-from tests.system.small_case import CASE, changed, write_case
+from tests.system.small_case import CASE, changed, history_text, write_case
 
 HOSTILE = ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1", "\n=1", "\uff1d1", "\uff0b1", "\uff0d1", "\uff201", " =1",
            "\u3000=1", "'quoted", "'=1", "=cmd,\"x\""]  # fmt: skip
@@ -46,17 +46,18 @@ def test_rows_written_by_arrow() -> None:
     assert said.decode() == "'=1,-1\n,-2\nplain,3\n'\uff20x,4\n"
 
 
-def test_a_well_named_like_a_formula(tmp_path: Path) -> None:
-    """In every CSV file that `job` writes; Parquet has the name as it is."""
-    case = write_case(
-        tmp_path / "case", changed(CASE, ('id = "B"', 'id = "-B"')).replace("charts = true", "")
-    )
-    tally = case.parent / "sleeves.csv"
-    tally.write_text(tally.read_text().replace("\nB,", "\n-B,"))
-    assert cli.main(["job", str(case), "--trials", "8", "--well=-B", "--out", str(tmp_path / "out")]) == 0
+@pytest.mark.parametrize("name", ["=B", "+B", "-B", "@B"])
+def test_a_case_takes_no_such_name(tmp_path: Path, name: str) -> None:
+    case = write_case(tmp_path / "case", changed(CASE, ('id = "B"', f'id = "{name}"')))
+    assert cli.main(["check", str(case)]) == 2
+
+
+def test_a_history_of_a_well_named_like_a_formula(tmp_path: Path) -> None:
+    """`hindcast` takes the names of wells as they stand in any file; its tables hold them as texts."""
+    case = write_case(tmp_path / "case", CASE, history=history_text().replace("\nA,", "\n=A,"))
+    words = ["hindcast", str(case.parent / "history.csv"), "--months-in", "24", "--months-out", "12"]
+    assert cli.main([*words, "--out", str(tmp_path / "out")]) == 0
     files = sorted((tmp_path / "out").rglob("*.csv"))
     cells = {cell for path in files for row in rows_of(path.read_bytes()) for cell in row}
-    assert "'-B" in cells
-    assert not [cell for cell in cells if cell == "-B"]
-    names = {pd.read_parquet(path)["well"].iloc[0] for path in (tmp_path / "out").rglob("*.parquet")}
-    assert names == {"-B"}
+    assert "'=A" in cells
+    assert not [cell for cell in cells if cell.startswith("=")]
