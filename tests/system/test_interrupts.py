@@ -102,3 +102,30 @@ def test_an_interrupt_after_the_last_word(tmp_path: Path) -> None:
     done = subprocess.run([sys.executable, "-c", program, "check", str(case)], capture_output=True, text=True)
     assert (done.returncode, done.stderr) == (0, "")
     assert "small" in done.stdout
+
+
+@pytest.mark.parametrize("place", ["refracmc.cli", "argparse", "after"])
+def test_an_interrupt_before_the_first_word_and_after_the_last(tmp_path: Path, place: str) -> None:
+    """While the command line loads, while arguments are parsed, and when all is said: the one line, exit code 1."""
+    program = f"""
+import builtins, runpy, signal, sys
+import refracmc.cli, refracmc.interrupts
+if {place!r} == "after":
+    refracmc.interrupts.ignore_from_now_on = lambda: signal.raise_signal(signal.SIGINT)
+elif {place!r} == "argparse":
+    refracmc.cli._parser = lambda: signal.raise_signal(signal.SIGINT)
+else:
+    class Interrupting:
+        def find_spec(self, name, path=None, target=None):
+            if name == "refracmc.cli":
+                signal.raise_signal(signal.SIGINT)
+    del sys.modules["refracmc.cli"]
+    sys.meta_path.insert(0, Interrupting())
+sys.argv = ["refracmc", "explain", "manifest"]
+runpy.run_module("refracmc", run_name="__main__")
+"""
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True)
+    assert done.returncode == 1
+    assert done.stderr.splitlines() == [
+        "refracmc: interrupted; finished blocks are kept: run again with --resume"
+    ]
