@@ -8,6 +8,7 @@ from __future__ import annotations
 import datetime
 import difflib
 import math
+import sys
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
@@ -105,6 +106,10 @@ def read_number(value: Any, rule: dict[str, Any]) -> float | int:
         value = math.copysign(math.inf, value > 0 or -1)  # more digits than a float holds
     if not math.isfinite(value):
         raise refuse(found_text(value, rule["unit"]), range_text(rule), "write a finite number")
+    if 0 < abs(value) < sys.float_info.min:  # no longer held to all its digits
+        raise refuse(
+            found_text(value, rule["unit"]), range_text(rule), "write 0, or a number of a size it can mean"
+        )
     if whole and value != int(value):
         raise refuse(found_text(value, rule["unit"]), range_text(rule), "round it")
     if _outside(value, rule):

@@ -44,7 +44,7 @@ def score(table: pd.DataFrame) -> dict[str, float]:
     wells; coverage, coverage_se (binomial at the nominal 80 %); share_below_p90, share_above_p10; tail_low,
     tail_high (randomised probability integral, expected 0.1 each), tail_se; pinball_10, _50, _90 and
     pinball (their sum); crps, all over the sum of actuals; bias_of_sum (mean over actual, less 1);
-    sum_actual."""
+    sum_actual. What is over the sum of actuals is NaN where that is 0."""
     rows = table[table["used"].astype(bool)]
     n = len(rows)
     if n == 0:
@@ -52,10 +52,11 @@ def score(table: pd.DataFrame) -> dict[str, float]:
     actual, low, high, pit, mean, crps = (
         rows[name].to_numpy(dtype=np.float64) for name in ("actual", "p90", "p10", "pit", "mean", "crps")
     )
-    with np.errstate(divide="ignore", invalid="ignore"):
-        total = actual.sum()
+    total = actual.sum()
+    over = total if total > 0.0 else np.nan
+    with np.errstate(invalid="ignore"):
         losses = [
-            pinball(actual, rows[name].to_numpy(np.float64), level).sum() / total for level, name in LEVELS
+            pinball(actual, rows[name].to_numpy(np.float64), level).sum() / over for level, name in LEVELS
         ]
         values = (
             n,
@@ -68,8 +69,8 @@ def score(table: pd.DataFrame) -> dict[str, float]:
             np.sqrt(0.09 / n),
             *losses,
             sum(losses),
-            crps.sum() / total,
-            mean.sum() / total - 1.0,
+            crps.sum() / over,
+            mean.sum() / over - 1.0,
             total,
         )
     return {name: float(value) for name, value in zip(SCORES, values, strict=True)}

@@ -53,6 +53,14 @@ TABLE: dict[str, tuple[str, str, str, str, str, str]] = {
         "50",
         "a fraction from 0 to 1",
     ),
+    "number too small to be held": (
+        "case.toml",
+        CHANCE,
+        f"{CHANCE}\nwork_hours_per_day = 5e-324",
+        "job.work_hours_per_day",
+        "4.9",
+        "write 0, or a number",
+    ),
     "unknown section": ("case.toml", "[job]", "[jobs]", "case.toml: jobs", "unknown key 'jobs'", "'job'?"),
     "key of another section": (
         "case.toml",

@@ -119,6 +119,14 @@ def test_scores_by_hand():
     assert pinball(np.array([3.0]), np.array([1.0]), 0.9)[0] == pytest.approx(1.8)
 
 
+def test_what_is_over_the_sum_of_the_actuals_is_nan_where_that_is_nothing():
+    """Wells that stood still in all hidden months: nothing to divide by. What counts wells is as it is."""
+    values = score(scored([0.0, 0.0], [0.0, 1.0], [2.0, 2.0], [3.0, 4.0], [0.2, 0.05], [2.0, 2.5]))
+    over_the_sum = ("pinball_10", "pinball_50", "pinball_90", "pinball", "crps", "bias_of_sum")
+    assert all(np.isnan(values[name]) for name in over_the_sum)
+    assert (values["sum_actual"], values["coverage"], values["tail_low"]) == (0.0, 0.5, 0.5)
+
+
 def test_a_calibrated_table_is_flat_and_a_narrow_one_is_not():
     """Tolerance: five standard errors of a share; the negative control draws from a wider truth."""
     generator = np.random.default_rng(3)
