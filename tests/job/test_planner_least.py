@@ -20,7 +20,8 @@ CLOSABLE = ("open", "closed", "leaking")
 
 
 def least(well: Tally, order: tuple[int, ...], policy: str, weights: tuple[float, float]) -> float:
-    """Least weights[0] * travel + weights[1] * shifts of any job that keeps the uphole rule."""
+    """Least weights[0] * travel + weights[1] * shifts of any job that keeps the uphole rule and, with the policy
+    "all", has every open sleeve closed, and every leaking one that a stage below it needs tight, before it pumps."""
     n = well.count
     depth = [*well.depth_ft.tolist(), 0.0]
     record = well.state.tolist()
@@ -31,8 +32,11 @@ def least(well: Tally, order: tuple[int, ...], policy: str, weights: tuple[float
     stages = [s - 1 for s in order]
     end = start | sum(1 << k for k in stages)
     untouched = leak & ~end  # may be left as they are, or opened again
-    to_close = sum(1 << k for k in range(n) if record[k] == "open") if policy == "all" else 0
-    first = (n, start, leak, 0, to_close == 0)
+    to_close = to_seat = 0  # before the first stage
+    if policy == "all":
+        to_close = sum(1 << k for k in range(n) if record[k] == "open")
+        to_seat = sum(1 << k for k in range(n) if leak >> k & 1 and _is_exposed(k, stages))
+    first = (n, start, leak, 0, not to_close | to_seat)
     best = {first: 0.0}
     queue = [(0.0, first)]
     while queue:
@@ -50,10 +54,9 @@ def least(well: Tally, order: tuple[int, ...], policy: str, weights: tuple[float
         if at < n:
             bit = 1 << at
             if closable[at]:
-                flipped = is_open ^ bit
-                following.append(
-                    (weights[1], (at, flipped, leaks & ~bit, done, ready or not flipped & to_close))
-                )
+                flipped, left = is_open ^ bit, leaks & ~bit
+                shut = not (flipped & (to_close | to_seat) or left & to_seat)
+                following.append((weights[1], (at, flipped, left, done, ready or shut)))
             if (
                 ready
                 and done < len(stages)
@@ -68,6 +71,12 @@ def least(well: Tally, order: tuple[int, ...], policy: str, weights: tuple[float
                 best[after] = total
                 heapq.heappush(queue, (total, after))
     raise AssertionError("no valid job")
+
+
+def _is_exposed(sleeve: int, stages: list[int]) -> bool:
+    """Whether a stage below the sleeve comes before its own, or it has none (sleeves from 0, the deepest)."""
+    before = stages[: stages.index(sleeve)] if sleeve in stages else stages
+    return any(stage < sleeve for stage in before)
 
 
 def spent(made: Plan, weights: tuple[float, float]) -> float:

@@ -31,7 +31,7 @@ def test_an_example_by_hand() -> None:
     st.lists(st.tuples(*(st.floats(0.0, 1e4) for _ in range(3))), min_size=3, max_size=40),
     st.floats(1.0, 1e4),
     st.floats(1.0, 1e4),
-    st.floats(0.0, 1.0),
+    st.just(0.0) | st.floats(1e-3, 1.0),
 )
 def test_nothing_is_lost(months, liquid: float, gas: float, share: float) -> None:
     there = np.array(months).T
