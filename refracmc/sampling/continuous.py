@@ -81,11 +81,13 @@ class LogNormal(Distribution):
     @classmethod
     def from_mean_sd(cls, mean: float, sd: float) -> LogNormal:
         """Mean and standard deviation of the value itself, not of its logarithm."""
-        log_variance = math.log1p((sd / mean) ** 2)
+        ratio = sd / mean
+        log_variance = math.log1p(ratio**2) if ratio < 1e100 else 2.0 * math.log(ratio)
         return cls(math.log(mean) - 0.5 * log_variance, math.sqrt(log_variance))
 
     def ppf(self, u: ArrayLike) -> FloatArray:
-        return np.exp(self.log_mean + self.log_sd * ndtri(as_array(u)))
+        with np.errstate(over="ignore"):  # beyond the largest number: inf
+            return np.asarray(np.exp(self.log_mean + self.log_sd * ndtri(as_array(u))))
 
     def cdf(self, x: ArrayLike) -> FloatArray:
         x = as_array(x)
