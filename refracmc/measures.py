@@ -9,7 +9,7 @@ Standard library only; nothing is imported from the rest of the package.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import nan
+from math import inf, nan
 
 VOLUME = "main phase"
 """Stands for the main phase's unit of volume."""
@@ -22,6 +22,10 @@ TAIL_MEAN = "tail mean"
 """Mean of the column's lowest values, as many as the case's tail fraction says."""
 RATIO = "ratio"
 """Mean of the column over the mean of a second one."""
+SHARE_REACHED = "share reached"
+"""Share of the trials that count in which the column is finite: not `never`."""
+SHARE_OPEN = "share open"
+"""Share of the trials that count in which the column has no value."""
 COLUMN_ONLY = "column only"
 """Kept of every trial, not in the summary."""
 
@@ -34,6 +38,8 @@ class Measure:
     meaning: the definition. undefined: when a trial has no value (NaN), "" for never. source: of the definition.
     summed: how the summary is made of the trials, one of the words above.
     column: column of the trials it is made of, of its own name by default; over: that of a ratio's denominator.
+    given: column that is 1 in the trials that count, "" for all. A trial that counts and has no value (NaN) may rank
+    anywhere: a percentile is given only where that cannot change it. no_mean: why no mean is given, "" where one is.
     column_meaning: where the column says more, or other, than the measure.
     alone: value of the column for the well left alone, NaN where undefined; None where it has its own.
     kept: whether the finished run keeps the column of every trial.
@@ -48,6 +54,8 @@ class Measure:
     summed: str = DISTRIBUTION
     column: str = ""
     over: str = ""
+    given: str = ""
+    no_mean: str = ""
     column_meaning: str = ""
     alone: float | None = 0.0
     kept: bool = False
@@ -81,19 +89,45 @@ MEASURES: tuple[Measure, ...] = (
     Measure(
         "irr",
         "1/year",
-        "effective annual rate at which the incremental NPV is zero; rates above 10 (1,000 % a year) are given as 10",
-        "where the running total of the incremental cash does not change sign exactly once, from minus to plus",
+        "effective annual rate at which the incremental NPV is zero, of the trials in which the job is done. Rates "
+        "above 10 (1,000 % a year) are given as 10, a rate below -0.9 and a total loss as -1. Where the running total "
+        "of the incremental cash changes sign other than once, from minus to plus, the NPV is looked at on a ladder of "
+        "rates: it has a rate where it falls through zero once and rises through it nowhere. Trials with several rates "
+        "may rank anywhere: a percentile is given only where that cannot change it",
+        "where the job is not done, and where there are several rates (`irr_several_share`)",
         symbol="IRR",
         source="Norstrom 1972 (uniqueness)",
+        given="executed",
+        no_mean="cut at 10 and at -1",
         alone=nan,
+    ),
+    Measure(
+        "irr_several_share",
+        "fraction",
+        "share of the trials in which the job is done that have several rates of return, or one at which a gain begins",
+        "where the job is done in no trial",
+        summed=SHARE_OPEN,
+        column="irr",
+        given="executed",
     ),
     Measure(
         "payout_months",
         "months",
         "months from the start of the job until the running total of the incremental cash, undiscounted, is first back "
-        "to zero",
-        "where it never is",
+        "to zero, of the trials in which the job is done; `inf` where it never is within the horizon: those rank last",
+        "where the job is not done",
+        given="executed",
+        no_mean="never has no mean",
         alone=nan,
+    ),
+    Measure(
+        "payout_share",
+        "fraction",
+        "share of the trials in which the job is done that are back to zero within the horizon",
+        "where the job is done in no trial",
+        summed=SHARE_REACHED,
+        column="payout_months",
+        given="executed",
     ),
     Measure(
         "eur",
@@ -132,17 +166,30 @@ MEASURES: tuple[Measure, ...] = (
         "breakeven_price",
         f"US$/{VOLUME}",
         "flat benchmark price of the main phase at which the incremental NPV would be zero, other products, costs and "
-        "lives held; given within -1,000 to 1,000",
-        "where the discounted incremental volume is not positive",
+        "lives held, of the trials in which the job is done; given within -1,000 to 1,000. Where the discounted "
+        "incremental volume is not positive no price helps: `inf`, which ranks last",
+        "where the job is not done, and where one that gains no volume has a gain at a price of zero",
+        given="executed",
+        no_mean="cut at -1,000 and 1,000, and no price has no mean",
         alone=nan,
     ),
     Measure(
         "job_days",
         "days",
-        "days the well is shut in, workover and flowback included; 0 where not carried out",
+        "days the well is shut in, workover and flowback included, of the trials in which the job is done",
+        "where the job is not done",
+        given="executed",
+        column_meaning="days the well is shut in, workover and flowback included; 0 where the job is not done",
         kept=True,
     ),
-    Measure("job_cost", "US$", "cost of the job at 8/8, service-cost index included"),
+    Measure(
+        "job_cost",
+        "US$",
+        "cost of the job at 8/8, service-cost index included, of the trials in which the job is done",
+        "where the job is not done",
+        given="executed",
+        column_meaning="cost of the job at 8/8, service-cost index included; 0 where the job is not done",
+    ),
     Measure("capex", "US$", "cost of the job, working-interest share; 0 where not carried out", kept=True),
     Measure("discounted_capex", "US$", "capex at the valuation date", summed=COLUMN_ONLY),
     Measure(
@@ -195,6 +242,15 @@ EXTRA_MEASURES: tuple[str, ...] = tuple(name for name, m in _COLUMNS.items() if 
 """Columns kept beside them while the run is made, and in the trials where these are asked for."""
 
 
+NEVER = "never"
+"""A value that is infinite, in words."""
+
+
+def in_json(value: float) -> float | str | None:
+    """A value of a trial for JSON, which knows neither: None where undefined, NEVER where infinite."""
+    return None if value != value else NEVER if value == inf else value
+
+
 def units(main_phase: str) -> dict[str, str]:
     """Unit of every measure of the summary for a well of this main phase, oil or gas."""
     volume = "bbl" if main_phase == "oil" else "Mcf"
@@ -205,5 +261,6 @@ def trial_column(name: str) -> tuple[str, str]:
     """Unit and meaning of a column of the trials. KeyError for an unknown one."""
     measure = _COLUMNS[name]
     unit = "0 or 1" if measure.summed == SHARE else measure.unit.replace(VOLUME, "bbl or Mcf")
-    meaning = measure.column_meaning or measure.meaning
-    return unit, f"{meaning}; undefined {measure.undefined}" if measure.undefined else meaning
+    if measure.column_meaning:
+        return unit, measure.column_meaning
+    return unit, f"{measure.meaning}; undefined {measure.undefined}" if measure.undefined else measure.meaning

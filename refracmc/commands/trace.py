@@ -20,7 +20,7 @@ from refracmc.engine.one_trial import StrategyInFull, at_its_date, evaluate_one,
 from refracmc.engine.plan import WellPlan
 from refracmc.engine.sized_jobs import effect_of_size
 from refracmc.engine.valuation import evaluate
-from refracmc.measures import PER_TRIAL
+from refracmc.measures import PER_TRIAL, in_json
 from refracmc.sampling.streams import BLOCK_SIZE, blocks_of
 
 
@@ -143,7 +143,7 @@ def trace_content(plan: WellPlan, strategy: str, trial: int) -> dict[str, Any]:
         "job": {"days": measures["job_days"], "steps": steps, "cost_usd": cost},
         "response": kept,
         "monthly": monthly,
-        "measures": {name: (None if np.isnan(value) else value) for name, value in measures.items()},
+        "measures": {name: in_json(value) for name, value in measures.items()},
         "reconciliation": {
             "npv_from_months_usd": total,
             "npv_of_run_usd": measures["npv"],

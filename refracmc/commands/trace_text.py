@@ -43,10 +43,7 @@ def trace_text(content: dict[str, Any]) -> str:
         lines += ["", "Cost of the job, US$ (8/8)"]
         lines += [f"  {name:<16}{value:>14,.0f}" for name, value in content["job"]["cost_usd"].items()]
     lines += ["", *_months(content["monthly"]), "", "Measures"]
-    lines += [
-        f"  {name:<22}{'undefined' if value is None else format(value, ',.6g')}"
-        for name, value in content["measures"].items()
-    ]
+    lines += [f"  {name:<22}{_measure(value)}" for name, value in content["measures"].items()]
     told = content["reconciliation"]
     lines += [
         "",
@@ -54,6 +51,10 @@ def trace_text(content: dict[str, Any]) -> str:
         f"difference {told['difference_usd']:.2e} US$",
     ]
     return "\n".join(lines)
+
+
+def _measure(value: float | str | None) -> str:
+    return "undefined" if value is None else value if isinstance(value, str) else format(value, ",.6g")
 
 
 def whole(values: NDArray[np.float64]) -> NDArray[np.int64]:

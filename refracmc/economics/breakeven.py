@@ -39,10 +39,10 @@ def breakeven_price(
     limit: int,
     gain: float,
 ) -> float:
-    """Price [US$ per unit] of the main phase at which the gain [US$, incremental NPV] would be zero; NaN for none.
+    """Price [US$ per unit] of the main phase at which the gain [US$, incremental NPV] would be zero.
 
-    Lives, costs and the other products are held as they are in the trial. NaN where no volume is gained, discounted;
-    within BREAKEVEN_BOUND.
+    Lives, costs and the other products are held as they are in the trial; within BREAKEVEN_BOUND. Where no volume is
+    gained, discounted, no price helps: infinite where there is a loss at a price of zero, else NaN.
     """
     main, month, late, resume = conditions.main, shares.month, shares.late, shares.resume
     volume = -max(months.alone_volume[limit + 1] - months.alone_volume[resume], 0.0)
@@ -64,6 +64,6 @@ def breakeven_price(
         value += first * months.main_worth[back] + worth
     per_unit = (1.0 - conditions.tax_rate) * conditions.factors[main]
     if not volume * per_unit > 0.0:
-        return np.nan
+        return np.inf if gain - value * per_unit < 0.0 else np.nan
     price: float = (value * per_unit - gain) / (volume * per_unit)
     return max(min(price, BREAKEVEN_BOUND), -BREAKEVEN_BOUND)

@@ -1,12 +1,25 @@
-"""Internal rate of return of a monthly cash flow, only where it is unique.
+"""Internal rate of return of a monthly cash flow, only where there is one.
 
 Norstrom, C. J. (1972), "A sufficient condition for a unique nonnegative internal rate of return", Journal of Financial
 and Quantitative Analysis 7(3), 1835-1839: if the running total, not discounted, is first negative, ends positive and
 changes sign exactly once, exactly one rate above zero makes the present value zero. Months where the running total is
 zero carry no sign.
+
+Where that does not hold, the present value is looked at on a ladder of rates from 0 to IRR_CEILING:
+
+    below zero on all of it            a loss at every rate: the first rate below 0 at which it is back to zero, on a
+                                       ladder down to IRR_FLOOR; TOTAL_LOSS where there is none
+    not below zero on any              IRR_CEILING
+    above, then below, one change      the rate where it changes
+    else                               several rates, or none that is a return: NaN
+
+A running total that is never above zero is a loss at every rate from 0 on: a present value is a sum of running totals
+with weights above zero.
 """
 
 from __future__ import annotations
+
+import math
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +29,10 @@ from refracmc.compiler import compiled, inlined, rule, summed
 Array = NDArray[np.float64]
 IRR_CEILING = 10.0
 """Largest annual rate reported (1,000 %): above it the job is paid back within weeks and the rate says no more."""
+IRR_FLOOR, TOTAL_LOSS = -0.9, -1.0
+"""Least annual rate looked for (-90 %), and what is reported below it: nothing that is spent comes back."""
+RUNGS = 48
+"""Steps of the ladder of rates above zero, and of that below, even in ln(1 + rate)."""
 ROW_MONTHS = 64
 """Months in a row of the polynomial; room for so many more is needed after a cash flow."""
 _HIGHEST = (1.0 + IRR_CEILING) ** (1.0 / 12.0) - 1.0
@@ -145,31 +162,98 @@ def rate_of_return(
     return yearly(x)
 
 
+@rule
+def never_above(flow: Array) -> bool:
+    """Whether the running total [US$] is never above zero."""
+    running, highest = 0.0, 0.0
+    for i in range(flow.size):
+        running += flow[i]
+        highest = max(highest, running)
+    return highest <= 0.0
+
+
+@rule
+def root_between(flows: Array, low: float, high: float, row: Array) -> float:
+    """Annual rate (fraction) at which the present value falls below zero; low, high: ln(1 + rate) before and after.
+
+    Regula falsi, the end that stays counting half (Dowell & Jarratt 1971, BIT 11, from memory). flows and row as in
+    `present_value`.
+    """
+    at_low = present_value(flows, math.exp(-low / 12.0), row)
+    at_high = present_value(flows, math.exp(-high / 12.0), row)
+    middle, stayed = high, 0
+    for _ in range(100):
+        before = middle
+        middle = (low * at_high - high * at_low) / (at_high - at_low)
+        value = present_value(flows, math.exp(-middle / 12.0), row)
+        if value == 0.0 or middle == before or not low < middle < high:
+            break
+        if value > 0.0:
+            low, at_low = middle, value
+            at_high *= 0.5 if stayed > 0 else 1.0
+            stayed = 1
+        else:
+            high, at_high = middle, value
+            at_low *= 0.5 if stayed < 0 else 1.0
+            stayed = -1
+    return math.expm1(middle)
+
+
+@rule
+def rate_by_ladder(flows: Array, total: float, lost: bool, row: Array) -> float:
+    """Annual rate (fraction) of flows that do not cross zero once, as the module says; NaN where there are several.
+
+    total: their sum [US$]; lost: whether their running total is never above zero; flows and row as in `present_value`.
+    """
+    if not lost:
+        step, last, falls, rises, rung = math.log(1.0 + IRR_CEILING) / RUNGS, total >= 0.0, 0, 0, 0
+        for k in range(1, RUNGS + 1):
+            here = present_value(flows, math.exp(-step * k / 12.0), row) >= 0.0
+            if last and not here:
+                falls, rung = falls + 1, k
+            elif here and not last:
+                rises += 1
+            last = here
+        if rises > 0:
+            return np.nan
+        if falls > 0:
+            return root_between(flows, step * (rung - 1), step * rung, row)
+        if last:
+            return IRR_CEILING
+    elif total >= 0.0:
+        return 0.0
+    step = math.log(1.0 + IRR_FLOOR) / RUNGS
+    for k in range(1, RUNGS + 1):
+        if present_value(flows, math.exp(-step * k / 12.0), row) >= 0.0:
+            return root_between(flows, step * k, step * (k - 1), row)
+    return TOTAL_LOSS
+
+
 @inlined
-def rate_where_unique(
+def one_rate(
     flows: Array, stop: int, idle: int, total: float, worth: float, rate: float, row: Array
 ) -> float:
-    """Annual rate (fraction) of the first `stop` months of flows [US$], NaN where it is not unique.
+    """Annual rate (fraction) of the first `stop` months of flows [US$], NaN where there is none or several.
 
     idle: the month of the job; total: their sum; worth: their present value at `rate` a month; flows has room for
     ROW_MONTHS more, which are zeroed as far as they are read.
     """
     flow = flows[:stop]
-    if not total > 0.0:
-        return np.nan
     first = 0
-    while flow[first] == 0.0:
+    while first < flow.size and flow[first] == 0.0:
         first += 1
-    if not crosses_once(flow, first, total):
+    if first == flow.size or total != total:
         return np.nan
+    rows = flows[: (stop + ROW_MONTHS - 1) // ROW_MONTHS * ROW_MONTHS]
+    for i in range(stop, rows.size):
+        rows[i] = 0.0
+    if not crosses_once(flow, first, total):
+        return rate_by_ladder(rows, total, never_above(flow), row)
     at, outlay = idle, 0.0
     for i in range(idle + 1):
         outlay -= flow[i]
     if not outlay > 0.0:
         at, outlay = first, -flow[first]
-    rows = flows[: (stop + ROW_MONTHS - 1) // ROW_MONTHS * ROW_MONTHS]
-    for i in range(stop, rows.size):
-        rows[i] = 0.0
     return rate_of_return(rows, total, worth, rate, outlay, at, row)
 
 
@@ -195,14 +279,14 @@ def rates_of_rows(flows: Array, out: Array) -> None:
         worth = present_value(
             line[: (months + ROW_MONTHS - 1) // ROW_MONTHS * ROW_MONTHS], 1.0 / (1.0 + rate), row
         )
-        out[t] = rate_where_unique(line, months, 0, total_of(line[:months]), worth, rate, row)
+        out[t] = one_rate(line, months, 0, total_of(line[:months]), worth, rate, row)
 
 
-def irr_unique(flows: Array) -> Array:
-    """Annual effective internal rate of return (n,) of rows of flows (n, T), US$ a month; NaN where it is not unique.
+def rates_of_return(flows: Array) -> Array:
+    """Annual effective internal rate of return (n,) of rows of flows (n, T), US$ a month; NaN where there are several.
 
-    The rate r solves sum_i flows_i (1 + r)^-(i / 12) = 0, is above 0 and reported as at most IRR_CEILING; leading zero
-    months do not matter. Raises ValueError unless flows is 2-D.
+    The rate r solves sum_i flows_i (1 + r)^-(i / 12) = 0, from IRR_FLOOR to IRR_CEILING, TOTAL_LOSS below; leading zero
+    months do not matter; NaN too where all months are zero. Raises ValueError unless flows is 2-D.
     """
     if flows.ndim != 2:
         raise ValueError(f"flows must be (trials, months), got {flows.ndim} dimension(s)")

@@ -32,7 +32,7 @@ from refracmc.economics.life import SPAN, last_by_hindsight, last_by_looking_ahe
 from refracmc.economics.margins import NEW, OWN, Streams, delayed, delivered, empty_rows, fill_strategy_margin
 from refracmc.economics.offset_wells import add_to_flow, none_there
 from refracmc.economics.payout import payout
-from refracmc.economics.rate_of_return import ROW_MONTHS, rate_where_unique
+from refracmc.economics.rate_of_return import ROW_MONTHS, one_rate
 from refracmc.measures import PER_TRIAL, ROW
 from refracmc.production.response import Response, ResponseTerms, respond
 
@@ -264,10 +264,10 @@ def value_trials(c: Conditions, block: Block, wanted: Array, room: Room, results
                 result[EUR], result[INCREMENTAL_EUR] = recovered, recovered - alone.eur
                 if wanted[PAYOUT]:
                     paid = payout(flow, idle)
-                    result[PAYOUT] = paid - idle + 1 if paid >= 0 else np.nan
+                    result[PAYOUT] = paid - idle + 1 if paid >= 0 else np.inf
                 if wanted[IRR]:
                     worth, rate = gain / c.discount[resume], c.monthly_discount
-                    result[IRR] = rate_where_unique(months.flow, stop, idle, total, worth, rate, months.row)
+                    result[IRR] = one_rate(months.flow, stop, idle, total, worth, rate, months.row)
                 if wanted[BREAKEVEN]:
                     result[BREAKEVEN] = breakeven_price(c, streams, months, shares, life, alone.limit, gain)
                 result[JOB_DAYS], result[JOB_COST], result[CAPEX] = job[DAYS], job[GROSS], capex

@@ -8,7 +8,17 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from refracmc.measures import CHANCE_BELOW_ZERO, RATIO, SUMMARY, SUMMARY_MEASURES, TAIL_MEAN, Measure, units
+from refracmc.measures import (
+    CHANCE_BELOW_ZERO,
+    RATIO,
+    SHARE_OPEN,
+    SHARE_REACHED,
+    SUMMARY,
+    SUMMARY_MEASURES,
+    TAIL_MEAN,
+    Measure,
+    units,
+)
 from refracmc.sampling import estimators
 
 from .plan import WellOutline
@@ -42,8 +52,8 @@ def summarise_well(
 ) -> WellSummary:
     """Summary of the trials of a well, read a few strategies at a time; sizes: trials of each block.
 
-    Percentiles are exceedance percentiles (P90 low, P10 high) over the trials where the measure is defined. Chances,
-    tail means and ratios are statistics of all trials and have no percentiles.
+    Percentiles are exceedance percentiles (P90 low, P10 high) over the trials that count. Chances, tail means and
+    ratios are statistics of all trials and have no percentiles.
     """
     trials, count = sum(sizes), len(measures["npv"])
     made = np.full((count, len(SUMMARY), len(STATISTICS)), np.nan)
@@ -55,6 +65,7 @@ def summarise_well(
             values = measures[column].rows(first, end)
             for k, measure in its:
                 over = measures[measure.over].rows(first, end) if measure.over else values
+                counts = measures[measure.given].rows(first, end) > 0.0 if measure.given else None
                 for at in range(0, end - first, few):
                     some, rows = slice(at, at + few), slice(first + at, min(first + at + few, end))
                     if measure.name in PERCENTS_OF:
@@ -62,9 +73,15 @@ def summarise_well(
                         percentiles[measure.name][rows] = found["more"]
                         made[rows, k] = _in_order(found)
                     else:
-                        made[rows, k] = _statistics(
-                            measure, values[some], over[some], sizes, design, tail_fraction
-                        )
+                        its_own, its_base = values[some], over[some]
+                        if counts is not None:
+                            made[rows, k] = _of_those_that_count(
+                                measure, its_own, counts[some], sizes, design
+                            )
+                        else:
+                            made[rows, k] = _statistics(
+                                measure, its_own, its_base, sizes, design, tail_fraction
+                            )
     return WellSummary(made, percentiles)
 
 
@@ -93,6 +110,28 @@ def _statistics(
         return _in_order(estimators.summarise(values, sizes, design))
     none = np.full_like(got.value, np.nan)
     return np.stack([got.value, got.se, none, none, none, np.isnan(got.value)], axis=-1)
+
+
+def _of_those_that_count(
+    measure: Measure, values: Array, counts: NDArray[np.bool_], sizes: Sequence[int], design: str
+) -> Array:
+    """STATISTICS (S, 6) of a measure from rows (S, n) of its column and of the trials that count."""
+    none = np.full(len(values), np.nan)
+    if measure.summed in (SHARE_REACHED, SHARE_OPEN):
+        found = np.isfinite(values) if measure.summed == SHARE_REACHED else np.isnan(values)
+        got = estimators.mean_with_error(np.where(counts, found, np.nan), sizes, design)
+        return np.stack([got.value, got.se, none, none, none, got.undefined_share], axis=-1)
+    given = np.where(counts, values, np.nan)
+    if not measure.no_mean:
+        return _in_order(estimators.summarise(given, sizes, design))
+    percentiles = estimators.ranked_percentiles(given)
+    open_ranks = counts & np.isnan(values)
+    if open_ranks.any():  # at the bottom and at the top of the others
+        bottom, top = (
+            estimators.ranked_percentiles(np.where(open_ranks, end, given)) for end in (-np.inf, np.inf)
+        )
+        percentiles = {name: np.where(low == top[name], low, np.nan) for name, low in bottom.items()}
+    return np.stack([none, none, *percentiles.values(), np.isnan(given).mean(axis=-1)], axis=-1)
 
 
 def summary_columns(plan: WellOutline, summary: WellSummary) -> dict[str, Any]:

@@ -81,7 +81,12 @@ def _columns(specs: Iterable[object]) -> list[Piece]:
     for spec in specs:
         assert isinstance(spec, TableSpec)
         rows = tuple(
-            (f"`{c.name}`", f"{c.kind}, may be missing" if c.optional else c.kind, _cell(c.unit), c.meaning)
+            (
+                f"`{c.name}`",
+                c.kind + ", may be missing" * c.optional + ", may be inf" * c.endless,
+                _cell(c.unit),
+                c.meaning,
+            )
             for c in spec.columns
         )
         pieces += [
@@ -140,10 +145,10 @@ def measures() -> list[Piece]:
     """The measures of a strategy, from their records."""
     from refracmc.measures import SUMMARY
 
-    head = ("measure", "unit", "definition", "undefined", "source")
+    head = ("measure", "unit", "definition", "undefined", "no mean", "source")
     rows = tuple(
         (f"`{m.name}`", m.unit_for("bbl") + (f" or {m.unit_for('Mcf')}" if m.unit_for("") != m.unit else ""),
-         m.meaning, _cell(m.undefined), m.source)
+         m.meaning, _cell(m.undefined), _cell(m.no_mean), m.source)
         for m in SUMMARY
     )  # fmt: skip
     return [Table(head, rows, brief=(0, 1, 2))]

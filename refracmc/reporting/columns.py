@@ -25,11 +25,11 @@ well | text | | well id
 strategy | text | | nothing, <order>@YYYY-MM or <order>@<trigger>
 measure | text | | name of the measure
 unit | text | | unit of mean, se and percentiles
-mean | number? | | mean over the trials in which it is defined
+mean | number? | | mean over the trials in which it is defined; missing where `explain measures` says that it has none
 se | number? | | standard error of the mean
-p90 | number? | | P90 (low)
-p50 | number? | | P50
-p10 | number? | | P10 (high)
+p90 | number? or inf | | P90 (low); inf where that trial never pays out, or no price helps; missing where it has none
+p50 | number? or inf | | P50, likewise
+p10 | number? or inf | | P10 (high), likewise
 undefined_share | number | 1 | share of trials in which the measure is undefined
 """, "well strategy measure", True),
     table_spec("decision", "Decision", "one well, its best refrac against nothing", f"""

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
-from refracmc.measures import SUMMARY_MEASURES
+from refracmc.measures import NEVER, SUMMARY_MEASURES
 from refracmc.reporting.captions import GROSS, split_strategy, spoken, strategy_words
 from refracmc.reporting.files import file_stems
 from refracmc.reporting.page import Block, DrawnChart, Note, Section, Table
@@ -223,13 +223,18 @@ def _reach(data: ReportData, well: str) -> Table | None:
 
 
 def _measure(found: Sequence[float], scale: float, percentiles: bool) -> str:
-    """Mean with error, the percentiles, and the share of trials in which it is undefined; found: in that order."""
-    mean, se, p90, p50, p10, undefined = found
-    if undefined >= 1 or not math.isfinite(mean):
+    """Mean with error, the percentiles, and the share of trials in which it is undefined; found: in that order.
+
+    Where a measure has no mean, the percentiles stand alone.
+    """
+    mean, se, *triple, undefined = found
+    if undefined >= 1:
         return MISSING
-    shown = with_error(mean, se, scale)
-    if percentiles and math.isfinite(p50):
-        shown += f" ({' / '.join(to_error(value, se, scale) for value in (p90, p50, p10))})"
+    several = percentiles and not all(math.isnan(value) for value in triple)
+    shown = "" if several and math.isnan(mean) else with_error(mean, se, scale)
+    if several:
+        texts = [NEVER if value == math.inf else to_error(value, se, scale) for value in triple]
+        shown = f"{shown} ({' / '.join(texts)})" if shown else " / ".join(texts)
     if undefined > 0:
         shown += f", undefined {fixed(100 * undefined, 1)} %"
     return shown

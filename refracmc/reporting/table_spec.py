@@ -12,13 +12,19 @@ KINDS = ("text", "number", "integer", "flag", "month")
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One column: name, kind (of :data:`KINDS`), unit ("" for text), meaning, may it be missing."""
+    """One column: name, kind (of :data:`KINDS`), unit ("" for text), meaning, may it be missing, may it be infinite."""
 
     name: str
     kind: str
     unit: str
     meaning: str
     optional: bool
+    endless: bool = False
+
+    @property
+    def holds(self) -> str:
+        """What stands in it, in words."""
+        return self.kind + ", may be missing" * self.optional + ", may be inf" * self.endless
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,12 +47,16 @@ class TableSpec:
 def table_spec(
     key: str, title: str, row: str, columns: str, unique: str = "", required: bool = False
 ) -> TableSpec:
-    """Make a table from lines ``name | kind | unit | meaning`` ("?" after the kind: may be missing)."""
+    """Make a table from lines ``name | kind | unit | meaning`` ("?" after the kind: may be missing).
+
+    "or inf" after that: may be infinite.
+    """
     made = []
     for line in columns.strip().splitlines():
         name, kind, unit, meaning = (part.strip() for part in line.split("|", 3))
+        kind, _, endless = kind.partition(" or ")
         optional = kind.endswith("?")
         if kind.rstrip("?") not in KINDS:
             raise ValueError(f"table {key}, column {name}: kind {kind!r} is not one of {', '.join(KINDS)}")
-        made.append(Column(name, kind.rstrip("?"), unit, meaning, optional))
+        made.append(Column(name, kind.rstrip("?"), unit, meaning, optional, endless == "inf"))
     return TableSpec(key, title, row, tuple(made), tuple(unique.split()), required)

@@ -141,7 +141,7 @@ def _column(spec: TableSpec, column: Column, values: Any, problems: list[str]) -
     try:
         if column.kind in ("number", "integer"):
             numbers = _numbers(values)
-            if column.kind == "number" and np.isinf(numbers).any():
+            if column.kind == "number" and np.isinf(numbers).any() and not column.endless:
                 problems.append(f"{where}: infinite values")
             whole = pa.int64() if column.kind == "integer" else pa.float64()
             made = pa.array(numbers, from_pandas=True).cast(whole)

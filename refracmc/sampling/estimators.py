@@ -32,7 +32,16 @@ from refracmc.sampling.design_error import (
     layout,
     whole,
 )
-from refracmc.sampling.order_statistics import around, hits_of, quantiles, share_error, slope, sorted_at
+from refracmc.sampling.order_statistics import (
+    around,
+    between,
+    hits_of,
+    places,
+    quantiles,
+    share_error,
+    slope,
+    sorted_at,
+)
 
 __all__ = [
     "MIN_BLOCKS",
@@ -43,6 +52,7 @@ __all__ = [
     "mean_with_error",
     "percentile_errors",
     "quantile_with_error",
+    "ranked_percentiles",
     "ratio_with_error",
     "summarise",
 ]
@@ -174,6 +184,21 @@ def quantile_with_error(values: ArrayLike, probability: float, sizes: Sequence[i
 def percentile_errors(values: ArrayLike, sizes: Sequence[int], design: str) -> dict[str, FloatArray]:
     """Standard errors (...,) of the percentiles that `summarise` gives: p90_se, p50_se, p10_se."""
     return {f"{name}_se": quantile_with_error(values, p, sizes, design).se for name, p in PERCENTILES.items()}
+
+
+def ranked_percentiles(values: ArrayLike) -> dict[str, FloatArray]:
+    """P90, P50 and P10 (...,) of values (..., n), in their unit: infinite ones rank first or last, NaN do not count."""
+    x = np.sort(_values(values), axis=-1)  # NaN at the end
+    counts = np.asarray((~np.isnan(x)).sum(axis=-1, dtype=np.float64))
+    found = {}
+    for name, share in PERCENTILES.items():
+        low, high, t = places(counts, share)
+        a, b = (np.take_along_axis(x, at[..., None], axis=-1)[..., 0] for at in (low, high))
+        with np.errstate(invalid="ignore"):
+            made = between(a, b, t)
+        endless = np.isinf(a) | np.isinf(b)
+        found[name] = np.where(endless, np.where((t == 0.0) | np.isinf(a), a, b), made)
+    return found
 
 
 def cvar_with_error(values: ArrayLike, tail_fraction: float, sizes: Sequence[int], design: str) -> Estimate:

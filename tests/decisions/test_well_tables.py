@@ -12,7 +12,7 @@ from refracmc.decisions.well_tables import TABLE_ROWS, sum_up, well_tables
 from refracmc.engine.blocks import block_task
 from refracmc.engine.draws import GROUPS
 from refracmc.engine.plan import build_plan
-from refracmc.measures import DISTRIBUTION, SHARE, SUMMARY
+from refracmc.measures import DISTRIBUTION, SHARE, SHARE_OPEN, SHARE_REACHED, SUMMARY
 from refracmc.reporting.columns import TABLES
 from refracmc.sampling.streams import blocks_of
 from tests.system.small_case import CASE, changed, write_case
@@ -47,7 +47,17 @@ def test_the_summary_is_of_the_trials(made) -> None:
     assert len(rows) == len(plan.names) * len(SUMMARY)
     for measure in SUMMARY:
         values = found.measures[measure.column].whole()
-        if measure.summed in (DISTRIBUTION, SHARE):
+        if measure.given:
+            values = np.where(found.measures[measure.given].whole() > 0.0, values, np.nan)
+        if measure.no_mean:
+            expected = np.full(len(values) - 1, np.nan)
+        elif measure.summed == SHARE_REACHED:
+            expected = np.isfinite(values[1:]).sum(axis=1) / (~np.isnan(values[1:])).sum(axis=1)
+        elif measure.summed == SHARE_OPEN:
+            assert measure.given == "executed"
+            done = found.measures["executed"].whole()[1:] > 0.0
+            expected = (np.isnan(values[1:]) & done).sum(axis=1) / done.sum(axis=1)
+        elif measure.summed in (DISTRIBUTION, SHARE):
             expected = np.nanmean(np.where(np.isfinite(values), values, np.nan)[1:], axis=1)
         elif measure.name == "p_loss":
             expected = (values[1:] < 0.0).mean(axis=1)
@@ -56,7 +66,7 @@ def test_the_summary_is_of_the_trials(made) -> None:
         else:
             expected = values[1:].mean(axis=1) / found.measures[measure.over].whole()[1:].mean(axis=1)
         got = [rows.loc[(name, measure.name), "mean"] for name in plan.names[1:]]
-        assert got == pytest.approx(expected.tolist(), rel=1e-11, abs=1e-12), measure.name
+        assert got == pytest.approx(expected.tolist(), rel=1e-11, abs=1e-12, nan_ok=True), measure.name
 
 
 def test_the_decision_is_of_the_trials(made) -> None:

@@ -63,8 +63,13 @@ def test_a_summary_does_not_depend_on_how_it_is_read(written, monkeypatch: pytes
     folder, values = written
     found, design = trials.stored_measures(PLAN, folder, SIZES), "latin_hypercube"
     whole = summary.summarise_well(found, SIZES, design, 0.1)
-    for key, source in (("npv", "npv"), ("irr", "irr"), ("executed_share", "executed")):
-        its = estimators.summarise(values[source], SIZES, design)
+    done = values["executed"] > 0.0
+    for key, its in (
+        ("npv", values["npv"]),
+        ("job_cost", np.where(done, values["job_cost"], np.nan)),
+        ("executed_share", values["executed"]),
+    ):
+        its = estimators.summarise(its, SIZES, design)
         for k, statistic in enumerate(summary.STATISTICS):
             assert whole.of(key)[:, k].tobytes() == its[statistic].tobytes()
     tail = estimators.cvar_with_error(values["incremental_npv"], 0.1, SIZES, design)
@@ -81,14 +86,66 @@ def test_percentiles_by_another_way(written) -> None:
     """Against NumPy's own quantiles and moments."""
     folder, values = written
     found = summary.summarise_well(trials.stored_measures(PLAN, folder, SIZES), SIZES, "plain", 0.1)
-    for name in ("npv", "irr", "job_cost"):
-        its, row = values[name], found.of(name)
+    done = values["executed"] > 0.0
+    for name, its in (("npv", values["npv"]), ("job_cost", np.where(done, values["job_cost"], np.nan))):
+        row = found.of(name)
         assert row[:, 0] == pytest.approx(np.nanmean(its, axis=1), rel=1e-12, abs=1e-14)
         assert pytest.approx(np.nanquantile(its, [0.1, 0.5, 0.9], axis=1), rel=1e-12) == row[:, 2:5].T
         assert row[:, 5] == pytest.approx(np.isnan(its).mean(axis=1), abs=1e-15)
     for name, at in found.percentiles.items():
         expected = np.quantile(values[name], 1.0 - summary.PERCENTS / 100.0, axis=1).T
         assert at == pytest.approx(expected, rel=1e-12)
+
+
+def summed(tmp_path: Path, executed, **columns) -> summary.WellSummary:
+    """Summary of one row of trials, all columns but these 0."""
+    (tmp_path / "blocks").mkdir()
+    values = {name: np.zeros((COUNT, len(executed))) for name in PER_TRIAL} | {"executed": executed + 0.0}
+    values = {name: np.broadcast_to(row, (COUNT, len(executed))) for name, row in (values | columns).items()}
+    here = {
+        kind: np.stack([values[name] for name in names])
+        for kind, names in ((store.KEPT, KEPT_MEASURES), (store.EXTRA, EXTRA_MEASURES))
+    }
+    store.write_block(tmp_path, PLAN.number, 0, here)
+    sizes = [len(executed)]
+    return summary.summarise_well(trials.stored_measures(PLAN, tmp_path, sizes), sizes, "plain", 0.1)
+
+
+def test_never_ranks_last_and_a_loss_first(tmp_path: Path) -> None:
+    """Oracle: places in the order of 101 trials counted by hand, at 10, 50 and 90 of 0 .. 100; ten more without a job.
+
+    Payout 1 .. 60 months and 41 never: 11, 51, never. Of what pays alone the middle would be 30.5."""
+    done = np.arange(111) < 101
+    payout = np.where(done, np.where(np.arange(111) < 60, np.arange(111) + 1.0, np.inf), np.nan)
+    rate = np.where(done, np.where(np.arange(111) < 41, -1.0, np.arange(111) / 100.0), np.nan)
+    found = summed(tmp_path, done, payout_months=payout, irr=rate, job_days=np.where(done, 20.0, 0.0))
+    mean, se, *triple, undefined = found.of("payout_months")[1]
+    assert np.isnan(mean)
+    assert np.isnan(se)
+    assert (triple, undefined) == ([11.0, 51.0, np.inf], pytest.approx(10 / 111))
+    share = found.of("payout_share")[1]
+    assert share[:2] == pytest.approx([60 / 101, np.sqrt(60 / 101 * 41 / 101 / 100)])
+    assert found.of("irr")[1, 2:] == pytest.approx([-1.0, 0.50, 0.90, 10 / 111])
+    assert np.isnan(found.of("irr")[1, :2]).all()
+    assert found.of("irr_several_share")[1, 0] == 0.0
+    assert found.of("job_days")[1, [0, 2, 3, 4]] == pytest.approx(20.0)
+    assert found.of("executed_share")[1, 0] == pytest.approx(101 / 111)
+
+
+@pytest.mark.parametrize("several", [0, 1, 9, 11])
+def test_a_percentile_is_given_where_open_ranks_cannot_change_it(tmp_path: Path, several: int) -> None:
+    """Oracle: 101 trials, 50 a total loss, then `several` that may rank anywhere, then rates that differ.
+
+    P90 lies in the losses wherever those rank while there are fewer than 11; P50 and P10 move if there is one."""
+    place = np.arange(101)
+    rate = np.where(place < 50, -1.0, place / 100.0)
+    rate[50 : 50 + several] = np.nan
+    row = summed(tmp_path, place >= 0, irr=rate).of("irr")[1]
+    assert np.isnan(row[2]) == (several > 10)
+    assert np.isnan(row[3:5]).all() == (several > 0)
+    if several <= 10:
+        assert row[2] == -1.0
+    assert row[5] == pytest.approx(several / 101)
 
 
 @pytest.mark.parametrize("harm", ["absent", "cut", "one bit", "another shape", "emptied"])

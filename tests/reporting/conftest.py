@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from refracmc.measures import SUMMARY
+from refracmc.measures import DISTRIBUTION, SHARE, SUMMARY
 from refracmc.reporting.tables import NOTHING, ReportData, RunFacts, build_report_data
 from tests.reporting.job_rows import DATES, ORDERS, job_rows
 from tests.reporting.verdict_rows import turning_rows, verdict_row
@@ -156,15 +156,19 @@ def make_tables(
                     "capex": cost0 * (name != NOTHING), "effective_share": rng.beta(9, 1, trials) *
                     (name != NOTHING), "executed_share": np.full(trials, float(name != NOTHING)),
                     "capped_share": rng.integers(0, 2, trials).astype(float),
-                    "offset_npv": np.zeros(trials)}[measure]  # fmt: skip
-                if measure in ("irr", "payout_months", "breakeven_price"):
+                    "offset_npv": np.zeros(trials), "irr_several_share": np.zeros(trials),
+                    "payout_share": (np.arange(trials) < 0.6 * trials).astype(float)}[measure]  # fmt: skip
+                if known.given:
                     row["undefined_share"] = 1.0 if name == NOTHING else 0.31
                 if measure == "cvar":
                     row.update(mean=float(np.sort(extra)[: trials // 10].mean()), se=2e4)
                 elif sample is not None and row["undefined_share"] < 1:
                     low, mid, high = _percentiles(sample)
-                    row.update(mean=float(sample.mean()), se=float(sample.std() / np.sqrt(trials)))
-                    if measure not in ("p_loss", "capital_efficiency"):
+                    if not known.no_mean:
+                        row.update(mean=float(sample.mean()), se=float(sample.std() / np.sqrt(trials)))
+                    if measure == "payout_months":
+                        high = np.inf
+                    if known.summed in (DISTRIBUTION, SHARE):
                         row.update(p90=low, p50=mid, p10=high)
                 rows["summary"].append(row)
         best_of: dict[str, str] = {}

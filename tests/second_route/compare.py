@@ -37,6 +37,8 @@ def close(engine, plain, scale=0.0):
     engine, plain = float(engine), float(plain)
     if math.isnan(engine) or math.isnan(plain):
         return math.isnan(engine) and math.isnan(plain)
+    if math.isinf(engine) or math.isinf(plain):
+        return engine == plain
     return abs(engine - plain) <= TOLERANCE * max(abs(engine), abs(plain), scale)
 
 
@@ -71,7 +73,7 @@ def compare_trial(plan, draws, strategy, t, streams, measures):
     more = abs(mine["measures"]["incremental_eur"])
     gross = mine["measures"]["eur"] + mine["nothing"]["base"]["main"][0]
     sizes = {
-        "breakeven_price": mine["measures"]["breakeven_price"] * (gross / more if more else 0.0),
+        "breakeven_price": min(mine["measures"]["breakeven_price"], 1e3) * (gross / more if more else 0.0),
         "incremental_npv": math.fsum(abs(x) for x in mine["cash"]["discounted"]),
         "npv": math.fsum(abs(x) for x in mine["cash"]["discounted"]),
         "incremental_eur": mine["measures"]["eur"],

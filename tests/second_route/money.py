@@ -1,5 +1,6 @@
 """Second route, part 4: prices, monthly cash, life limits, tax and measures of one trial."""
 
+import itertools
 import math
 
 
@@ -171,14 +172,12 @@ def measures(money, strategy, nothing, volumes, base_volumes, made_before, job_m
     return {
         "npv": npv,
         "incremental_npv": incremental,
-        "irr": at_most(unique_irr(change), 10.0),  # reported up to 1,000 % a year
+        "irr": at_most(one_rate(change), 10.0),  # reported up to 1,000 % a year
         "offset_npv": math.fsum(x * discount(money, i) for i, x in enumerate(strategy["beside"])),
         "payout_months": payout(change, job_month),
         "eur": made_before + math.fsum(volumes[main]),
         "incremental_eur": math.fsum(volumes[main]) - math.fsum(base_volumes[main]),
-        "breakeven_price": -at_most(
-            -at_most(breakeven(money, incremental, volumes, base_volumes, main), 1000.0), 1000.0
-        ),
+        "breakeven_price": breakeven(money, incremental, volumes, base_volumes, main),
     }
 
 
@@ -187,32 +186,57 @@ def at_most(value, bound):
     return bound if value > bound else value
 
 
-def unique_irr(change):
-    """Annual effective rate, where the cumulative changes sign once, from - to + (Norstrom 1972)."""
+def one_rate(change):
+    """Annual effective rate, where there is one.
+
+    Where the cumulative changes sign once, from - to + (Norstrom 1972), the root above zero. Else by the sign of the
+    present value on 49 rates from 0 to 10, even in their logarithm: the root where it falls below zero, if it does so
+    once and never rises; 10 if it is nowhere below zero; several rates (undefined) if it rises anywhere; and where it
+    is below zero on all, the first root below zero found likewise down to -0.9, or -1.
+    """
     running, signs = 0.0, []
     for x in change:
         running += x
         sign = (running > 0.0) - (running < 0.0)
         if sign and (not signs or signs[-1] != sign):
             signs.append(sign)
-    if signs != [-1, 1] or running <= 0.0:
+    if not any(change):
         return math.nan
-
     start = next(i for i, x in enumerate(change) if x)
 
     def value(log_rate):
         return math.fsum(x * math.exp(-log_rate * (i - start) / 12.0) for i, x in enumerate(change) if x)
 
-    low, high = 0.0, 1.0
-    while value(high) > 0.0:
-        low, high = high, 2.0 * high
-    for _ in range(100):
-        middle = 0.5 * (low + high)
-        if value(middle) > 0.0:
-            low = middle
-        else:
-            high = middle
-    return math.expm1(0.5 * (low + high))
+    def root(low, high):
+        for _ in range(100):
+            middle = 0.5 * (low + high)
+            if value(middle) >= 0.0:
+                low = middle
+            else:
+                high = middle
+        return math.expm1(0.5 * (low + high))
+
+    if signs == [-1, 1] and running > 0.0:
+        low, high = 0.0, 1.0
+        while value(high) > 0.0:
+            low, high = high, 2.0 * high
+        return root(low, high)
+    if 1 in signs:
+        rungs = [k * math.log(11.0) / 48 for k in range(49)]
+        kept = [value(rung) >= 0.0 for rung in rungs]
+        if any(after and not before for before, after in itertools.pairwise(kept)):
+            return math.nan
+        if all(kept):
+            return 10.0
+        if kept[0]:
+            return root(rungs[kept.index(False) - 1], rungs[kept.index(False)])
+    elif running >= 0.0:
+        return 0.0
+    rungs = [-k * math.log(10.0) / 48 for k in range(49)]
+    for above, below in itertools.pairwise(rungs):
+        if value(below) >= 0.0:
+            return root(below, above)
+    return -1.0
 
 
 def payout(change, job_month):
@@ -224,7 +248,7 @@ def payout(change, job_month):
         running += change[i]
         if running >= 0.0:
             return float(i - job_month + 1)
-    return math.nan
+    return math.inf
 
 
 def breakeven(money, incremental, volumes, base_volumes, main):
@@ -239,5 +263,5 @@ def breakeven(money, incremental, volumes, base_volumes, main):
         volume += extra
         revenue += extra * money[main + "_price"][i]
     if volume <= 0.0 or per_unit <= 0.0:
-        return math.nan
-    return (revenue - incremental / per_unit) / volume
+        return math.inf if incremental - per_unit * revenue < 0.0 else math.nan
+    return -at_most(-at_most((revenue - incremental / per_unit) / volume, 1000.0), 1000.0)
