@@ -195,7 +195,12 @@ MEASURES: tuple[Measure, ...] = (
     Measure(
         "effective_share",
         "fraction",
-        "mean effectiveness over the planned stages, before the stress effect; 0 for a job called off or a well lost",
+        "mean effectiveness over the planned stages, before the stress effect, of the trials in which the job is done; "
+        "0 for a job called off or a well lost",
+        "where the job is not done",
+        given="executed",
+        column_meaning="mean effectiveness over the planned stages, before the stress effect; 0 for a job called off, "
+        "a well lost, and where the job is not done",
     ),
     Measure(
         "executed_share",

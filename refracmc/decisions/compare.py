@@ -112,6 +112,10 @@ class Results:
         """P90 (low), P50, P10 (high) of the incremental NPV of a strategy."""
         return _exceedance(self.percentiles("incremental_npv")[s, PERCENTS.size :])
 
+    def of_jobs(self, measure: str, s: int) -> Array:
+        """A measure (n,) of a strategy in the trials in which its job is done; NaN in the others."""
+        return np.where(self.measures["executed"][s] > 0.0, self.measures[measure][s], np.nan)
+
     @property
     def best(self) -> int:
         """Index of the refrac that is worth most; nothing excluded, ties to the first."""
@@ -139,8 +143,9 @@ def month_reached(months: NDArray[np.intp], start: int, share: float) -> str | N
 
 
 def exceedance(values: Array) -> dict[str, float]:
-    """P90 (low), P50, P10 (high) of one sample."""
-    return _exceedance(quantiles(values, _TRIPLE))
+    """P90 (low), P50, P10 (high) of the values of one sample that are defined; NaN for none."""
+    known = values[~np.isnan(values)]
+    return _exceedance(quantiles(known, _TRIPLE) if known.size else np.full(_TRIPLE.size, np.nan))
 
 
 def _exceedance(found: Array) -> dict[str, float]:
@@ -176,8 +181,8 @@ def decision(results: Results, error_of: ErrorOf, tail_fraction: float) -> dict[
     cut = np.quantile(inc[best], tail_fraction)
     influence = cut + np.minimum(inc[best] - cut, 0.0) / tail_fraction
     lead = error_of(inc[best] - inc[second]) if second is not None else (np.nan, np.nan)
-    days, days_se = error_of(results.measures["job_days"][best])
-    cost, cost_se = error_of(results.measures["job_cost"][best])
+    days, days_se = error_of(results.of_jobs("job_days", best))
+    cost, cost_se = error_of(results.of_jobs("job_cost", best))
     return {
         "well": results.well,
         "strategy": results.names[best],
@@ -237,11 +242,11 @@ def timing(results: Results, error_of: ErrorOf) -> list[dict[str, Any]]:
 def orders_at_best_date(
     results: Results, error_of: ErrorOf, shifts: Mapping[str, int]
 ) -> list[dict[str, Any]]:
-    """One row per order at its own best fixed date: value, days, cost, share of stages effectively treated.
+    """One row per order at its own best fixed date: value; days, cost, share of stages effective where the job is done.
 
     shifts: planned sleeve shifts of each order.
     """
-    measures, inc = results.measures, results.measures["incremental_npv"]
+    inc = results.measures["incremental_npv"]
     names = list(dict.fromkeys(results.orders[1:]))
     chosen = {}
     for order in names:
@@ -257,10 +262,12 @@ def orders_at_best_date(
         same = s == results.best
         row["gap_usd"], row["gap_se_usd"] = (0.0, 0.0) if same else error_of(inc[s] - inc[results.best])
         for key, name, unit in (("job_days", "job_days", ""), ("job_cost", "job_cost", "_usd")):
-            row[f"{name}{unit}"], row[f"{name}_se{unit}"] = error_of(measures[key][s])
-            for label, value in exceedance(measures[key][s]).items():
+            values = results.of_jobs(key, s)
+            row[f"{name}{unit}"], row[f"{name}_se{unit}"] = error_of(values)
+            for label, value in exceedance(values).items():
                 row[f"{name}_{label.removesuffix('_usd')}{unit}"] = value
-        row["effective_share"], row["effective_share_se"] = error_of(measures["effective_share"][s])
+        row["effective_share"], row["effective_share_se"] = error_of(results.of_jobs("effective_share", s))
+        row["executed_share"] = float(results.measures["executed"][s].mean())
         row["extra_shifts"] = float(shifts[order] - fewest)
         rows.append(row)
     return rows

@@ -156,15 +156,19 @@ class _Valuer:
         self.block = block_luck(plan, self.draws[0])
 
     def trials(self, orders: Sequence[Order]) -> dict[str, Array]:
-        """Measures (orders, trials)."""
+        """Measures (orders, trials); days and share effective are NaN where the job is not done."""
         self.plan.orders.clear()
         strategies = []
         for k, order in enumerate(orders):
             self.plan.orders[f"o{k}"] = order_plan(self.plan.well, order)
             strategies.append(replace(self.strategy, name=f"o{k}@date", order=f"o{k}"))
-        names = ("incremental_npv", "job_days", "effective_share")
+        names = ("incremental_npv", "job_days", "effective_share", "executed")
         found = [evaluate(self.plan, draws, strategies, names).measures for draws in self.draws]
-        return {name: np.concatenate([part[name][1:] for part in found], axis=1) for name in names}
+        made = {name: np.concatenate([part[name][1:] for part in found], axis=1) for name in names}
+        if (made["executed"] > 0.0).any():  # it is the same for all orders
+            for name in ("job_days", "effective_share"):
+                made[name] = np.where(made["executed"] > 0.0, made[name], np.nan)
+        return made
 
     def exposure(self, k: int) -> float:
         """Expected stages treated below a failed reclose of the k-th order valued last."""
@@ -185,7 +189,7 @@ class _Valuer:
                 label,
                 order,
                 float(measures["incremental_npv"][k].mean()),
-                float(measures["job_days"][k].mean()),
+                float(np.nanmean(measures["job_days"][k])),
                 self.exposure(k),
                 self.plan.orders[f"o{k}"].job.shifts,
             )
@@ -280,7 +284,7 @@ def _judge(
         value, value_se = error_of(inc[k])
         gain, gain_se = error_of(inc[k] - inc[base]) if k != base else (0.0, 0.0)
         days, days_se = error_of(measures["job_days"][k])
-        share = float(measures["effective_share"][k].mean())
+        share = float(np.nanmean(measures["effective_share"][k]))
         made.append(Valued(member, value, value_se, gain, gain_se, days, days_se, exposures[k], share, True))
     flagged = [replace(one, on_front=not any(dominates(other, one) for other in made)) for one in made]
     return tuple(sorted(flagged, key=lambda one: -one.value_usd))

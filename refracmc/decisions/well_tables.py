@@ -107,7 +107,7 @@ class SummedWell:
     @cached_property
     def shown_trial(self) -> int | None:
         """The trial of the first block whose job is shown as an example."""
-        return typical_row(_days_of_jobs(self.trials, self.results.best), self.trials.sizes[0])
+        return typical_row(self.results.of_jobs("job_days", self.results.best), self.trials.sizes[0])
 
     @cached_property
     def shown_job(self) -> tuple[WellPlan, Strategy]:
@@ -202,16 +202,9 @@ def _one_of_each(plan: WellPlan, results: compare.Results) -> list[Strategy]:
     return [plan.dated[k] for k in chosen.values()]
 
 
-def _days_of_jobs(found: WellResults, index: int) -> Array:
-    """Days (n,) of a strategy's jobs. Where a trigger does not fire there is none: NaN."""
-    days: Array = found.measures["job_days"][index]
-    if found.plan.strategies[index - 1].trigger is None:
-        return days
-    return np.where(found.measures["executed"][index] > 0.0, days, np.nan)
-
-
 def _cost_rows(found: WellResults, best: int) -> list[dict[str, Any]]:
-    n = sum(found.sizes)
+    """Mean cost by part of the jobs that are done."""
+    n = max(float(found.measures["executed"][best].sum()), 1.0)
     rows = []
     totals = {name: float(found.parts[name][best - 1, 0]) / n for name in COST_PARTS}
     whole = sum(totals.values()) or 1.0

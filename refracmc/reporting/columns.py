@@ -52,9 +52,9 @@ nothing_opportunity_loss_usd | number | US$ | the same shortfall if nothing is d
 runner_up | text? | | the refrac with the next highest mean
 lead_usd | number? | US$ | mean of the paired difference to the runner-up
 lead_se_usd | number? | US$ | its standard error
-job_days | number | days | mean days shut in, trials without a job counted as 0
+job_days | number? | days | mean days shut in of the jobs that are done; missing where none is
 job_days_se | number? | days | its standard error
-job_cost_usd | number | US$ | mean cost of the job, trials without one counted as 0
+job_cost_usd | number? | US$ | mean cost of the jobs that are done
 job_cost_se_usd | number? | US$ | its standard error
 executed_share | number | 1 | share of trials in which the job is carried out (lease still held, trigger fired)
 """, "well", True),
@@ -144,17 +144,18 @@ date | month | | date of its highest mean incremental NPV
 {_VALUE}
 gap_usd | number? | US$ | mean of the paired difference to the best order (0 for the best)
 gap_se_usd | number? | US$ | its standard error
-job_days | number | days | mean days shut in
+executed_share | number | 1 | share of trials in which the job is carried out; the columns from here on are of those
+job_days | number? | days | mean days shut in; missing where no job is carried out
 job_days_se | number? | days | its standard error
-job_days_p90 | number | days | P90 (low) of the days shut in
-job_days_p50 | number | days | P50
-job_days_p10 | number | days | P10 (high)
-job_cost_usd | number | US$ | mean cost of the job
+job_days_p90 | number? | days | P90 (low) of the days shut in
+job_days_p50 | number? | days | P50
+job_days_p10 | number? | days | P10 (high)
+job_cost_usd | number? | US$ | mean cost of the job
 job_cost_se_usd | number? | US$ | its standard error
-job_cost_p90_usd | number | US$ | P90 (low) of the cost
-job_cost_p50_usd | number | US$ | P50
-job_cost_p10_usd | number | US$ | P10 (high)
-effective_share | number | 1 | mean share of the stages effectively treated
+job_cost_p90_usd | number? | US$ | P90 (low) of the cost
+job_cost_p50_usd | number? | US$ | P50
+job_cost_p10_usd | number? | US$ | P10 (high)
+effective_share | number? | 1 | mean share of the stages effectively treated
 effective_share_se | number? | 1 | its standard error
 extra_shifts | number | 1 | planned sleeve shifts beyond the order with the fewest
 """, "well order"),
@@ -186,7 +187,7 @@ hurdle | flag | | whether the forecast has that chance (fit.idle_hurdle)
 well | text | | well id
 strategy | text | | <order>@YYYY-MM or <order>@<trigger>
 part | text | | cost part
-mean_usd | number | US$ | mean cost, trials without the part counted as 0
+mean_usd | number | US$ | mean cost of the jobs that are done, those without the part counted as 0
 se_usd | number | US$ | standard error of the mean
 share | number | 1 | share of the mean total cost
 """, "well strategy part"),

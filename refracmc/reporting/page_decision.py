@@ -80,7 +80,13 @@ def _job_table(data: ReportData) -> Table:
         amount(f"Cost at {GROSS}, US$ million", "job_cost_usd", "job_cost_se_usd"),
         carried_out("Carried out in"),
     ]
-    return table_of(data.tables["decision"], "The job of the best refrac of each well", columns, left=2)
+    return table_of(
+        data.tables["decision"],
+        "The job of the best refrac of each well",
+        columns,
+        left=2,
+        note="Days and cost are means of the trials in which the job is carried out.",
+    )
 
 
 def _asked(data: ReportData) -> list[Block]:

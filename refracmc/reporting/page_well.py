@@ -89,11 +89,13 @@ _ORDER_JOBS = WellTable(
     f"Days and cost of the job by order, US$ million at {GROSS}",
     (
         words("Order", "order"),
+        carried_out("Carried out"),
         amount("Days shut in, mean", "job_days", "job_days_se", 1.0),
         *percentiles("job_days_{}", "job_days_se", 1.0),
         amount("Cost, mean", "job_cost_usd", "job_cost_se_usd"),
         *percentiles("job_cost_{}_usd", "job_cost_se_usd"),
     ),
+    note="Days and cost are of the trials in which the job is carried out.",
 )
 _UPTIME = WellTable(
     "uptime",

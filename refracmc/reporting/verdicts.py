@@ -203,12 +203,12 @@ def verdict(data: ReportData, well: str) -> Verdict:
     value = _value(row, judged, data.facts.cvar_tail_fraction)
     done = float(row["executed_share"])
     if done < 1 and isinstance(row["trigger"], str):
-        value += "; trials in which its trigger starts no job count as zero in value, days and cost"
+        value += "; trials in which its trigger starts no job count as zero in value"
     elif done < 1:
         value += (
             f"; it is carried out in {share_done(done)} of them: in the rest the well is past its limit for longer "
-            "than the lease holds, and they count as zero in value, days and cost. Part or all of what a later "
-            "date gains may be such jobs left undone"
+            "than the lease holds, and they count as zero in value. Part or all of what a later date gains may be such "
+            "jobs left undone"
         )
     chances = (
         f"Some refrac beats doing nothing in {percent(judged['some_refrac_chance'], judged['some_refrac_chance_se'])} "

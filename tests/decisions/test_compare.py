@@ -18,7 +18,12 @@ DAYS = np.array([[0, 0, 0, 0], [10, 12, 14, 0], [9, 9, 9, 9], [20, 22, 18, 20]],
 
 
 def plain_error(values):
+    values = values[~np.isnan(values)]
     return float(values.mean()), float(values.std(ddof=1) / np.sqrt(values.size))
+
+
+def plain_error_or_none(values):
+    return plain_error(values) if np.isfinite(values).any() else (np.nan, np.nan)
 
 
 def results(inc=INC):
@@ -57,8 +62,8 @@ def test_the_decision() -> None:
     # paired lead over u@2027-01: 5 -1 -1 -3, mean 0, squares 36
     assert row["lead_usd"] == 0.0
     assert row["lead_se_usd"] == pytest.approx(np.sqrt(36.0 / 3.0 / 4.0))
-    assert row["job_days"] == 9.0
-    assert row["job_cost_usd"] == 9000.0
+    assert row["job_days"] == 12.0  # of the three jobs done
+    assert row["job_cost_usd"] == 12000.0
     assert row["executed_share"] == 0.75
 
 
@@ -143,7 +148,19 @@ def test_orders_each_at_its_best_date() -> None:
     assert second["job_cost_usd"] == 20000.0
     # days 18 20 20 22
     assert (second["job_days_p90"], second["job_days_p50"]) == pytest.approx((18.6, 20.0))
-    assert first["effective_share"] == 0.625
+    # of the first order's four trials three have a job, of 10, 12 and 14 days
+    assert (first["executed_share"], first["job_days"]) == (0.75, 12.0)
+    assert (first["job_days_p90"], first["job_days_p10"]) == pytest.approx((10.4, 13.6))
+    assert first["effective_share"] == pytest.approx(2.5 / 3.0)
+
+
+def test_an_order_that_is_never_done_has_no_days() -> None:
+    made = results()
+    made.measures["executed"][3] = 0.0
+    row = compare.orders_at_best_date(made, plain_error_or_none, {"t": 8, "u": 11})[1]
+    assert row["executed_share"] == 0.0
+    for name in ("job_days", "job_days_p50", "job_cost_usd", "job_cost_p10_usd", "effective_share"):
+        assert np.isnan(row[name]), name
 
 
 def test_the_percentile_table() -> None:

@@ -186,7 +186,8 @@ def make_tables(
             share = rng.beta(30, 4 + i, trials)
             rows["orders"].append({"well": well, "order": o, "date": best_of[o].split("@")[1],
                 **_value(inc[best_of[o]]), "gap_usd": float(gap.mean()), "gap_se_usd": float(gap.std() /
-                np.sqrt(trials)), "job_days": days.mean(), "job_days_se": days.std() / np.sqrt(trials),
+                np.sqrt(trials)), "executed_share": 1.0,
+                "job_days": days.mean(), "job_days_se": days.std() / np.sqrt(trials),
                 **dict(zip(("job_days_p90", "job_days_p50", "job_days_p10"), _percentiles(days),
                 strict=True)), "job_cost_usd": cost.mean(), "job_cost_se_usd": cost.std() /
                 np.sqrt(trials), **dict(zip(("job_cost_p90_usd", "job_cost_p50_usd",
