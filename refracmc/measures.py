@@ -11,6 +11,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import inf, nan
 
+USD_GROSS, USD_WI = "US$ gross", "US$ WI"
+"""Money of the whole well (8/8), and the working-interest share of it: costs by the working interest, revenue by the
+net revenue interest. Every unit of money is one of the two; a price carries neither."""
 VOLUME = "main phase"
 """Stands for the main phase's unit of volume."""
 DISTRIBUTION = "distribution"
@@ -71,7 +74,7 @@ class Measure:
 MEASURES: tuple[Measure, ...] = (
     Measure(
         "npv",
-        "US$",
+        USD_WI,
         "present value at the first day of the valuation month of the working-interest cash flow: revenue after "
         "royalty, production taxes, operating cost, job, holding, abandonment and, where stated, income tax. "
         "Month i counts (1 + rate)^-((i + 0.5)/12)",
@@ -81,7 +84,7 @@ MEASURES: tuple[Measure, ...] = (
     ),
     Measure(
         "incremental_npv",
-        "US$",
+        USD_WI,
         "NPV less the NPV of doing nothing in the same trial; 0 where the job is not carried out",
         symbol="dNPV",
         kept=True,
@@ -139,7 +142,7 @@ MEASURES: tuple[Measure, ...] = (
     Measure("incremental_eur", VOLUME, "EUR less that of doing nothing", symbol="dEUR"),
     Measure(
         "capital_efficiency",
-        "US$/US$",
+        f"{USD_WI}/{USD_WI}",
         "mean incremental NPV over mean discounted capex (a ratio of means, so it has no percentiles)",
         summed=RATIO,
         column="incremental_npv",
@@ -155,7 +158,7 @@ MEASURES: tuple[Measure, ...] = (
     ),
     Measure(
         "cvar",
-        "US$",
+        USD_WI,
         "mean incremental NPV of the worst trials, as many as `cvar_tail_fraction` says (no percentiles)",
         symbol="CVaR",
         source="Rockafellar & Uryasev 2000",
@@ -184,14 +187,14 @@ MEASURES: tuple[Measure, ...] = (
     ),
     Measure(
         "job_cost",
-        "US$",
+        USD_GROSS,
         "cost of the job at 8/8, service-cost index included, of the trials in which the job is done",
         "where the job is not done",
         given="executed",
         column_meaning="cost of the job at 8/8, service-cost index included; 0 where the job is not done",
     ),
-    Measure("capex", "US$", "cost of the job, working-interest share; 0 where not carried out", kept=True),
-    Measure("discounted_capex", "US$", "capex at the valuation date", summed=COLUMN_ONLY),
+    Measure("capex", USD_WI, "cost of the job, working-interest share; 0 where not carried out", kept=True),
+    Measure("discounted_capex", USD_WI, "capex at the valuation date", summed=COLUMN_ONLY),
     Measure(
         "effective_share",
         "fraction",
@@ -220,7 +223,7 @@ MEASURES: tuple[Measure, ...] = (
     ),
     Measure(
         "offset_npv",
-        "US$",
+        USD_WI,
         "part of the NPV that the job brings, or costs, in offset wells, child wells included; 0 without "
         "[wells.offset_wells]",
     ),

@@ -10,13 +10,17 @@ class Decision(Section):
 
     least_value_per_dollar: float = number(
         0.1,
-        "US$/US$",
+        "US$ WI/US$ WI",
         "least mean incremental NPV per mean discounted capex of a refrac that is advised",
         -10.0,
         100.0,
     )
     marginal_value_per_dollar: float = number(
-        0.1, "US$/US$", "how far below that it is marginal still; further below, leave the well", 0.0, 100.0
+        0.1,
+        "US$ WI/US$ WI",
+        "how far below that it is marginal still; further below, leave the well",
+        0.0,
+        100.0,
     )
     greatest_chance_of_loss: float = number(
         0.5, "fraction", "greatest chance of a loss of a refrac that is advised", 0.0, 1.0

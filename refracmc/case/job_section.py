@@ -18,42 +18,57 @@ class JobCost(Section):
     """Lump sums and rates at the 8/8 level, multiplied by the service-cost index."""
 
     mobilisation_usd: Uncertain = uncertain(
-        250_000.0, "US$", "mobilisation of all crews, and what re-runs the lift, lump sum", 0.0
+        250_000.0, "US$ gross", "mobilisation of all crews, and what re-runs the lift, lump sum", 0.0
     )
-    workover_usd_per_day: Uncertain = uncertain(18_000.0, "US$/d", "workover rig and crew before CT", 0.0)
+    workover_usd_per_day: Uncertain = uncertain(
+        18_000.0, "US$ gross/d", "workover rig and crew before CT", 0.0
+    )
     ct_spread_usd_per_day: Uncertain = uncertain(
         38_000.0,
-        "US$/d",
+        "US$ gross/d",
         "coiled tubing unit and tools",
         0.0,
         source="assumption; Oil & Gas Journal 2011: 29,000, above 80,000 at that peak, not inflated",
     )
-    frac_spread_usd_per_day: Uncertain = uncertain(55_000.0, "US$/d", "pumping crew, standby included", 0.0)
-    stage_materials_usd: Uncertain = uncertain(9_000.0, "US$/stage", "proppant, chemicals, per stage", 0.0)
+    frac_spread_usd_per_day: Uncertain = uncertain(
+        55_000.0, "US$ gross/d", "pumping crew, standby included", 0.0
+    )
+    stage_materials_usd: Uncertain = uncertain(
+        9_000.0, "US$ gross/stage", "proppant, chemicals, per stage", 0.0
+    )
     water_bbl_per_stage: Uncertain = uncertain(1_200.0, "bbl/stage", "water pumped per stage", 0.0)
-    water_usd_per_bbl: Uncertain = uncertain(0.8, "US$/bbl", "fresh or treated water delivered", 0.0)
-    trip_usd: Uncertain = uncertain(12_000.0, "US$/trip", "tools changed in a trip of the assembly", 0.0)
-    patch_usd: Uncertain = uncertain(45_000.0, "US$/patch", "patch set over a sleeve", 0.0)
+    water_usd_per_bbl: Uncertain = uncertain(0.8, "US$ gross/bbl", "fresh or treated water delivered", 0.0)
+    trip_usd: Uncertain = uncertain(
+        12_000.0, "US$ gross/trip", "tools changed in a trip of the assembly", 0.0
+    )
+    patch_usd: Uncertain = uncertain(45_000.0, "US$ gross/patch", "patch set over a sleeve", 0.0)
     perforate_usd: Uncertain = uncertain(
-        18_000.0, "US$/sleeve", "jetting or perforating beside a sleeve", 0.0
+        18_000.0, "US$ gross/sleeve", "jetting or perforating beside a sleeve", 0.0
     )
-    screenout_usd: Uncertain = uncertain(15_000.0, "US$/event", "cleanout materials after a screenout", 0.0)
-    stuck_ct_usd: Uncertain = uncertain(300_000.0, "US$/event", "fishing or cutting stuck coiled tubing", 0.0)
-    well_lost_usd: Uncertain = uncertain(500_000.0, "US$/event", "making a lost well safe", 0.0)
+    screenout_usd: Uncertain = uncertain(
+        15_000.0, "US$ gross/event", "cleanout materials after a screenout", 0.0
+    )
+    stuck_ct_usd: Uncertain = uncertain(
+        300_000.0, "US$ gross/event", "fishing or cutting stuck coiled tubing", 0.0
+    )
+    well_lost_usd: Uncertain = uncertain(500_000.0, "US$ gross/event", "making a lost well safe", 0.0)
     cancellation_usd: Uncertain = uncertain(
-        100_000.0, "US$", "paid to the crews when a job is called off", 0.0
+        100_000.0, "US$ gross", "paid to the crews when a job is called off", 0.0
     )
-    flowback_usd_per_day: Uncertain = uncertain(6_000.0, "US$/d", "flowback and re-running lift", 0.0)
+    flowback_usd_per_day: Uncertain = uncertain(6_000.0, "US$ gross/d", "flowback and re-running lift", 0.0)
     load_recovery_fraction: Uncertain = fraction(0.3, "share of pumped water flowed back")
-    load_disposal_usd_per_bbl: Uncertain = uncertain(1.0, "US$/bbl", "disposal of load water", 0.0)
+    load_disposal_usd_per_bbl: Uncertain = uncertain(1.0, "US$ gross/bbl", "disposal of load water", 0.0)
     string_change_usd: Uncertain = uncertain(
-        60_000.0, "US$/change", "another coiled tubing string brought in, where changes are planned", 0.0
+        60_000.0,
+        "US$ gross/change",
+        "another coiled tubing string brought in, where changes are planned",
+        0.0,
     )
     slim_stage_usd: Uncertain = uncertain(
-        4_000.0, "US$/stage", "slim tools for a stage below a patch, where patches ask for them", 0.0
+        4_000.0, "US$ gross/stage", "slim tools for a stage below a patch, where patches ask for them", 0.0
     )
     casing_failure_usd: Uncertain = uncertain(
-        400_000.0, "US$/event", "repair of a casing that failed in the job", 0.0
+        400_000.0, "US$ gross/event", "repair of a casing that failed in the job", 0.0
     )
     service_index_beta: Uncertain = uncertain(
         0.4,

@@ -31,7 +31,7 @@ class OffsetWells(Section):
     )
     child_value_usd: Uncertain = uncertain(
         0.0,
-        "US$",
+        "US$ WI",
         "owner's value, after income tax, that a job up to child_month protects in child wells; below 0: gives up; "
         "falls in child_month",
     )

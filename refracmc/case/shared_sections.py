@@ -170,14 +170,18 @@ class Opex(Section):
     """Operating cost at the 8/8 level, abandonment, and holding of a suspended well."""
 
     fixed_usd_per_month: Uncertain = uncertain(
-        9_000.0, "US$/month", "fixed cost while on production or in the job", 0.0
+        9_000.0, "US$ gross/month", "fixed cost while on production or in the job", 0.0
     )
-    oil_usd_per_bbl: Uncertain = uncertain(4.0, USD_BBL, "variable cost of oil", 0.0)
-    gas_usd_per_mcf: Uncertain = uncertain(0.4, USD_MCF, "variable cost of gas", 0.0)
-    water_usd_per_bbl: Uncertain = uncertain(1.0, USD_BBL, "handling and disposal of produced water", 0.0)
-    abandonment_usd: Uncertain = uncertain(120_000.0, "US$", "plugging and site, due at the end of life", 0.0)
+    oil_usd_per_bbl: Uncertain = uncertain(4.0, "US$ gross/bbl", "variable cost of oil", 0.0)
+    gas_usd_per_mcf: Uncertain = uncertain(0.4, "US$ gross/Mcf", "variable cost of gas", 0.0)
+    water_usd_per_bbl: Uncertain = uncertain(
+        1.0, "US$ gross/bbl", "handling and disposal of produced water", 0.0
+    )
+    abandonment_usd: Uncertain = uncertain(
+        120_000.0, "US$ gross", "plugging and site, due at the end of life", 0.0
+    )
     holding_usd_per_month: Uncertain = uncertain(
-        1_500.0, "US$/month", "cost of holding a suspended well", 0.0
+        1_500.0, "US$ gross/month", "cost of holding a suspended well", 0.0
     )
     lease_holding_months: int = integer(24, "months", "longest suspension before the lease is lost", 0, 720)
 

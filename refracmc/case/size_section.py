@@ -72,7 +72,7 @@ class JobSize(Section):
     )
     least_usd_per_lb: float = number(
         0.04,
-        "US$/lb",
+        "US$ gross/lb",
         "proppant delivered is not cheaper; `check` tells materials that cannot buy it",
         0.0,
         10.0,

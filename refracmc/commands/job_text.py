@@ -52,7 +52,7 @@ def _page(well: dict[str, Any]) -> list[str]:
         *_failures(shown),
         "",
         *_means(first[0], "mean_days_by_kind", "Mean days", 1.0, 1),
-        *_means(first[0], "mean_cost_parts_usd", "Mean cost, US$ thousand", 1e3, 0),
+        *_means(first[0], "mean_cost_parts_usd", "Mean cost, US$ thousand gross", 1e3, 0),
     ]
 
 
@@ -97,8 +97,8 @@ def _exposed(orders: Sequence[Mapping[str, Any]]) -> list[str]:
 
 def _strategies(rows: Sequence[Mapping[str, Any]]) -> list[str]:
     """A line a strategy: percentiles of days and cost, mean share of stages that work."""
-    head = ("days P90/P50/P10", "cost US$ million P90/P50/P10", "effective")
-    lines = [f"  {'strategy':<34}{head[0]:>22}{head[1]:>32}{head[2]:>12}"]
+    head = ("days P90/P50/P10", "cost US$ million gross P90/P50/P10", "effective")
+    lines = [f"  {'strategy':<34}{head[0]:>22}{head[1]:>36}{head[2]:>12}"]
     for row in rows:
         days, cost = row["days"], row["cost_usd"]
         if days["mean"] is None:
@@ -107,7 +107,7 @@ def _strategies(rows: Sequence[Mapping[str, Any]]) -> list[str]:
         lines.append(
             f"  {row['strategy']:<34}"
             + f"{days['p90']:.1f} / {days['p50']:.1f} / {days['p10']:.1f}".rjust(22)
-            + f"{cost['p90'] / 1e6:.2f} / {cost['p50'] / 1e6:.2f} / {cost['p10'] / 1e6:.2f}".rjust(32)
+            + f"{cost['p90'] / 1e6:.2f} / {cost['p50'] / 1e6:.2f} / {cost['p10'] / 1e6:.2f}".rjust(36)
             + f"{row['stages_effective_fraction']['mean']:.1%}".rjust(12)
         )
         if not _is_dated(row):
@@ -125,7 +125,7 @@ def _other_dates(dated: Sequence[Mapping[str, Any]], first: Sequence[Mapping[str
     cost = [round((then["cost_usd"]["p50"] - now["cost_usd"]["p50"]) / 1e6, 2) + 0.0 for now, then in pairs]
     return [
         f"  P50 at the last date, {dated[-1]['date']}, against these: {min(days):+.1f} to {max(days):+.1f} days, "
-        f"{min(cost):+.2f} to {max(cost):+.2f} million"
+        f"{min(cost):+.2f} to {max(cost):+.2f} million US$ gross"
     ]
 
 

@@ -61,14 +61,14 @@ def _text(search: Search, table: pd.DataFrame) -> str:
     )
     lines = [
         f"{search.well}, job in {search.date}: {len(search.tried)} orders valued ({how})",
-        f"  {'order':<28}{'front':>6}{'value, US$ million':>22}{'over best named, US$ thousand':>32}{'days':>8}"
+        f"  {'order':<28}{'front':>6}{'value, US$ million WI':>24}{'over best named, US$ thousand WI':>34}{'days':>8}"
         f"{'exposed':>9}{'effective':>11}{'shifts':>8}",
     ]
     for _, row in table.iterrows():
         value = f"{row['incremental_npv_usd'] / 1e6:.3f} ± {row['incremental_npv_se_usd'] / 1e6:.3f}"
         gain = f"{row['gain_over_best_named_usd'] / 1e3:.1f} ± {row['gain_se_usd'] / 1e3:.1f}"
         lines.append(
-            f"  {row['order']:<28}{'yes' if row['on_front'] else 'no':>6}{value:>22}{gain:>32}{row['job_days']:>8.2f}"
+            f"  {row['order']:<28}{'yes' if row['on_front'] else 'no':>6}{value:>24}{gain:>34}{row['job_days']:>8.2f}"
             f"{row['exposed_stages']:>9.2f}{row['stages_effective_fraction']:>11.1%}{row['planned_shifts']:>8}"
         )
     best = search.judged[0].found

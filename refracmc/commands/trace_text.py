@@ -7,6 +7,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from refracmc.measures import trial_column
+
 WIDTH = 120
 """Columns of the page."""
 _VOLUMES = {"oil_bbl": "oil", "gas_mcf": "gas", "water_bbl": "water"}
@@ -40,15 +42,18 @@ def trace_text(content: dict[str, Any]) -> str:
                 f"  {row['step']:>4} {row['action']:<12}{sleeve:>6}{row['depth_ft']:>10.0f}{row['tries']:>7}"
                 f"{row['start_hour']:>9.2f}{row['hours']:>9.3f}  {row['outcome']}"
             )
-        lines += ["", "Cost of the job, US$ (8/8)"]
+        lines += ["", "Cost of the job, US$ gross"]
         lines += [f"  {name:<16}{value:>14,.0f}" for name, value in content["job"]["cost_usd"].items()]
     lines += ["", *_months(content["monthly"]), "", "Measures"]
-    lines += [f"  {name:<22}{_measure(value)}" for name, value in content["measures"].items()]
+    lines += [
+        f"  {name:<22}{_measure(value):>16}  {trial_column(name)[0]}"
+        for name, value in content["measures"].items()
+    ]
     told = content["reconciliation"]
     lines += [
         "",
         f"NPV from the months {told['npv_from_months_usd']:,.2f}, of the run {told['npv_of_run_usd']:,.2f}, "
-        f"difference {told['difference_usd']:.2e} US$",
+        f"difference {told['difference_usd']:.2e} US$ WI",
     ]
     return "\n".join(lines)
 
@@ -77,7 +82,7 @@ def _months(monthly: list[dict[str, Any]]) -> list[str]:
     rows = [[monthly[i]["month"], *(int(column[i]) for column in columns.values())] for i in range(last)]
     total = ["total", *(int(column.sum()) for column in columns.values())]
     lines = [
-        "Monthly cash flow: volumes at 8/8 (bbl, Mcf); money at the working-interest share (US$), costs and taxes "
+        "Monthly cash flow: volumes at 8/8 (bbl, Mcf); money in US$ WI (working-interest share), costs and taxes "
         "negative.",
         f"Whole numbers, rounded so that every column adds up to its total; {_NET} is the sum of the money columns "
         "before it.",

@@ -32,6 +32,7 @@ from refracmc.engine.plan import WellPlan
 from refracmc.engine.sized_jobs import sized_draws
 from refracmc.engine.triggers import trigger_months, triggered_job
 from refracmc.job.results import JobResult
+from refracmc.measures import USD_GROSS
 from refracmc.sampling.estimators import percentile_errors, quantile_with_error, summarise
 from refracmc.sampling.streams import blocks_of
 
@@ -52,7 +53,7 @@ COUNTS = (
 """Counts of a job that are told, by their names in `JobResult.counts`."""
 UNITS = {
     "days": "days",
-    "cost_usd": "US$",
+    "cost_usd": USD_GROSS,
     "stages_effective_fraction": "fraction",
     "called_off": "fraction",
     "well_lost": "fraction",
@@ -217,7 +218,7 @@ def spread_rows(plan: WellPlan, jobs: Sequence[StrategyJobs]) -> Rows:
     sizes, design = blocks_of(plan.case.sampling.trials), plan.case.sampling.design
     rows = []
     for made in jobs:
-        for measure, unit in (("days", "days"), ("cost_usd", "US$")):
+        for measure, unit in (("days", "days"), ("cost_usd", USD_GROSS)):
             for percent in SHARES:
                 found = quantile_with_error(made.columns[measure], 1.0 - percent / 100.0, sizes, design)
                 rows.append(

@@ -23,6 +23,7 @@ from refracmc.engine.sized_jobs import sized_draws
 from refracmc.job.inputs import JobInputs, JobLuck
 from refracmc.job.machine import KINDS
 from refracmc.job.results import JobResult
+from refracmc.measures import USD_GROSS
 from refracmc.production.stress import pair_contrast, treated_before
 from refracmc.sampling.order_statistics import quantiles
 
@@ -92,7 +93,7 @@ def parts_of(
         days = day_parts(plan, job, inputs.npt_fraction, inputs.waiting_days)
         for measure, unit, members in (
             ("days", "days", days),
-            ("cost", "US$", {name: value * factor for name, value in by_part.items()}),
+            ("cost", USD_GROSS, {name: value * factor for name, value in by_part.items()}),
         ):
             for name, value in members.items():
                 mean = float(value.mean())
@@ -101,7 +102,7 @@ def parts_of(
                     parts.append(
                         _row(plan, strategy, measure=measure, part=name, unit=unit, mean=mean, se=se)
                     )
-        for measure, unit, value in (("days", "days", job.days), ("cost", "US$", cost * factor)):
+        for measure, unit, value in (("days", "days", job.days), ("cost", USD_GROSS, cost * factor)):
             found = quantiles(value, 1.0 - SHARES / 100.0)
             for percent, at in zip(SHARES.tolist(), found.tolist(), strict=True):
                 spread.append(

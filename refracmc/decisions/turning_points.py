@@ -181,7 +181,7 @@ def _factors(plan: WellPlan, trials: ChangedTrials, cost: float) -> Iterator[Tur
         gain, spent = (one + (at - 1.0) * (two - one) for one, two in zip(once, twice, strict=True))
         return gain, spent
 
-    yield TurningInput("job cost", "factor", 1.0, 0.2, 4.0, at_cost, cost, "US$, mean at 8/8")
+    yield TurningInput("job cost", "factor", 1.0, 0.2, 4.0, at_cost, cost, "US$ gross, mean")
     rate = plan.case.valuation.annual_discount_rate
     discounted = cache(lambda at: trials.valued(Change(discount_rate=at)))
     yield TurningInput("discount rate", "1/year", rate, 0.0, max(0.3, rate), discounted)

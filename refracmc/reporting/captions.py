@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import pandas as pd
 
+from refracmc.measures import USD_GROSS, USD_WI
 from refracmc.reporting.rounding import MILLION, significant
 from refracmc.reporting.tables import ReportData, RunFacts
 from refracmc.sampling.streams import BLOCK_SIZE
 
 PERCENTILES = "P90 is the low and P10 the high value (share of trials above it)."
-OWNER = "working-interest share"
-GROSS = "100 % (8/8)"
+OWNER = "WI: working-interest share"
+GROSS = "gross: 100 % (8/8)"
+MILLION_WI, MILLION_GROSS = (unit.replace("US$", "US$ million") for unit in (USD_WI, USD_GROSS))
+"""Units of money on the page, in charts and in texts."""
 
 _SPOKEN = {"ct": "CT", "npv": "NPV", "npt": "non-productive time", "bha": "BHA", "eur": "EUR", "irr": "IRR",
            "latin": "Latin", "sobol": "Sobol"}  # fmt: skip
@@ -52,6 +55,11 @@ def money_basis(facts: RunFacts) -> str:
     return f"US$ million at {facts.valuation_month}, {facts.terms} terms, {rate} a year, {tax}"
 
 
+def usd_wi(text: str) -> str:
+    """A number of millions, as text, with its unit in a sentence."""
+    return f"US$ {text} million WI"
+
+
 def block_trials(data: ReportData) -> int:
     """Trials of tables that are made of the first block alone."""
     return min(data.facts.trials, BLOCK_SIZE)
@@ -70,11 +78,11 @@ def footer(data: ReportData, error: str, money: bool = True, percentiles: bool =
     return " ".join(parts)
 
 
-def error_range(errors: pd.Series, of: str = "means") -> str:
-    """Span of standard errors in US$ as words; ``of`` says what they are errors of."""
+def error_range(errors: pd.Series, of: str = "means", unit: str = MILLION_WI) -> str:
+    """Span of standard errors in US$ as words; ``of`` says what they are errors of, ``unit`` whose million it is."""
     known = errors.dropna() / MILLION
     if known.empty:
         return f"standard error of the {of} not known"
     low, high = significant(float(known.min()), 2), significant(float(known.max()), 2)
     span = low if low == high else f"{low} to {high}"
-    return f"standard error of the {of} {span} US$ million"
+    return f"standard error of the {of} {span} {unit}"

@@ -7,7 +7,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from refracmc.reporting import style
-from refracmc.reporting.captions import error_range, spoken, strategy_words
+from refracmc.reporting.captions import MILLION_WI, error_range, spoken, strategy_words
 from refracmc.reporting.charts_value import left_out, order_look, order_places
 from refracmc.reporting.rounding import MILLION
 from refracmc.reporting.tables import ReportData
@@ -100,8 +100,8 @@ def dates(data: ReportData, well: str) -> Figure | None:
     style.value_axis(upper, "y", *style.padded(span, 0.05))
     ends += [float(v) / MILLION for k in (-2, 2) for v in rows["mean_usd"] + k * rows["se_usd"]]
     style.value_axis(lower, "y", *style.padded([*ends, 0.0], 0.08), most=5)
-    style.name_axis(upper, "y", "Incremental NPV,\nUS$ million")
-    style.name_axis(lower, "y", "Mean incremental NPV,\nUS$ million")
+    style.name_axis(upper, "y", f"Incremental NPV,\n{MILLION_WI}")
+    style.name_axis(lower, "y", f"Mean incremental NPV,\n{MILLION_WI}")
     style.name_axis(lower, "x", "Month in which the job starts")
     style.legend_row(figure, [*marks, *more])
     return figure

@@ -13,6 +13,7 @@ from matplotlib.figure import Figure
 from refracmc.reporting import style
 from refracmc.reporting.captions import (
     GROSS,
+    MILLION_GROSS,
     block_trials,
     error_range,
     has_date,
@@ -87,12 +88,12 @@ def by_order(data: ReportData, well: str) -> Figure | None:
         f"{_largest_errors(parts)} a part",
         money=False,
         trials=trials,
-        extra=f"Bars: means by part, cost at {GROSS}. Line: P90 to P10, dot: P50, of the same trials.",
+        extra=f"Bars: means by part, cost {GROSS}. Line: P90 to P10, dot: P50, of the same trials.",
     )
     drawn = set(parts["part"])
     for measure, groups, scale, label, bottom, top, down in (
         ("days", _DAYS, 1.0, "Days shut in", each + 1.02, 1.16, 0.42),
-        ("cost", _COSTS, MILLION, "Cost, US$ million", 0.9, each + 1.28, 0.82),
+        ("cost", _COSTS, MILLION, f"Cost, {MILLION_GROSS}", 0.9, each + 1.28, 0.82),
     ):
         axes = style.panel(figure, (1.45, bottom, 0.3, top))
         means, values = (table[table["measure"] == measure] for table in (parts, spread))
@@ -135,7 +136,7 @@ def _build_up(data: ReportData, well: str, rows: pd.DataFrame, total: float, err
         data,
         f"{well}: what the job costs, {strategy_words(str(rows['strategy'].iloc[0]))}",
         1.5 + 0.25 * (count + 1),
-        error_range(pd.Series([error]), "total"),
+        error_range(pd.Series([error]), "total", MILLION_GROSS),
         percentiles=False,
         share=GROSS,
         extra="Means of the parts add up to the mean total; each bar starts where the one above it ends.",
@@ -157,13 +158,13 @@ def _build_up(data: ReportData, well: str, rows: pd.DataFrame, total: float, err
     style.set_ticks(axes, "y", [*y, 0.0], [*names, "total"], grid=False)
     style.value_axis(axes, "x", min(0.0, float(end.min())), float(end.max()) * 1.02)
     axes.set_ylim(-0.6, count + 0.6)
-    style.name_axis(axes, "x", "Mean cost, US$ million")
+    style.name_axis(axes, "x", f"Mean cost, {MILLION_GROSS}")
     return figure
 
 
 def _largest_errors(rows: pd.DataFrame) -> str:
     found = []
-    for measure, scale, unit in (("days", 1.0, "days"), ("cost", MILLION, "US$ million")):
+    for measure, scale, unit in (("days", 1.0, "days"), ("cost", MILLION, MILLION_GROSS)):
         largest = float(rows.loc[rows["measure"] == measure, "se"].max()) / scale
         found.append(f"up to {significant(largest, 2)} {unit}")
     return f"standard errors {' and '.join(found)}"
@@ -200,11 +201,11 @@ def distributions(data: ReportData, well: str) -> Figure | None:
         4.3 + more,
         _largest_errors(rows),
         money=False,
-        extra=f"Each curve is the share of jobs above the value, cost at {GROSS}, service-cost index included; dots "
+        extra=f"Each curve is the share of jobs above the value, cost {GROSS}, service-cost index included; dots "
         "are P90, P50 and P10. Of a trigger: the trials in which the job starts.",
     )
     for k, (measure, scale, label) in enumerate(
-        (("days", 1.0, "Days shut in"), ("cost", MILLION, "Cost of the job, US$ million"))
+        (("days", 1.0, "Days shut in"), ("cost", MILLION, f"Cost of the job, {MILLION_GROSS}"))
     ):
         axes = style.panel(figure, (0.65 + 4.3 * k, 0.95, 0.2 + 4.3 * (1 - k), 0.98 + more))
         ends: list[float] = []

@@ -7,7 +7,7 @@ import pandas as pd
 from matplotlib.figure import Figure
 
 from refracmc.reporting import style
-from refracmc.reporting.captions import error_range, spoken, strategy_words
+from refracmc.reporting.captions import MILLION_WI, error_range, spoken, strategy_words
 from refracmc.reporting.rounding import MILLION, significant
 from refracmc.reporting.tables import ReportData
 
@@ -61,7 +61,7 @@ def tornado(data: ReportData, well: str) -> Figure | None:
     style.set_ticks(axes, "y", list(y), [style.wrap(name, 44) for name in names], grid=False, size=7.6)
     style.value_axis(axes, "x", left - room, right + room)
     axes.set_ylim(-0.6, len(rows) - 0.4)
-    style.name_axis(axes, "x", "Mean incremental NPV, US$ million")
+    style.name_axis(axes, "x", f"Mean incremental NPV, {MILLION_WI}")
     style.legend_row(
         figure,
         (

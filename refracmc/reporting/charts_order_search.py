@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 from refracmc.decisions.order_search import Search
 from refracmc.job.orders import NAMED_ORDERS
 from refracmc.reporting import style
-from refracmc.reporting.captions import spoken
+from refracmc.reporting.captions import MILLION_WI, spoken
 from refracmc.reporting.charts import write_pictures
 from refracmc.reporting.rounding import MILLION
 from refracmc.sampling.streams import BLOCK_SIZE
@@ -22,7 +22,7 @@ def order_front(search: Search) -> Figure:
     figure = style.frame(
         f"{search.well}: stage orders for a job in {search.date}, {len(search.tried)} tried",
         f"Small dots: orders on the {BLOCK_SIZE} trials of the search; marks: judged on other trials, standard error "
-        f"of their differences up to US$ {largest / 1000:,.0f} thousand. Exposure: expected stages treated below a "
+        f"of their differences up to US$ {largest / 1000:,.0f} thousand WI. Exposure: expected stages treated below a "
         "sleeve that failed to reclose. A search, not a proof of the best order.",
         4.3,
     )
@@ -49,7 +49,7 @@ def order_front(search: Search) -> Figure:
         style.value_axis(axes, "y", low, high, most=7, labelled=k == 0)
         style.name_axis(axes, "x", name)
         if k == 0:
-            style.name_axis(axes, "y", "Mean incremental NPV, US$ million", 0.5)
+            style.name_axis(axes, "y", f"Mean incremental NPV, {MILLION_WI}", 0.5)
     marks = [style.Mark(spoken(name), colours[name], "dot", marker="D") for name in NAMED_ORDERS]
     marks += [
         style.Mark("found by the search", style.INK, "dot"),

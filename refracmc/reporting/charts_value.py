@@ -11,6 +11,8 @@ from matplotlib.figure import Figure
 from refracmc.reporting import style
 from refracmc.reporting.captions import (
     GROSS,
+    MILLION_GROSS,
+    MILLION_WI,
     OWNER,
     error_range,
     has_date,
@@ -75,8 +77,8 @@ def distribution(data: ReportData, well: str) -> Figure | None:
     percents = {name: group["exceedance_percent"].to_numpy() for name, group in groups.items()}
     shown = [name for name in (*picked, NOTHING) if name in groups]
     for box, column, label in (
-        ((0.6, 0.95, 4.7, 0.98), "npv_usd", "NPV, US$ million"),
-        ((4.9, 0.95, 0.2, 0.98), "incremental_npv_usd", "Incremental NPV over doing nothing, US$ million"),
+        ((0.6, 0.95, 4.7, 0.98), "npv_usd", f"NPV, {MILLION_WI}"),
+        ((4.9, 0.95, 0.2, 0.98), "incremental_npv_usd", f"Incremental NPV over doing nothing, {MILLION_WI}"),
     ):
         axes = style.panel(figure, box)
         curves = {name: group[column].to_numpy() / MILLION for name, group in groups.items()}
@@ -164,7 +166,7 @@ def strategies(data: ReportData, well: str) -> Figure | None:
         at += len(members) + 1.5 + 0.9 * (not fixed.all())
     axes.set_xlim(-1.2, at - 1.3)
     style.value_axis(axes, "y", *style.padded(ends, 0.04))
-    style.name_axis(axes, "y", "NPV, US$ million")
+    style.name_axis(axes, "y", f"NPV, {MILLION_WI}")
     style.legend_row(
         figure,
         (
@@ -179,9 +181,9 @@ def strategies(data: ReportData, well: str) -> Figure | None:
 
 
 _ORDER_PANELS = (
-    ("Incremental NPV,\nUS$ million", MILLION, "mean_usd", "se_usd", ("p90_usd", "p50_usd", "p10_usd")),
+    (f"Incremental NPV,\n{MILLION_WI}", MILLION, "mean_usd", "se_usd", ("p90_usd", "p50_usd", "p10_usd")),
     ("Days shut in", 1.0, "job_days", "job_days_se", ("job_days_p90", "job_days_p50", "job_days_p10")),
-    ("Cost of the job,\nUS$ million", MILLION, "job_cost_usd", "job_cost_se_usd",
+    (f"Cost of the job,\n{MILLION_GROSS}", MILLION, "job_cost_usd", "job_cost_se_usd",
      ("job_cost_p90_usd", "job_cost_p50_usd", "job_cost_p10_usd")),
     ("Stages effectively\ntreated, %", 0.01, "effective_share", "effective_share_se", ()),
 )  # fmt: skip
@@ -202,9 +204,9 @@ def orders(data: ReportData, well: str) -> Figure | None:
         f"{well}: stage orders, each at its best date",
         1.75 + 0.36 * max(count, 3),
         error_range(rows["se_usd"]),
-        share=f"{OWNER}, cost at {GROSS}",
+        share=f"{OWNER}; {GROSS}",
         extra=f"{left_out(count, present)}Bars run from P90 to P10, ticks are P50, dots are means with "
-        "± 2 standard errors.",
+        "± 2 standard errors; days, cost and stages are of the jobs that are done.",
     )
     y = np.arange(count)[::-1].astype(float)
     colours = [order_look(places.get(str(o)))[0] for o in rows["order"]]

@@ -13,11 +13,11 @@ from refracmc.reporting.table_spec import KINDS, NOTHING, Column, TableSpec, tab
 
 __all__ = ["KINDS", "NOTHING", "TABLES", "Column", "TableSpec", "table_spec"]
 
-_VALUE = """mean_usd | number | US$ | mean of the incremental NPV
-se_usd | number | US$ | standard error of that mean
-p90_usd | number | US$ | P90 (low) of the incremental NPV
-p50_usd | number | US$ | P50 of the incremental NPV
-p10_usd | number | US$ | P10 (high) of the incremental NPV"""
+_VALUE = """mean_usd | number | US$ WI | mean of the incremental NPV
+se_usd | number | US$ WI | standard error of that mean
+p90_usd | number | US$ WI | P90 (low) of the incremental NPV
+p50_usd | number | US$ WI | P50 of the incremental NPV
+p10_usd | number | US$ WI | P10 (high) of the incremental NPV"""
 
 _SPECS: tuple[TableSpec, ...] = (
     table_spec("summary", "All measures of all strategies", "one measure of one strategy of one well", """
@@ -43,19 +43,19 @@ late_month | month | | month by which 90 % of its jobs have started
 {_VALUE}
 p_loss | number | 1 | chance that this refrac is worth less than doing nothing
 p_loss_se | number | 1 | its standard error
-cvar_usd | number | US$ | mean incremental NPV of the worst trials (tail fraction: facts)
-cvar_se_usd | number? | US$ | its standard error
+cvar_usd | number | US$ WI | mean incremental NPV of the worst trials (tail fraction: facts)
+cvar_se_usd | number? | US$ WI | its standard error
 chance_of_best | number | 1 | share of trials in which no other strategy, nothing included, is better
 chance_nothing_best | number | 1 | share of trials in which doing nothing is the best
-opportunity_loss_usd | number | US$ | mean shortfall of this refrac against each trial's best strategy
-nothing_opportunity_loss_usd | number | US$ | the same shortfall if nothing is done
+opportunity_loss_usd | number | US$ WI | mean shortfall of this refrac against each trial's best strategy
+nothing_opportunity_loss_usd | number | US$ WI | the same shortfall if nothing is done
 runner_up | text? | | the refrac with the next highest mean
-lead_usd | number? | US$ | mean of the paired difference to the runner-up
-lead_se_usd | number? | US$ | its standard error
+lead_usd | number? | US$ WI | mean of the paired difference to the runner-up
+lead_se_usd | number? | US$ WI | its standard error
 job_days | number? | days | mean days shut in of the jobs that are done; missing where none is
 job_days_se | number? | days | its standard error
-job_cost_usd | number? | US$ | mean cost of the jobs that are done
-job_cost_se_usd | number? | US$ | its standard error
+job_cost_usd | number? | US$ gross | mean cost of the jobs that are done
+job_cost_se_usd | number? | US$ gross | its standard error
 executed_share | number | 1 | share of trials in which the job is carried out (lease still held, trigger fired)
 """, "well", True),
     table_spec("verdicts", "Verdicts", "one well, what its best refrac is judged by", """
@@ -65,10 +65,10 @@ verdict | text | | refracture, marginal, leave, not told apart, or none (fewer t
 verdict_low | text | | worst verdict within the errors; that of the well where they are told apart
 verdict_high | text | | best verdict within the errors
 verdict_of_estimates | text | | verdict of the numbers as they stand, errors left out
-worth_usd | number | US$ | mean incremental NPV, the mean of the worst trials in it by tail_weight
-worth_se_usd | number? | US$ | its standard error
-value_per_dollar | number? | US$/US$ | worth over mean discounted capex; missing where no job is carried out
-value_per_dollar_se | number? | US$/US$ | its standard error
+worth_usd | number | US$ WI | mean incremental NPV, the mean of the worst trials in it by tail_weight
+worth_se_usd | number? | US$ WI | its standard error
+value_per_dollar | number? | US$ WI/US$ WI | worth over mean discounted capex; missing where no job is carried out
+value_per_dollar_se | number? | US$ WI/US$ WI | its standard error
 p_loss | number | 1 | chance that this refrac is worth less than doing nothing
 p_loss_se | number | 1 | its standard error
 equals | integer | | other refracs whose worth is within the error of the best
@@ -77,8 +77,8 @@ some_refrac_chance | number | 1 | share of trials in which some refrac beats doi
 some_refrac_chance_se | number | 1 | its standard error
 best_refrac_chance | number | 1 | share of trials in which this refrac is the best of the refracs
 best_refrac_chance_se | number | 1 | its standard error
-least_value_per_dollar | number | US$/US$ | asked: least value per dollar to refracture
-marginal_value_per_dollar | number | US$/US$ | asked: how far below that is marginal still
+least_value_per_dollar | number | US$ WI/US$ WI | asked: least value per dollar to refracture
+marginal_value_per_dollar | number | US$ WI/US$ WI | asked: how far below that is marginal still
 greatest_chance_of_loss | number | 1 | asked: greatest chance of loss to refracture
 marginal_chance_of_loss | number | 1 | asked: how far above that is marginal still
 tail_weight | number | 1 | asked: weight of the mean of the worst trials in the worth
@@ -104,16 +104,16 @@ trials | integer | | trials that were valued again
 well | text | | well id
 strategy | text | | nothing, <order>@YYYY-MM or <order>@<trigger>
 exceedance_percent | number | % | share of trials above the value, 90 for P90
-npv_usd | number | US$ | NPV exceeded by that share of trials
-incremental_npv_usd | number | US$ | incremental NPV exceeded by that share of trials
+npv_usd | number | US$ WI | NPV exceeded by that share of trials
+incremental_npv_usd | number | US$ WI | incremental NPV exceeded by that share of trials
 """, "well strategy exceedance_percent"),
     table_spec("timing", "Value against refrac date", "one refrac date of one order of one well", f"""
 well | text | | well id
 order | text | | stage order, + size where sizes are stated
 date | month | | month in which the job starts
 {_VALUE}
-gain_usd | number | US$ | mean of the paired difference to the order's first date
-gain_se_usd | number | US$ | its standard error (0 at the first date)
+gain_usd | number | US$ WI | mean of the paired difference to the order's first date
+gain_se_usd | number | US$ WI | its standard error (0 at the first date)
 """, "well order date"),
     table_spec("triggers", "Value of dates set by triggers", "one order at the date of one trigger", f"""
 well | text | | well id
@@ -124,8 +124,8 @@ trigger | text | | trigger that sets the date, trial by trial
 p_loss | number | 1 | chance that it is worth less than doing nothing
 p_loss_se | number | 1 | its standard error
 against | text | | the order's fixed date with the highest mean
-gap_usd | number | US$ | mean of the paired difference to that
-gap_se_usd | number? | US$ | its standard error
+gap_usd | number | US$ WI | mean of the paired difference to that
+gap_se_usd | number? | US$ WI | its standard error
 executed_share | number | 1 | share of trials in which the job is carried out
 early_month | month? | | month by which 10 % of its jobs have started, missing where no job is
 median_month | month? | | month by which half of them have started
@@ -142,19 +142,19 @@ well | text | | well id
 order | text | | stage order, + size where sizes are stated
 date | month | | date of its highest mean incremental NPV
 {_VALUE}
-gap_usd | number? | US$ | mean of the paired difference to the best order (0 for the best)
-gap_se_usd | number? | US$ | its standard error
+gap_usd | number? | US$ WI | mean of the paired difference to the best order (0 for the best)
+gap_se_usd | number? | US$ WI | its standard error
 executed_share | number | 1 | share of trials in which the job is carried out; the columns from here on are of those
 job_days | number? | days | mean days shut in; missing where no job is carried out
 job_days_se | number? | days | its standard error
 job_days_p90 | number? | days | P90 (low) of the days shut in
 job_days_p50 | number? | days | P50
 job_days_p10 | number? | days | P10 (high)
-job_cost_usd | number? | US$ | mean cost of the job
-job_cost_se_usd | number? | US$ | its standard error
-job_cost_p90_usd | number? | US$ | P90 (low) of the cost
-job_cost_p50_usd | number? | US$ | P50
-job_cost_p10_usd | number? | US$ | P10 (high)
+job_cost_usd | number? | US$ gross | mean cost of the job
+job_cost_se_usd | number? | US$ gross | its standard error
+job_cost_p90_usd | number? | US$ gross | P90 (low) of the cost
+job_cost_p50_usd | number? | US$ gross | P50
+job_cost_p10_usd | number? | US$ gross | P10 (high)
 effective_share | number? | 1 | mean share of the stages effectively treated
 effective_share_se | number? | 1 | its standard error
 extra_shifts | number | 1 | planned sleeve shifts beyond the order with the fewest
@@ -187,8 +187,8 @@ hurdle | flag | | whether the forecast has that chance (fit.idle_hurdle)
 well | text | | well id
 strategy | text | | <order>@YYYY-MM or <order>@<trigger>
 part | text | | cost part
-mean_usd | number | US$ | mean cost of the jobs that are done, those without the part counted as 0
-se_usd | number | US$ | standard error of the mean
+mean_usd | number | US$ gross | mean cost of the jobs that are done, those without the part counted as 0
+se_usd | number | US$ gross | standard error of the mean
 share | number | 1 | share of the mean total cost
 """, "well strategy part"),
     table_spec("timeline", "The job, step by step", "one step of the job of one strategy of one well", """
@@ -298,10 +298,10 @@ input | text | | key path of the case
 unit | text | | unit of the input
 low_input | number | | mean of the input in the fifth of trials with it lowest
 high_input | number | | mean of the input in the fifth of trials with it highest
-low_mean_usd | number | US$ | mean incremental NPV of those with it lowest
-high_mean_usd | number | US$ | mean incremental NPV of those with it highest
-low_se_usd | number? | US$ | standard error with the input low
-high_se_usd | number? | US$ | standard error with the input high
+low_mean_usd | number | US$ WI | mean incremental NPV of those with it lowest
+high_mean_usd | number | US$ WI | mean incremental NPV of those with it highest
+low_se_usd | number? | US$ WI | standard error with the input low
+high_se_usd | number? | US$ WI | standard error with the input high
 """, "well strategy input"),
     table_spec("inputs", "Inputs", "one input of the case", """
 well | text? | | well id, missing for what all wells share

@@ -40,8 +40,8 @@ p10_se | number? | unit | its standard error
 well | text | | well id
 strategy | text | | <order>@YYYY-MM or <order>@<trigger>
 part | text | | cost part
-mean_usd | number | US$ | mean cost at 8/8, jobs without the part counted as 0
-se_usd | number? | US$ | standard error of the mean
+mean_usd | number | US$ gross | mean cost, jobs without the part counted as 0
+se_usd | number? | US$ gross | standard error of the mean
 share | number | 1 | share of the mean total cost
 """, "well strategy part"),
     table_spec("job_percentiles", "Distribution of days and cost", "one percentile of one strategy", """

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from refracmc.reporting.captions import GROSS, OWNER, PERCENTILES, strategy_words
+from refracmc.reporting.captions import MILLION_GROSS, MILLION_WI, PERCENTILES, strategy_words
 from refracmc.reporting.page import Block, Note, Section, Table
 from refracmc.reporting.page_columns import (
     Row,
@@ -38,7 +38,7 @@ def _value_table(data: ReportData, advice: dict[str, str]) -> Table:
     ]
     return table_of(
         data.tables["decision"],
-        f"Incremental NPV of the best refrac of each well over doing nothing, US$ million, {OWNER}",
+        f"Incremental NPV of the best refrac of each well over doing nothing, {MILLION_WI}",
         columns,
         left=3,
         note=f"{PERCENTILES} ± is one standard error. Chance of loss: worth less than doing nothing in the same trial. "
@@ -65,7 +65,7 @@ def _choice_table(data: ReportData) -> Table:
     ]
     return table_of(
         data.tables["decision"],
-        "How sure the choice is, US$ million",
+        f"How sure the choice is, {MILLION_WI}",
         columns,
         note="Is best: share of trials in which no other strategy tried is better. Shortfall: mean distance to what "
         "would have been best in each trial, the expected opportunity loss.",
@@ -77,7 +77,7 @@ def _job_table(data: ReportData) -> Table:
         text("Well", "well"),
         strategy("Best refrac tried"),
         amount("Days shut in", "job_days", "job_days_se", 1.0),
-        amount(f"Cost at {GROSS}, US$ million", "job_cost_usd", "job_cost_se_usd"),
+        amount(f"Cost, {MILLION_GROSS}", "job_cost_usd", "job_cost_se_usd"),
         carried_out("Carried out in"),
     ]
     return table_of(

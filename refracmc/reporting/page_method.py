@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from refracmc.reporting.captions import PERCENTILES, money_basis, spoken
+from refracmc.reporting.captions import GROSS, OWNER, PERCENTILES, money_basis, spoken
 from refracmc.reporting.page import Note, Section
 from refracmc.reporting.tables import ReportData
 
@@ -16,7 +16,8 @@ def method_section(data: ReportData) -> Section:
     paragraphs = (
         f"{facts.trials:,} trials{blocks} by {spoken(facts.design)} sampling, seed {facts.seed}. Every strategy, doing "
         "nothing included, is valued on the same trials, and each difference is taken trial by trial.",
-        f"Money is {money_basis(facts)}, mid-month discounting, horizon {facts.horizon_months} months. Price model: "
+        f"Money is {money_basis(facts)}, {OWNER} (costs by the working interest, revenue by the net revenue interest) "
+        f"or {GROSS}; mid-month discounting, horizon {facts.horizon_months} months. Price model: "
         f"{spoken(facts.price_model)}.",
         "In each trial the decline is drawn from the joint posterior of the well's own history (or from its stated "
         "type curve), the job is simulated sleeve by sleeve with its failures, and the treated stages add a stream to "

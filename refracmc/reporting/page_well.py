@@ -6,8 +6,8 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
-from refracmc.measures import NEVER, SUMMARY_MEASURES
-from refracmc.reporting.captions import GROSS, split_strategy, spoken, strategy_words
+from refracmc.measures import NEVER, SUMMARY_MEASURES, USD_GROSS, USD_WI
+from refracmc.reporting.captions import MILLION_GROSS, MILLION_WI, split_strategy, spoken, strategy_words
 from refracmc.reporting.files import file_stems
 from refracmc.reporting.page import Block, DrawnChart, Note, Section, Table
 from refracmc.reporting.page_columns import (
@@ -45,7 +45,7 @@ def _by_date_and_order(data: ReportData, well: str) -> Table | None:
     }
     best = rows.iloc[int(rows["mean_usd"].to_numpy().argmax())]
     return Table(
-        "Mean incremental NPV by refrac date and stage order, US$ million",
+        f"Mean incremental NPV by refrac date and stage order, {MILLION_WI}",
         ("Refrac date", *(spoken(str(o)) for o in orders)),
         tuple((d, *(cells.get((d, o), MISSING) for o in orders)) for d in dates),
         strong=frozenset({(dates.index(best["date"]), 1 + orders.index(best["order"]))}),
@@ -56,7 +56,7 @@ def _by_date_and_order(data: ReportData, well: str) -> Table | None:
 
 _TRIGGERS = WellTable(
     "triggers",
-    "Incremental NPV of dates set by triggers over doing nothing, US$ million",
+    f"Incremental NPV of dates set by triggers over doing nothing, {MILLION_WI}",
     (
         strategy("Strategy"),
         amount("Mean", "mean_usd", "se_usd"),
@@ -73,7 +73,7 @@ _TRIGGERS = WellTable(
 )
 _ORDERS = WellTable(
     "orders",
-    "Stage orders, each at its best date, US$ million",
+    f"Stage orders, each at its best date, {MILLION_WI}",
     (
         words("Order", "order"),
         text("Best date", "date"),
@@ -86,7 +86,7 @@ _ORDERS = WellTable(
 )
 _ORDER_JOBS = WellTable(
     "orders",
-    f"Days and cost of the job by order, US$ million at {GROSS}",
+    f"Days and cost of the job by order, {MILLION_GROSS}",
     (
         words("Order", "order"),
         carried_out("Carried out"),
@@ -126,7 +126,7 @@ _DRIVERS = WellTable(
 )
 _TORNADO = WellTable(
     "tornado",
-    "Mean incremental NPV behind the chart of single inputs, US$ million",
+    f"Mean incremental NPV behind the chart of single inputs, {MILLION_WI}",
     (
         text("Input", "input"),
         text("Unit", "unit"),
@@ -191,7 +191,7 @@ def _cost(data: ReportData, well: str) -> Table | None:
         (p, n): f"{million(m, s)} ({fixed(100 * q, 1)} %)" for p, n, m, s, q in zip(*columns, strict=True)
     }
     return Table(
-        "Mean cost by part, US$ million (share of the total)",
+        f"Mean cost by part, {MILLION_GROSS} (share of the total)",
         ("Part", *(strategy_words(str(n)) for n in names)),
         tuple(
             (spoken(str(p)), *(cells.get((p, n), MISSING) for n in names))
@@ -252,8 +252,9 @@ def _summary(data: ReportData, well: str) -> Table:
     numbers = rows[["mean", "se", *PERCENTS, "undefined_share"]].to_numpy(dtype=float).tolist()
     labels = (rows[name].to_numpy(dtype=object) for name in ("strategy", "measure", "unit"))
     for name, measure, unit, found in zip(*labels, numbers, strict=True):
-        scale = MILLION if unit == "US$" else 1.0
-        units[measure] = "US$ million" if unit == "US$" else unit
+        money = unit in (USD_WI, USD_GROSS)
+        scale = MILLION if money else 1.0
+        units[measure] = unit.replace("US$", "US$ million") if money else unit
         cells[name, measure] = _measure(found, scale, measure not in ("p_loss", "cvar"))
     names = [str(n) for n in rows["strategy"].unique()]
     head = tuple(spoken(m) + (f", {units[m]}" if units[m] not in ("", "1") else "") for m in measures)

@@ -41,7 +41,7 @@ def page_html(data: ReportData, charts: Mapping[str, Sequence[DrawnChart]]) -> s
     count = len(data.wells)
     subtitle = (
         f"Case {facts.name}, {count} well{'' if count == 1 else 's'}, {facts.trials:,} trials a strategy, "
-        f"{money_basis(facts)}. Values are the {OWNER}, costs of the job {GROSS}. ± is one standard error."
+        f"{money_basis(facts)}. {OWNER}; {GROSS}. ± is one standard error."
     )
     title = f"{facts.title or facts.name}: refracture, when and how, or leave"
     return render_page(title, subtitle, page_sections(data, charts))

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from refracmc.reporting.captions import split_strategy, strategy_words
+from refracmc.reporting.captions import split_strategy, strategy_words, usd_wi
 from refracmc.reporting.rounding import MILLION, percent, share_done, significant, to_error, with_error
 from refracmc.reporting.tables import ReportData
 
@@ -53,14 +53,14 @@ def _timing(data: ReportData, row: Row, good: bool) -> tuple[str, str]:
     best = int(curve["mean_usd"].to_numpy().argmax())
     first, last = curve.iloc[0], curve.iloc[-1]
     gain, error = curve["gain_usd"][best], curve["gain_se_usd"][best]
-    gained = f"US$ {with_error(gain, error, MILLION)} million over {first['date']}"
+    gained = f"{usd_wi(with_error(gain, error, MILLION))} over {first['date']}"
     close = "" if gain >= CLEAR * error else ", which is within the error"
     if best == 0:
         after = curve.iloc[1]
         lost, far = (with_error(-at["gain_usd"], at["gain_se_usd"], MILLION) for at in (after, last))
         close = "" if -after["gain_usd"] >= CLEAR * after["gain_se_usd"] else " (within the error)"
         more = "" if len(curve) == 2 else f", until {last['date']} {far}"
-        waiting = f"waiting until {after['date']} costs US$ {lost} million{close}{more}"
+        waiting = f"waiting until {after['date']} costs {usd_wi(lost)}{close}{more}"
         return f"The earliest date tried is the best: {waiting}.", "now"
     if best < len(curve) - 1:
         return (
@@ -82,7 +82,7 @@ def _trigger_timing(data: ReportData, row: Row) -> str:
     close = "" if gap >= CLEAR * error else ", which is within the error"
     return (
         f"The date is set by a trigger: {job_starts(row)}. Over the best fixed date, "
-        f"{split_strategy(str(mine['against']))[1]}, it gains US$ {with_error(gap, error, MILLION)} million{close}."
+        f"{split_strategy(str(mine['against']))[1]}, it gains {usd_wi(with_error(gap, error, MILLION))}{close}."
     )
 
 
@@ -166,17 +166,17 @@ def _value(row: Row, judged: Row, tail: float) -> str:
     mean, error = float(row["mean_usd"]), float(row["se_usd"])
     p90, p50, p10 = (to_error(row[f"{p}_usd"], error, MILLION) for p in ("p90", "p50", "p10"))
     text = (
-        f"On average {strategy_words(row['strategy'])} is worth US$ {with_error(abs(mean), error, MILLION)} million "
+        f"On average {strategy_words(row['strategy'])} is worth {usd_wi(with_error(abs(mean), error, MILLION))} "
         f"{'more' if mean >= 0 else 'less'} than doing nothing (P90 {p90}, P50 {p50}, P10 {p10})"
     )
     if judged["tail_weight"] > 0:
         worth = with_error(float(judged["worth_usd"]), float(judged["worth_se_usd"]), MILLION)
-        text += f"; with the worst {100 * tail:g} % weighed {judged['tail_weight']:g}, US$ {worth} million"
+        text += f"; with the worst {100 * tail:g} % weighed {judged['tail_weight']:g}, {usd_wi(worth)}"
     least, greatest = float(judged["least_value_per_dollar"]), float(judged["greatest_chance_of_loss"])
     if judged["value_per_dollar"] == judged["value_per_dollar"]:
         brings = with_error(float(judged["value_per_dollar"]), float(judged["value_per_dollar_se"]))
         lowest = least - float(judged["marginal_value_per_dollar"])
-        text += f", {brings} per dollar of capital (asked: {least:g}, marginal from {round(lowest, 9):g})"
+        text += f", {brings} per dollar of WI capital (asked: {least:g}, marginal from {round(lowest, 9):g})"
     highest = greatest + float(judged["marginal_chance_of_loss"])
     loses = f"it loses in {percent(row['p_loss'], row['p_loss_se'])} of trials"
     return (

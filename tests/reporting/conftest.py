@@ -145,7 +145,7 @@ def make_tables(
                     int(pct), "npv_usd": a, "incremental_npv_usd": b})  # fmt: skip
             for known in SUMMARY:
                 measure = known.name
-                row = {"well": well, "strategy": name, "measure": measure, "unit": known.unit, "mean":
+                row = {"well": well, "strategy": name, "measure": measure, "unit": known.unit_for("bbl"), "mean":
                     np.nan, "se": np.nan, "p90": np.nan, "p50": np.nan, "p10": np.nan,
                     "undefined_share": 0.0}  # fmt: skip
                 sample = {"npv": total, "incremental_npv": extra, "job_cost": cost0 * (name != NOTHING),
@@ -238,12 +238,12 @@ def make_tables(
             ("prices.oil_level", "1", 0.75, 1.3, 1.4e6),
             ("response.decline_per_year", "1/year", 0.9, 1.9, -0.8e6),
             ("response.headroom", "1", 1.4, 2.2, 0.5e6),
-            ("job.cost.frac_spread_usd_per_day", "US$/day", 55000, 80000, -0.3e6),
+            ("job.cost.frac_spread_usd_per_day", "US$ gross/d", 55000, 80000, -0.3e6),
             ("job.close_chance", "1", 0.93, 0.98, 0.2e6),
             ("job.sleeve_effect_sd", "logit", 1.5, 2.5, -0.1e6),
             ("response.kept_fraction", "1", 0.85, 1.0, 0.15e6),
             ("job.npt_fraction", "1", 0.05, 0.2, -0.12e6),
-            ("opex.fixed_usd_per_month", "US$/month", 7000, 10000, 0.02e6),
+            ("opex.fixed_usd_per_month", "US$ gross/month", 7000, 10000, 0.02e6),
         ):
             mean = float(chosen.mean())
             rows["tornado"].append({"well": well, "strategy": names[best], "input": name, "unit": unit,
@@ -256,7 +256,7 @@ def make_tables(
             "shut in (0 days on)", "months": 3, "first_month": "2023-04", "last_month": "2024-02"}]  # fmt: skip
     for k in range(46):
         rows["inputs"].append({"well": None if k < 30 else ids[k % len(ids)], "variable":
-            f"job.input_{k}", "unit": "US$/day", "distribution":
+            f"job.input_{k}", "unit": "US$ gross/d", "distribution":
             f"lognormal, P90 {0.3 + k}, P10 {1.6 + k}", "source": "assumption" if k % 3 else
             "SPE-173340-MS", "is_assumption": bool(k % 3), "stated": k % 4 != 0})  # fmt: skip
     for w, well in enumerate(ids):

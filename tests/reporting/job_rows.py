@@ -16,7 +16,11 @@ def job_rows(well: str, seed: int) -> dict[str, list[dict[str, Any]]]:
         head = {"well": well, "strategy": f"{order}@{DATES[0]}", "order": order}
         for measure, unit, parts in (
             ("days", "days", {"before": 5.0, "treating": 3.0, "shifting": 1.5, "waiting": 1.0, "odd": 0.2}),
-            ("cost", "US$", {"mobilisation": 2.6e5, "ct_spread": 4e5, "materials": 4e5, "isolation": 1e4}),
+            (
+                "cost",
+                "US$ gross",
+                {"mobilisation": 2.6e5, "ct_spread": 4e5, "materials": 4e5, "isolation": 1e4},
+            ),
         ):
             for part, mean in parts.items():
                 made = {"measure": measure, "part": part, "unit": unit, "mean": mean, "se": mean / 50}

@@ -14,6 +14,7 @@ import pandas as pd
 import pytest
 from PIL import Image
 
+from refracmc.measures import USD_GROSS, USD_WI
 from refracmc.reporting import charts
 from refracmc.reporting.captions import PERCENTILES
 from refracmc.reporting.charts import CHARTS, draw_charts
@@ -25,6 +26,8 @@ from refracmc.reporting.tables import ReportData, RunFacts, build_report_data
 Facts = Callable[..., RunFacts]
 Maker = Callable[..., dict[str, pd.DataFrame]]
 VOID = {"meta", "br", "path", "use"}
+
+MONEY = (USD_WI, USD_GROSS)
 
 
 class Reader(HTMLParser):
@@ -153,7 +156,7 @@ def test_page_shows_the_numbers_of_every_table(report: Path, data: ReportData) -
         assert with_error(row["total"], row["total_ci"] / 1.96) in text
     for _, row in data.tables["summary"].iterrows():
         if np.isfinite(row["mean"]) and row["undefined_share"] < 1:
-            assert with_error(row["mean"], row["se"], MILLION if row["unit"] == "US$" else 1.0) in text
+            assert with_error(row["mean"], row["se"], MILLION if row["unit"] in MONEY else 1.0) in text
     for _, row in data.tables["inputs"].iterrows():
         assert row["variable"] in text
         assert row["distribution"] in text
@@ -166,11 +169,25 @@ def test_page_shows_the_numbers_of_every_table(report: Path, data: ReportData) -
         assert f"{steps} steps" in text
 
 
+def test_money_says_whose_it_is_wherever_it_stands(report: Path) -> None:
+    """Oracle: the words. Each US$ of the page, its pictures too, has WI or gross behind it, or is a price per unit."""
+    allowed = re.compile(
+        r"US\$( million)? (WI|gross)|US\$ [−0-9.,± ]+ (million|thousand) WI|US\$/(bbl|Mcf)"
+        r"|US\$ million at 2026-10 ?, real terms, 10 % a year, before income tax[,.] (WI|gross): "
+    )
+    text = " ".join(" ".join(read((report / "report.html").read_text("utf-8")).text).split())
+    assert text.count("US$") > 30
+    for match in re.finditer(r"US\$", text):
+        assert allowed.match(text, match.start()), text[match.start() - 60 : match.start() + 90]
+    assert not allowed.match("US$ million more")  # negative controls
+    assert not allowed.match("US$ 1.2 million more")
+
+
 def test_page_says_conventions_and_cautions(report: Path) -> None:
     text = " ".join(read((report / "report.html").read_text("utf-8")).text)
     for words in (PERCENTILES, "4,000 trials", "real terms, 10 % a year",
-                  "before income tax", "Values are the working-interest share, costs of the job 100 % (8/8)",
-                  "Cost at 100 % (8/8), US$ million", "Latin hypercube sampling, seed 7",
+                  "before income tax", "WI: working-interest share; gross: 100 % (8/8)",
+                  "Cost, US$ million gross", "Latin hypercube sampling, seed 7",
                   "The data of this case are invented"):  # fmt: skip
         assert words in text
     for once in ("well control defer to local codes", "not a reserves statement", "not investment advice"):

@@ -76,10 +76,10 @@ def test_numbers_of_the_verdict_are_those_of_the_table(
     data = _changed(tables, fact_maker(), mean_usd=1.234e6, se_usd=0.041e6, p90_usd=-1.21e6, p50_usd=0.52e6,
                     p10_usd=4.4e6, p_loss=0.372, p_loss_se=0.005)  # fmt: skip
     value = verdict(data, "LK-01").value
-    assert "US$ 1.23 ± 0.04 million more than doing nothing (P90 −1.21, P50 0.52, P10 4.40)" in value
+    assert "US$ 1.23 ± 0.04 million WI more than doing nothing (P90 −1.21, P50 0.52, P10 4.40)" in value
     assert "it loses in 37.2 ± 0.5 % of trials (asked: 50 % at most, marginal to 65 %)." in value
     weighed = _judged(tables, fact_maker(), tail_weight=0.25, worth_usd=0.9e6, worth_se_usd=0.05e6)
-    assert "the worst 10 % weighed 0.25, US$ 0.90 ± 0.05 million" in verdict(weighed, "LK-01").value
+    assert "the worst 10 % weighed 0.25, US$ 0.90 ± 0.05 million WI" in verdict(weighed, "LK-01").value
     assert "weighed" not in value
     assert verdict(weighed, "LK-01").timing.startswith("By the mean alone, of the order: the earliest date")
 
@@ -127,14 +127,14 @@ def _curve(
             [3.0, 2.9, 2.5],
             0.01,
             "now",
-            "waiting until 2027-04 costs US$ 0.100 ± 0.010 million, until 2027-07 0.500",
+            "waiting until 2027-04 costs US$ 0.100 ± 0.010 million WI, until 2027-07 0.500",
         ),
         ([3.0, 2.99, 2.5], 0.01, "now", "(within the error)"),
         (
             [2.5, 3.0, 2.9],
             0.01,
             "",
-            "inside the span tried, 2027-04: it gains US$ 0.500 ± 0.010 million over 2027-01.",
+            "inside the span tried, 2027-04: it gains US$ 0.500 ± 0.010 million WI over 2027-01.",
         ),
         ([2.5, 2.51, 2.4], 0.01, "", "which is within the error"),
         ([2.5, 2.9, 3.0], 0.01, "last", "later dates should be tried"),

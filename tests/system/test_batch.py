@@ -98,7 +98,7 @@ def test_the_summary_is_tidy(batch) -> None:
             np.testing.assert_allclose(text[name], stored[name], rtol=1e-13, err_msg=name)
     assert set(PUBLISHED) <= set(text["measure"])
     units = text.groupby("measure")["unit"].unique()
-    assert units["npv"].tolist() == units["job_cost"].tolist() == ["US$"]
+    assert [*units["npv"], *units["job_cost"]] == ["US$ WI", "US$ gross"]
     assert units["eur"].tolist() == ["bbl"]
     assert units["job_days"].tolist() == ["days"]
     assert units.map(len).eq(1).all()

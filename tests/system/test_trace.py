@@ -73,7 +73,7 @@ def test_a_trace_is_the_trial(run, well: str, strategy: str) -> None:
         drawn = values.loc[trial].dropna()
         assert {entry["name"]: entry["value"] for entry in content["inputs"]} == drawn.to_dict()
         units = {entry["name"]: entry["unit"] for entry in content["inputs"]}
-        assert units["opex.abandonment_usd"] == "US$"
+        assert units["opex.abandonment_usd"] == "US$ gross"
         assert units["luck.z_well"] == "standard normal"
         assert units["luck.u_event"] == "uniform"
 

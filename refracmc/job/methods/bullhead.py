@@ -43,7 +43,7 @@ KEYS = (
     ),
     Key("diverter_drops", 8, "drops", "drops of diverter", 0, 500, kind="integer"),
     Key("hours_per_drop", 0.75, "h", "dropping diverter and waiting for it", 0.0),
-    Key("diverter_usd_per_drop", 9_000.0, "US$/drop", "diverter", 0.0),
+    Key("diverter_usd_per_drop", 9_000.0, "US$ gross/drop", "diverter", 0.0),
     Key("share_log_sd", 1.2, "", "log sd of what open sleeves take side by side, without diverter", 0.0, 5.0),
     Key("diverter_evens_fraction", 0.5, "fraction", "share of that spread the diverter removes", 0.0, 1.0),
     Key(

@@ -25,14 +25,14 @@ from refracmc.job.sleeves import Tally
 
 KEYS = (
     Key("liner_days", 6.0, "d", "running, cementing and testing the liner", 0.0),
-    Key("liner_usd", 550_000.0, "US$", "liner, hanger, cement and crews", 0.0),
+    Key("liner_usd", 550_000.0, "US$ gross", "liner, hanger, cement and crews", 0.0),
     Key("liner_fails_chance", 0.04, "fraction", "the liner is not set or not tight", 0.0, 1.0),
     Key("stage_spacing_ft", 200.0, "ft", "length of a stage", 1.0, 5000.0, kind="number"),
     Key("hours_per_stage", 4.0, "h", "plug, perforations and pumping of a stage", 0.0),
     Key(
         "stage_usd",
         25_000.0,
-        "US$/stage",
+        "US$ gross/stage",
         "plug, guns and wireline, beside crew days, materials and water",
         0.0,
         source="assumption; a whole plug-and-perf stage cost 50,000 to 78,000 at a market low (trade press)",

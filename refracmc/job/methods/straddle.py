@@ -45,7 +45,7 @@ KEYS = (
     Key("hours_per_set", 0.8, "h", "setting and releasing the packers once", 0.0),
     Key("seal_chance", 0.9, "fraction", "one set seals", 0.0, 1.0),
     Key("sets_per_trip", 12, "sets", "sets the packers last", 1, 1000, kind="integer"),
-    Key("tool_usd_per_set", 3_500.0, "US$/set", "packers and tools per set", 0.0),
+    Key("tool_usd_per_set", 3_500.0, "US$ gross/set", "packers and tools per set", 0.0),
     Key(
         "effect_fraction",
         0.85,
