@@ -107,11 +107,26 @@ MEASURES: tuple[Measure, ...] = (
     Measure(
         "irr_several_share",
         "fraction",
-        "share of the trials in which the job is done that have several rates of return, or one at which a gain begins",
+        "share of the trials in which the job is done that have several rates of return, or one at which a gain "
+        "begins; `mirr` has one in them too",
         "where the job is done in no trial",
         summed=SHARE_OPEN,
         column="irr",
         given="executed",
+    ),
+    Measure(
+        "mirr",
+        "1/year",
+        "modified rate of return of the incremental cash, of the trials in which the job is done: income reinvested at "
+        "`annual_reinvestment_rate` to the last month that holds a cent, outlay financed at `annual_finance_rate` from "
+        "the first; both are the discount rate where not stated, and it is above that just where the incremental NPV "
+        "is above zero. One value in every trial that spends; -1 where nothing comes in, `inf` where nothing goes out",
+        "where the job is not done",
+        symbol="MIRR",
+        source="Lin 1976 (from memory)",
+        given="executed",
+        no_mean="infinite where nothing is spent",
+        alone=nan,
     ),
     Measure(
         "payout_months",

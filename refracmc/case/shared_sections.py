@@ -42,6 +42,12 @@ class Valuation(Section):
     annual_discount_rate: float = number(
         0.10, "1/year", "effective annual discount rate", 0.0, 1.0, source="common practice, no source"
     )
+    annual_finance_rate: float | None = number(
+        None, "1/year", "rate at which `mirr` finances what is spent; absent: annual_discount_rate", 0.0, 1.0
+    )
+    annual_reinvestment_rate: float | None = number(
+        None, "1/year", "rate at which `mirr` reinvests what comes in; absent: annual_discount_rate", 0.0, 1.0
+    )
     terms: Literal["real", "nominal"] = choice(
         "real", "real or nominal money, for prices, costs and rate alike"
     )
@@ -51,6 +57,18 @@ class Valuation(Section):
     cvar_tail_fraction: float = number(
         0.1, "fraction", "worst share of trials averaged by CVaR", 0.0, 1.0, above=True
     )
+
+    @property
+    def finance_rate(self) -> float:
+        """Of what is spent, 1/year."""
+        stated = self.annual_finance_rate
+        return self.annual_discount_rate if stated is None else stated
+
+    @property
+    def reinvestment_rate(self) -> float:
+        """Of what comes in, 1/year."""
+        stated = self.annual_reinvestment_rate
+        return self.annual_discount_rate if stated is None else stated
 
     def problems(self) -> list[Problem]:
         if self.terms == "real" and self.annual_cost_escalation != 0.0:
@@ -135,10 +153,12 @@ class IncomeTax(Section):
     """Income tax at the level of the project; losses are used elsewhere."""
 
     rate: float = number(..., "fraction", "income tax rate", 0.0, 1.0, below=True)
-    schedule: Literal["macrs_7", "macrs_5", "straight_line_7y", "expensed"] = choice(
+    schedule: Literal[
+        "macrs_3", "macrs_5", "macrs_7", "macrs_10", "macrs_15", "macrs_20", "straight_line_7y", "expensed"
+    ] = choice(
         "macrs_7",
-        "depreciation of what is not expensed, half-year convention (straight_line_7y: 1/14, six of 1/7, 1/14; "
-        "expensed: all in the job month)",
+        "depreciation of what is not expensed, half-year convention (macrs_3 to macrs_20: declining balance over so "
+        "many years, then straight line; straight_line_7y: 1/14, six of 1/7, 1/14; expensed: all in the job month)",
         source="IRS Publication 946, table A-1",
     )
     intangible_fraction: float = number(0.7, "fraction", "share of the job expensed at once", 0.0, 1.0)

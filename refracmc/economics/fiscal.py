@@ -6,21 +6,39 @@ Order of deductions: royalty first, then severance and ad valorem taxes on the o
 from __future__ import annotations
 
 from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Decimal
 from typing import Literal, NamedTuple, get_args
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Array = NDArray[np.float64]
-Schedule = Literal["macrs_5", "macrs_7", "straight_line_7y", "expensed"]
+Schedule = Literal[
+    "macrs_3", "macrs_5", "macrs_7", "macrs_10", "macrs_15", "macrs_20", "straight_line_7y", "expensed"
+]
 SCHEDULES: tuple[Schedule, ...] = get_args(Schedule)
-
-MACRS_5 = (0.20, 0.32, 0.192, 0.1152, 0.1152, 0.0576)
-"""Five-year property, half-year convention; IRS Publication 946, Table A-1."""
-MACRS_7 = (0.1429, 0.2449, 0.1749, 0.1249, 0.0893, 0.0892, 0.0893, 0.0446)
-"""Seven-year property, half-year convention; IRS Publication 946, Table A-1."""
+RECOVERY_YEARS: dict[str, int] = {f"macrs_{years}": years for years in (3, 5, 7, 10, 15, 20)}
+"""Recovery period of the schedules of the general depreciation system."""
 STRAIGHT_LINE_7 = (1 / 14, 1 / 7, 1 / 7, 1 / 7, 1 / 7, 1 / 7, 1 / 7, 1 / 14)
 """Seven years in equal parts, half a part in the first and in the eighth tax year (half-year convention)."""
+
+
+def declining_balance(years: int) -> tuple[float, ...]:
+    """Fractions of the cost written off in each tax year, (years + 1,), half-year convention; they sum to 1.
+
+    IRS Publication 946, table A-1: 200 % declining balance (150 % from 15 years on) until the straight line over what
+    is left of the period is larger; half a year in the first and in the last. As there, each year is rounded to a
+    hundredth of a percent (20 years: a thousandth) and the next follows from what that leaves.
+    """
+    share = Decimal(2 if years < 15 else "1.5") / years
+    place = Decimal("0.00001" if years == 20 else "0.0001")
+    left, made = Decimal(1), []
+    for year in range(years + 1):
+        held = years - year + Decimal("0.5") if year else Decimal(years)
+        rate = max(share, 1 / held) / (1 if year else 2)
+        made.append(left if year == years else (left * rate).quantize(place, ROUND_HALF_UP))
+        left -= made[-1]
+    return tuple(float(fraction) for fraction in made)
 
 
 @dataclass(frozen=True)
@@ -144,7 +162,8 @@ def depreciation_weights(
     if schedule == "expensed":
         weights[job_month] = 1.0
         return weights
-    fractions = {"macrs_5": MACRS_5, "macrs_7": MACRS_7, "straight_line_7y": STRAIGHT_LINE_7}[schedule]
+    years = RECOVERY_YEARS.get(schedule)
+    fractions = STRAIGHT_LINE_7 if years is None else declining_balance(years)
     start = job_month
     year_end = job_month + 12 - (valuation_month - 1 + job_month) % 12
     for fraction in fractions:

@@ -40,6 +40,8 @@ class Conditions(NamedTuple):
         Array  # (T, T) deductions per unit of job cost: month of the job, month; empty without income tax
     )
     neighbours: Neighbours
+    reinvested: Array  # (T,) factors of income and of outlay in the modified rate of return
+    financed: Array
 
 
 class Months(NamedTuple):
@@ -76,8 +78,10 @@ def conditions_of(
     lease: int,
     write_off: Mapping[int, Array],
     neighbours: Neighbours,
+    modified: tuple[Array, Array],
 ) -> Conditions:
-    """Conditions of a well; escalation (T,): cost factor of a month; write_off: by month of the job, each (T,)."""
+    """Conditions of a well; escalation (T,): cost factor of a month; write_off: by month of the job, each (T,);
+    modified: factors of income and of outlay (T,), see `modified_rate`."""
     horizon, cost = discount.size, escalation * fiscal.working_interest
     deductions = np.zeros((horizon, horizon) if write_off else (0, horizon))
     for month, line in write_off.items():
@@ -95,6 +99,7 @@ def conditions_of(
         lease,
         deductions,
         neighbours,
+        *modified,
     )
 
 

@@ -60,6 +60,7 @@ def _conditions(model: BlockModel, lease_holding_months: int) -> Conditions:
         lease_holding_months,
         money.write_off,
         model.neighbours.terms,
+        money.modified,
     )
 
 

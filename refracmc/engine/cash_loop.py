@@ -30,6 +30,7 @@ from refracmc.economics.flows import (
 )
 from refracmc.economics.life import SPAN, last_by_hindsight, last_by_looking_ahead
 from refracmc.economics.margins import NEW, OWN, Streams, delayed, delivered, empty_rows, fill_strategy_margin
+from refracmc.economics.modified_rate import modified_rate
 from refracmc.economics.offset_wells import add_to_flow, none_there
 from refracmc.economics.payout import payout
 from refracmc.economics.rate_of_return import ROW_MONTHS, one_rate
@@ -44,7 +45,7 @@ HANDFUL = 8  # trials whose results are handed over together: a line of the cach
 NPV, INCREMENTAL_NPV, EUR, INCREMENTAL_EUR = (
     ROW[name] for name in ("npv", "incremental_npv", "eur", "incremental_eur")
 )
-IRR, PAYOUT, BREAKEVEN = (ROW[name] for name in ("irr", "payout_months", "breakeven_price"))
+IRR, MIRR, PAYOUT, BREAKEVEN = (ROW[name] for name in ("irr", "mirr", "payout_months", "breakeven_price"))
 JOB_DAYS, JOB_COST, CAPEX = (ROW[name] for name in ("job_days", "job_cost", "capex"))
 DISCOUNTED_CAPEX, EFFECTIVE = (ROW[name] for name in ("discounted_capex", "effective_share"))
 EXECUTED, CAPPED, OFFSET_NPV = (ROW[name] for name in ("executed", "capped", "offset_npv"))
@@ -181,7 +182,7 @@ def as_left_alone(alone: Alone, result: Array) -> None:
     """Measures where no job is carried out."""
     result[:] = 0.0
     result[NPV], result[EUR] = alone.npv, alone.eur
-    result[IRR] = result[PAYOUT] = result[BREAKEVEN] = np.nan
+    result[IRR] = result[MIRR] = result[PAYOUT] = result[BREAKEVEN] = np.nan
 
 
 @entry
@@ -268,6 +269,8 @@ def value_trials(c: Conditions, block: Block, wanted: Array, room: Room, results
                 if wanted[IRR]:
                     worth, rate = gain / c.discount[resume], c.monthly_discount
                     result[IRR] = one_rate(months.flow, stop, idle, total, worth, rate, months.row)
+                if wanted[MIRR]:
+                    result[MIRR] = modified_rate(flow, c.reinvested, c.financed)
                 if wanted[BREAKEVEN]:
                     result[BREAKEVEN] = breakeven_price(c, streams, months, shares, life, alone.limit, gain)
                 result[JOB_DAYS], result[JOB_COST], result[CAPEX] = job[DAYS], job[GROSS], capex
@@ -284,7 +287,7 @@ def warm() -> None:
     months, one = 24, np.ones
     conditions = Conditions(
         0, False, one(months), one(months), one(months), 0.0, one(2), 0.0, 1.0, 0, np.zeros((0, months)),
-        none_there(months),
+        none_there(months), one(months), one(months),
     )  # fmt: skip
     edges, prices = np.arange(months + 1.0).reshape(1, -1), one((1, months))
     block = Block(

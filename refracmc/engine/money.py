@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.economics.fiscal import Costs, FiscalTerms, IncomeTax
+from refracmc.economics.modified_rate import yearly_factors
 from refracmc.economics.present_value import discount_factors, escalation_factors
 from refracmc.economics.prices import (
     PROCESSES,
@@ -43,7 +44,8 @@ class BlockMoney:
 
     costs (9, n): in the order of Costs, 8/8; escalation (T,): cost factor of a month; oil_price, gas_price, ahead
     (n, T): benchmark prices, and their mean over the next twelve months expected (None where the path is known);
-    service_index: by refrac month, each (n,); write_off: by refrac month, deductions (T,) per unit of job cost.
+    service_index: by refrac month, each (n,); write_off: by refrac month, deductions (T,) per unit of job cost;
+    modified: factors (T,) of income and of outlay in the modified rate of return.
     """
 
     fiscal: FiscalTerms
@@ -56,6 +58,7 @@ class BlockMoney:
     ahead: tuple[Array, Array] | None
     service_index: dict[int, Array]
     write_off: dict[int, Array]
+    modified: tuple[Array, Array]
 
     @property
     def main_price(self) -> Array:
@@ -94,6 +97,10 @@ def block_money(plan: WellPlan, draws: Mapping[str, Array]) -> BlockMoney:
         ahead=expected,
         service_index=service_index(plan, draws),
         write_off=write_off,
+        modified=(
+            yearly_factors(plan.horizon, valuation.reinvestment_rate),
+            yearly_factors(plan.horizon, valuation.finance_rate),
+        ),
     )
 
 

@@ -629,6 +629,14 @@ TABLE: dict[str, tuple[str, str, str, str, str, str]] = {
         "up to 1",
     ),
 }
+TABLE["finance rate in percent"] = (
+    "case.toml",
+    "[valuation]",
+    "[valuation]\nannual_finance_rate = 7",
+    "valuation.annual_finance_rate",
+    "7 [1/year]",
+    "from 0 to 1 [1/year]",
+)
 TABLE["negative rate"] = (
     "case.toml",
     "[valuation]",

@@ -156,7 +156,7 @@ def make_tables(
                     "capex": cost0 * (name != NOTHING), "effective_share": rng.beta(9, 1, trials) *
                     (name != NOTHING), "executed_share": np.full(trials, float(name != NOTHING)),
                     "capped_share": rng.integers(0, 2, trials).astype(float),
-                    "offset_npv": np.zeros(trials), "irr_several_share": np.zeros(trials),
+                    "offset_npv": np.zeros(trials), "irr_several_share": np.zeros(trials), "mirr": 0.15 + extra / 1e7,
                     "payout_share": (np.arange(trials) < 0.6 * trials).astype(float)}[measure]  # fmt: skip
                 if known.given:
                     row["undefined_share"] = 1.0 if name == NOTHING else 0.31

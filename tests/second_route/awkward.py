@@ -114,9 +114,12 @@ CASES = {
     "deck, nominal, tax": (
         HEAD
         + SAMPLING
-        + valuation('annual_discount_rate = 0.11\nterms = "nominal"\nannual_cost_escalation = 0.025\n')
+        + valuation(
+            'annual_discount_rate = 0.11\nterms = "nominal"\nannual_cost_escalation = 0.025\n'
+            "annual_finance_rate = 0.07\nannual_reinvestment_rate = 0.035\n"
+        )
         + DECK
-        + "[fiscal]\n[fiscal.income_tax]\nrate = 0.24\nintangible_fraction = 0.6\n"
+        + "[fiscal]\n[fiscal.income_tax]\nrate = 0.24\nintangible_fraction = 0.6\nschedule = 'macrs_15'\n"
         + strategies(ALL_ORDERS, ["2026-10", "2027-05", "2040-12"])
         + OIL_WELL,
         TALLY,
@@ -125,7 +128,7 @@ CASES = {
     "process, nominal": (
         HEAD
         + SAMPLING
-        + valuation('terms = "nominal"\nannual_cost_escalation = 0.06\n')
+        + valuation('terms = "nominal"\nannual_cost_escalation = 0.06\nannual_reinvestment_rate = 0.0\n')
         + PROCESS.replace("[prices]", "[prices]\nmodel = 'geometric_brownian'")
         + strategies(ALL_ORDERS, ["2026-12", "2030-06"])
         + OIL_WELL,
@@ -249,7 +252,7 @@ CASES = {
         + valuation()
         + PROCESS.replace("[prices]", "[prices]\nmodel = 'mean_reverting'")
         + "[opex]\nfixed_usd_per_month = {dist = 'uniform', low = 5000, high = 40000}\nlease_holding_months = 60\n"
-        + "[fiscal]\n[fiscal.income_tax]\nrate = 0.21\n"
+        + "[fiscal]\n[fiscal.income_tax]\nrate = 0.21\nschedule = 'macrs_3'\n"
         + "[response]\nuptime = {dist = 'uniform', low = 0.3, high = 1.0}\nuplift = 0.9\nkept_fraction = 0.9\n"
         + "liquid_limit_bbl_per_d = {dist = 'lognormal', p90 = 60, p10 = 600}\n"
         + "gas_limit_mcf_per_d = {dist = 'lognormal', p90 = 60, p10 = 600}\n"

@@ -17,6 +17,7 @@ MEASURES = (
     "incremental_npv",
     "offset_npv",
     "irr",
+    "mirr",
     "payout_months",
     "eur",
     "incremental_eur",
@@ -78,6 +79,7 @@ def compare_trial(plan, draws, strategy, t, streams, measures):
         "npv": math.fsum(abs(x) for x in mine["cash"]["discounted"]),
         "incremental_eur": mine["measures"]["eur"],
         "offset_npv": math.fsum(abs(x) for x in mine["cash"]["beside"]),
+        "mirr": 1.0,
     }
     return out + measures_apart(measures, mine["measures"], t, sizes)
 

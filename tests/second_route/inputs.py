@@ -11,12 +11,37 @@ from tests.second_route.prices import price_path, service_index
 from tests.second_route.trial import posterior_row
 
 FORMS = ("modified_hyperbolic", "stretched_exponential", "duong")
-YEARLY = {
-    # IRS Publication 946, table A-1, half-year convention; seven equal years by the same convention.
-    "macrs_5": (0.20, 0.32, 0.192, 0.1152, 0.1152, 0.0576),
-    "macrs_7": (0.1429, 0.2449, 0.1749, 0.1249, 0.0893, 0.0892, 0.0893, 0.0446),
-    "straight_line_7y": (1.0 / 14.0, *(1.0 / 7.0,) * 6, 1.0 / 14.0),
-}
+
+
+def own_or(stated, other):
+    return other if stated is None else stated
+
+
+def yearly_fractions(schedule):
+    """Fractions of the cost by tax year; None for what is written off at once.
+
+    Declining balance in whole hundredths of a percent (20 years: thousandths): in each year the larger of 2 / years
+    (1.5 / years from 15 years on) and 1 / (years left) of what is left, half of it in the first year; the half year at
+    the end takes the rest.
+    """
+    if schedule == "straight_line_7y":
+        return (1.0 / 14.0, *(1.0 / 7.0,) * 6, 1.0 / 14.0)
+    if not schedule.startswith("macrs_"):
+        return None
+    years = int(schedule.removeprefix("macrs_"))
+    units = 100000 if years == 20 else 10000
+    twice = 4 if years < 15 else 3  # of the rate, times the years
+    left, made = units, []
+    for year in range(years):
+        # the rate as a fraction: twice / (2 years), or 1 / (years + 0.5 - year) = 2 / (2 years + 1 - 2 year)
+        top, bottom = twice, 2 * years
+        if year and 2 * bottom > top * (2 * years + 1 - 2 * year):
+            top, bottom = 2, 2 * years + 1 - 2 * year
+        bottom *= 1 if year else 2
+        part = (2 * left * top + bottom) // (2 * bottom)  # to the nearest, halves up
+        made.append(part)
+        left -= part
+    return tuple(part / units for part in (*made, left))
 
 
 class Row:
@@ -195,7 +220,7 @@ def money_inputs(plan, row):
             "rate": tax.rate,
             "schedule": tax.schedule,
             "intangible_fraction": tax.intangible_fraction,
-            "yearly_fractions": YEARLY.get(tax.schedule),
+            "yearly_fractions": yearly_fractions(tax.schedule),
         }
     return path | {
         "working": settings.interests.working,
@@ -206,6 +231,10 @@ def money_inputs(plan, row):
         "ngl_price_fraction_of_oil": row.value("prices.ngl_price_fraction_of_oil"),
         "annual_cost_escalation": case.valuation.annual_cost_escalation,
         "annual_discount_rate": case.valuation.annual_discount_rate,
+        "finance_rate": own_or(case.valuation.annual_finance_rate, case.valuation.annual_discount_rate),
+        "reinvestment_rate": own_or(
+            case.valuation.annual_reinvestment_rate, case.valuation.annual_discount_rate
+        ),
         "valuation_month": month_number(case.valuation.date) % 12 + 1,
         "opex": row.section("opex", settings.opex),
         "fiscal": {

@@ -174,6 +174,7 @@ def measures(money, strategy, nothing, volumes, base_volumes, made_before, job_m
         "incremental_npv": incremental,
         "irr": at_most(one_rate(change), 10.0),  # reported up to 1,000 % a year
         "offset_npv": math.fsum(x * discount(money, i) for i, x in enumerate(strategy["beside"])),
+        "mirr": modified_rate(change, money["finance_rate"], money["reinvestment_rate"]),
         "payout_months": payout(change, job_month),
         "eur": made_before + math.fsum(volumes[main]),
         "incremental_eur": math.fsum(volumes[main]) - math.fsum(base_volumes[main]),
@@ -237,6 +238,19 @@ def one_rate(change):
         if value(below) >= 0.0:
             return root(below, above)
     return -1.0
+
+
+def modified_rate(change, finance_rate, reinvestment_rate):
+    """Worth of the income in the last month over that of the outlay in the first, as a rate a year."""
+    cash = [(i, x) for i, x in enumerate(change) if abs(x) >= 0.01]  # a cent at least
+    if not cash:
+        return math.nan
+    first, last = cash[0][0], cash[-1][0]
+    income = math.fsum(x * (1.0 + reinvestment_rate) ** ((last - i) / 12.0) for i, x in cash if x > 0.0)
+    outlay = math.fsum(-x / (1.0 + finance_rate) ** ((i - first) / 12.0) for i, x in cash if x < 0.0)
+    if outlay == 0.0:
+        return math.inf
+    return (income / outlay) ** (12.0 / (last - first)) - 1.0 if income else -1.0
 
 
 def payout(change, job_month):

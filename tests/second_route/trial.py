@@ -131,6 +131,7 @@ def lapsed(trial, left):
             "incremental_npv": 0.0,
             "offset_npv": 0.0,
             "irr": math.nan,
+            "mirr": math.nan,
             "payout_months": math.nan,
             "eur": left["base"]["made_before"] + math.fsum(left["volumes"][trial["main"]]),
             "incremental_eur": 0.0,
