@@ -1,9 +1,9 @@
 """Scores of the hindcast against the fair and the old least squares, by phase, cut-off and area.
 
-    python -m benchmarks.field_scores DATA_DIR... [--teach TEACH] [--cut 12/24 ...] [--wells N] [--out DIR]
+    python -m benchmarks.field_scores DATA_DIR... [--teach TEACH] [--cut 12/24 ...] [--out DIR]
 
-Every folder holds production.parquet and wells.csv. TEACH names who teaches the prior: nobody, or areas (wells of other
-areas). --wells: a sample of so many wells to forecast, the same for every cut-off; all of them teach.
+Every folder holds production.parquet and wells.csv. TEACH names who teaches the prior by months before a well's
+cut-off: nobody, areas (wells of other areas: the first well of a new one) or field (and the other wells of its own).
 
 Wells are those of the fair yardstick: a positive volume in nine of ten known months, every hidden month declared.
 `in band` and the tails are of all of these, `held` of all wells with declared hidden months. Losses are over those of
@@ -22,12 +22,11 @@ import pandas as pd
 
 from benchmarks.fair_least_squares import fair_draws, is_scored
 from refracmc.decisions.hindcast_tables import read_areas, read_histories, yardstick
-from refracmc.production.hidden_months import Hindcast, HindcastSettings, run
+from refracmc.production.hidden_months import CHOICES, Hindcast, HindcastSettings, run
 from refracmc.production.sampler import keyed_generator
 from refracmc.production.scores import cluster_errors, score
 
 CUTS = ("12/24", "24/36", "36/36")
-TEACH = ("nobody", "areas")
 SEED = 20261101
 LEAST_IN_SUM = 3
 PERCENTILES = {"p90": 0.1, "p50": 0.5, "p10": 0.9}
@@ -151,16 +150,15 @@ def main() -> None:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("folders", nargs="+", type=Path)
-    parser.add_argument("--teach", default="areas", choices=TEACH)
+    parser.add_argument("--teach", default="field", choices=CHOICES["teach"])
     parser.add_argument("--cut", nargs="+", default=CUTS)
-    parser.add_argument("--wells", type=int, help="forecast a sample of so many wells")
     parser.add_argument("--out", type=Path, help="keep the tables here")
     told = parser.parse_args()
     frame, areas = read_folders(told.folders)
     parts = []
     for cut in told.cut:
         months_in, months_out = (int(v) for v in cut.split("/"))
-        settings = HindcastSettings(months_in, months_out, seed=SEED, pool=told.teach != "nobody")
+        settings = HindcastSettings(months_in, months_out, seed=SEED, teach=told.teach)
         result = run(frame, settings, areas)
         parts.append(summary(result, settings))
         if told.out:

@@ -44,7 +44,7 @@ def main() -> None:
                 wells_file=options.wells,
                 undeclared=options.undeclared,
                 out_dir=folder,
-                pool=not options.no_pool,
+                teach="nobody" if options.no_pool else "areas",
             )
             taken = time.perf_counter() - begun
             scores = report.scores.assign(cut=f"{months_in}/{months_out}")

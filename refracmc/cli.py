@@ -126,7 +126,14 @@ def _parser() -> argparse.ArgumentParser:
     hindcast("--months-out", required=True, metavar="M", help="months hidden and forecast")
     hindcast("--phase", default="auto", metavar="P", help="oil, gas or auto; default: auto")
     hindcast(
-        "--wells", metavar="FILE", help="table of well_id and area: the prior may learn from other areas"
+        "--wells", metavar="FILE", help="table of well_id and area: by it wells teach the prior of each other"
+    )
+    hindcast(
+        "--teach",
+        default="field",
+        metavar="T",
+        help="who teaches by months before a cut-off: other areas and the well's own (field, the default), other "
+        "areas alone (areas), nobody",
     )
     hindcast(
         "--undeclared",

@@ -13,7 +13,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pydantic import StrictStr, field_validator
 
@@ -40,9 +40,13 @@ from refracmc.case.shared_sections import (
 )
 from refracmc.case.strategies import Strategies
 from refracmc.case.table_files import Files, decode, shorten
+from refracmc.case.teachers_file import read_teachers
 from refracmc.case.validated_case import Case, WellCase
 from refracmc.errors import Fault, InputError
 from refracmc.input_file import MOST_OF_CASE
+
+if TYPE_CHECKING:
+    from refracmc.production.history import History
 
 SCHEMA_VERSION = 1
 STATUSES = ("invented", "assumed", "real")
@@ -211,6 +215,7 @@ class _Loader:
                 refused[well_id] = tuple(faults)
             elif well is not None:
                 wells.append(well)
+        teachers = self._teachers(shared.get("fit", Pooling), {*refused, *(well.id for well in wells)})
         if self.faults or not wells:
             every = [*self.faults, *(fault for faults in refused.values() for fault in faults)]
             only = next(iter(refused)) if len(refused) == 1 and not self.faults else None
@@ -230,6 +235,7 @@ class _Loader:
             wells=tuple(wells),
             refused=refused,
             files=dict(sorted(self.files.hashes.items())),
+            teachers=teachers,
             **sections,
         )
         faults = pair_faults(case)
@@ -283,6 +289,18 @@ class _Loader:
         deck, faults = read_deck(table, valuation.date)
         self.faults += faults
         return deck
+
+    def _teachers(self, fit: Pooling | None, own: set[str]) -> tuple[History, ...]:
+        if fit is None or fit.teachers is None:
+            return ()
+        try:
+            table = self.files.table(fit.teachers, f"{self.file}: fit.teachers")
+        except InputError as error:
+            self.faults += error.faults
+            return ()
+        histories, faults = read_teachers(table, own, "fit.teachers")
+        self.faults += faults
+        return histories
 
     def _well_tables(self, raw: dict[str, Any]) -> list[tuple[str, dict[str, Any]]]:
         """The [[wells]] tables that have an id of their own, with it."""

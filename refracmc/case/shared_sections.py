@@ -235,6 +235,12 @@ class Pooling(Section):
         "the wells of the case move the prior of their fits; false: each fit stands alone, so that a well added "
         "or changed alters no other well's numbers",
     )
+    teachers: StrictStr | None = choice(
+        None,
+        "file of neighbours that are not valued, CSV or Parquet, columns as of a history; by their months before the "
+        "end of the case's histories they move the prior of the fits; rows of the case's own wells are passed over; "
+        "absent: none",
+    )
     idle_hurdle: StrictBool = choice(
         True,
         "a well may stand idle for good from the next month on, with a chance learned from many wells by rate, age and "

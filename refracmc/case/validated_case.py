@@ -96,7 +96,8 @@ class Case:
     """A case as validated.
 
     refused: faults of the wells that cannot run, by well id; files: SHA-256 of every file read, by path
-    relative to the case; path: the case file; lines: where its keys stand in that.
+    relative to the case; teachers: neighbours that move the prior of the fits; path: the case file; lines: where
+    its keys stand in that.
     """
 
     name: str
@@ -116,6 +117,7 @@ class Case:
     refused: Mapping[str, tuple[Fault, ...]]
     files: Mapping[str, str]
     fit: Pooling = field(default_factory=Pooling)
+    teachers: tuple[History, ...] = ()
     lines: LineFinder | None = field(default=None, repr=False, compare=False)
 
     def well(self, name: str) -> WellCase:

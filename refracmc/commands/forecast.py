@@ -38,7 +38,7 @@ def write_forecasts(
 
     Raises InputError where the well does not exist or has no history to forecast from.
     """
-    from refracmc.decisions.forecast_tables import forecast_tables, segment_text, uptime_text
+    from refracmc.decisions.forecast_tables import forecast_tables, segment_text, taught_text, uptime_text
     from refracmc.reporting.forecast_page import write_forecast_page
 
     case = load_case(path).with_sampling(None, seed)
@@ -78,7 +78,7 @@ def write_forecasts(
         months = forecast_tables(item.history, posterior, 1)["months"]
         aside = int((~months["used"].astype(bool)).sum())
         lines.append(f"{item.id}: {segment_text(months)}; {aside} of {len(months)} months set aside")
-        lines.append(f"{item.id}: {uptime_text(posterior)}")
+        lines += [f"{item.id}: {uptime_text(posterior)}", f"{item.id}: {taught_text(posterior)}"]
         lines += [f"{item.id}: {sentence}" for sentence in well_told(case, item)]
         progress.step()
     if not chosen:

@@ -66,21 +66,23 @@ def hindcast(
     phase: str = "auto",
     wells: str | Path | None = None,
     undeclared: str = "list",
+    teach: str = "field",
     seed: int | None = None,
     out: str | Path = "outputs",
     quiet: bool = True,
 ) -> HindcastText:
     """Hindcast every well of the files with months_in + months_out months and write tables and charts into OUT.
 
-    phase: auto, oil or gas; wells: table of well_id and area; undeclared: list or zero. Raises InputError with
-    every fault of the options and files, or where no well has months enough.
+    phase: auto, oil or gas; wells: table of well_id and area; undeclared: list or zero; teach: who of those wells moves
+    the prior by months before a cut-off, field (other areas and the well's own), areas or nobody. Raises InputError
+    with every fault of the options and files, or where no well has months enough.
     """
     from refracmc.decisions.hindcast_tables import SEED, run_hindcast
     from refracmc.reporting.charts_hindcast import draw_hindcast
 
     faults: list[Fault] = []
     known, hidden = _months("months-in", months_in, faults), _months("months-out", months_out, faults)
-    for name, value in (("phase", phase), ("undeclared", undeclared)):
+    for name, value in (("phase", phase), ("undeclared", undeclared), ("teach", teach)):
         if value not in CHOICES[name]:
             faults.append(
                 Fault(f"hindcast: --{name}", f"'{value}'", ", ".join(CHOICES[name]), "take one of these")
@@ -106,6 +108,7 @@ def hindcast(
         phase=phase,
         wells_file=wells,
         undeclared=undeclared,
+        teach=teach,
         out_dir=out,
         seed=SEED if seed is None else seed,
         progress=tell,

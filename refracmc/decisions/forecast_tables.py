@@ -85,6 +85,11 @@ def uptime_text(posterior: Posterior) -> str:
     )
 
 
+def taught_text(posterior: Posterior) -> str:
+    """Which wells moved the prior of the fit, and how much."""
+    return f"taught by {posterior.diagnostics['taught']}"
+
+
 def segment_text(months: pd.DataFrame) -> str:
     """From which month the fit runs, and the segment the step-ups propose where it is another."""
     used = months.loc[months["used"].astype(bool), "date"]

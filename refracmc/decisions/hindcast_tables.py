@@ -48,7 +48,7 @@ def run_hindcast(
     undeclared: str = "list",
     out_dir: str | Path = "hindcast",
     seed: int = SEED,
-    pool: bool = True,
+    teach: str = "field",
     progress: Callable[[int, int], None] | None = None,
 ) -> HindcastReport:
     """Hindcast all wells of the files, score them, and write the tables. Raises InputError with all
@@ -56,9 +56,10 @@ def run_hindcast(
 
     paths: tidy histories, CSV or Parquet, many wells a file; months_in, months_out: calendar months from
     first production; phase auto, oil or gas; wells_file: table with well_id and area, without which no
-    prior is learned from the wells at hand; undeclared: list or zero; seed: root of the random streams."""
+    prior is learned from the wells at hand; teach: who moves the prior, field, areas or nobody; undeclared: list or
+    zero; seed: root of the random streams."""
     try:
-        settings = HindcastSettings(months_in, months_out, phase, undeclared, seed=seed, pool=pool)
+        settings = HindcastSettings(months_in, months_out, phase, undeclared, seed=seed, teach=teach)
     except ValueError as problem:
         raise InputError(
             Fault("hindcast options", str(problem), "the values named", "correct the option")

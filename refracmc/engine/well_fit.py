@@ -1,4 +1,4 @@
-"""The decline of a well of the case: its fit, and the prior that the wells of the case may have moved."""
+"""The decline of a well of the case: its fit, and the prior that neighbours may have moved."""
 
 from __future__ import annotations
 
@@ -13,18 +13,22 @@ Priors = Mapping[str, PooledPrior]
 
 
 def pooled_priors(case: Case) -> Priors:
-    """Priors that the wells of the case have moved, by phase; empty where each fit stands alone.
+    """Priors that teachers, and with `fit.pool` the wells of the case, have moved, by phase; empty without either.
 
-    A well is one of those that move its prior (empirical Bayes). All wells count as one area (assumption).
+    They teach by their months before the end of the case's histories. A well of the case is then one of those that
+    move its prior (empirical Bayes). All count as wells of one field (assumption).
     """
-    if not case.fit.pool:
+    if not case.fit.pool and not case.teachers:
         return {}
-    from refracmc.production.pooling import pool_histories
+    from refracmc.production.pooling import field_priors
+    from refracmc.production.teachers import Teacher
 
-    histories = [
-        well.history for well in case.wells if well.forecast == "history" and well.history is not None
-    ]
-    return pool_histories(histories, case.sampling.seed)
+    seed = case.sampling.seed
+    own = [well.history for well in case.wells if well.forecast == "history" and well.history is not None]
+    teachers = [Teacher(history, "auto", seed) for history in case.teachers]
+    if case.fit.pool:
+        teachers += [Teacher(history, history.main_phase, seed) for history in own]
+    return field_priors(teachers, max(history.dates[-1] for history in own) + 1) if own else {}
 
 
 def fit_well(case: Case, well: WellCase, priors: Priors | None = None) -> Posterior | None:

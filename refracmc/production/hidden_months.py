@@ -1,13 +1,13 @@
 """Hindcast: hide the later months of every well, forecast them from the earlier ones, and keep both.
 
 Months are calendar months from first production on (the first with any oil or gas). The forecast is the
-main-phase cumulative of the hidden months, downtime included. Nothing after a well's cut-off reaches its
-forecast: the phase is told before it, and a prior learned from other wells takes only wells of OTHER areas
-and months before the cut-off. Scores of such a table are in scores.py."""
+main-phase cumulative of the hidden months, downtime included. Nothing at or after the date of a well's cut-off reaches
+its forecast: the phase is told before it, other wells teach the prior by their months before it, and a finished
+forecast of another well teaches only if the months forecast end before it. Scores of such a table are in scores.py."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 
@@ -17,10 +17,11 @@ from numpy.typing import NDArray
 
 from refracmc.production.fit import FitRefused, FitSettings, fit_decline, pooled_decline
 from refracmc.production.history import History, HistoryProblem, build_history
-from refracmc.production.pooling import Evidence, choose_wells, learn_prior, well_evidence
+from refracmc.production.pooling import choose_wells, learn_field, learn_prior
 from refracmc.production.posterior import Posterior
 from refracmc.production.prior import PooledPrior, default_prior
 from refracmc.production.sampler import keyed_generator
+from refracmc.production.teachers import Evidence, Teacher
 
 Array = NDArray[np.float64]
 Months = NDArray[np.datetime64]
@@ -40,13 +41,18 @@ COLUMNS = (
 )
 MORE_COLUMNS = ("pit", "crps", "area", "cut_off")
 LEAST = {"months_in": 3, "months_out": 1}
-CHOICES = {"phase": ("auto", "oil", "gas"), "undeclared": ("list", "zero")}
+CHOICES = {
+    "phase": ("auto", "oil", "gas"),
+    "undeclared": ("list", "zero"),
+    "teach": ("field", "areas", "nobody"),
+}
 
 
 @dataclass(frozen=True)
 class HindcastSettings:
     """months_in, months_out; phase auto, oil or gas; undeclared "list" (such wells are listed, not scored)
-    or "zero"; draws per well; pool: learn the prior from wells of other areas as well (needs areas)."""
+    or "zero"; draws per well; teach (needs areas): who moves the shipped prior, by months before a well's cut-off:
+    "areas" (wells of other areas), "field" (those, and the other wells of its own), or "nobody"."""
 
     months_in: int
     months_out: int
@@ -55,7 +61,7 @@ class HindcastSettings:
     draws: int = 2048
     particles: int = 512
     seed: int = 20261101
-    pool: bool = True
+    teach: str = "field"
 
     def __post_init__(self) -> None:
         problems = [
@@ -217,57 +223,55 @@ def crps_of(sample: Array, actual: float) -> float:
 
 
 class Priors:
-    """The prior for each well: shipped, or moved by wells of other areas and their months before its cut-off.
-
-    A prior is learned once per area and calendar year of the cut-off, from months before that year began,
-    so it never holds a month at or after a cut-off in the year."""
+    """The prior for each well, from all months of the file before its cut-off: the shipped one moved by wells of other
+    areas and, where settings.teach is "field", by the other wells of its own."""
 
     def __init__(
         self, frame: pd.DataFrame, settings: HindcastSettings, areas: Mapping[str, str] | None
     ) -> None:
         self.settings = settings
-        self.areas = dict(areas or {}) if settings.pool else {}
+        self.areas = dict(areas or {}) if settings.teach != "nobody" else {}
         self.faults: dict[str, str] = {}
-        self._rows: dict[str, pd.DataFrame] = {}
+        self._teachers: dict[str, Teacher] = {}
         if self.areas:
-            names = frame["well_id"].astype(str)
-            self._rows = {str(n): r for n, r in frame.groupby(names, sort=True) if str(n) in self.areas}
-        self._prior = cache(self._learn)
-        self._history = cache(self._read)
+            for key, rows in frame.groupby(frame["well_id"].astype(str), sort=True):
+                if (name := str(key)) in self.areas:
+                    self._add(name, rows)
+        self._of_others = cache(self._learn_others)
         self._evidence = cache(self._ask)
+
+    def _add(self, name: str, rows: pd.DataFrame) -> None:
+        phase = self.settings.phase
+        try:
+            history = build_history(rows, name, phase)
+        except HistoryProblem as problem:
+            self.faults[name] = str(problem)
+        else:
+            self._teachers[name] = Teacher(history, phase, self.settings.seed)
 
     def of(self, well: Hidden) -> PooledPrior:
         """The prior a well is forecast with."""
         phase = well.known.main_phase
         if well.area is None or not self.areas:
             return default_prior(phase)
-        return self._prior(well.area, int(well.cut_off.astype("datetime64[Y]").astype(int)) + 1970, phase)
+        prior = self._of_others(well.area, well.cut_off, phase)
+        if self.settings.teach != "field":
+            return prior
+        mine = [n for n in self._teachers if self.areas[n] == well.area and n != well.known.well_id]
+        return learn_field(self._told(mine, well.cut_off, phase)[1], prior)
 
-    def _learn(self, area: str, year: int, phase: str) -> PooledPrior:
-        others = [n for n in self._rows if self.areas[n] != area and self._may_teach(n, year, phase)]
-        chosen = choose_wells(others)
-        evidence = [self._evidence(name, year, phase) for name in chosen]
+    def _learn_others(self, area: str, date: np.datetime64, phase: str) -> PooledPrior:
+        others = [n for n in self._teachers if self.areas[n] != area]
+        chosen, evidence = self._told(others, date, phase)
         return learn_prior(evidence, default_prior(phase), len({self.areas[name] for name in chosen}))
 
-    def _may_teach(self, name: str, year: int, phase: str) -> bool:
-        """Whether a well is of the phase and has 12 producing months before the year."""
-        history = self._history(name, year)
-        return history is not None and history.main_phase == phase
+    def _told(
+        self, names: Sequence[str], date: np.datetime64, phase: str
+    ) -> tuple[list[str], list[Evidence]]:
+        """Wells of the phase chosen to teach at a date, and what they say."""
+        chosen = choose_wells([n for n in names if self._teachers[n].phase(date) == phase])
+        told = [(name, self._evidence(name, date)) for name in chosen]
+        return [n for n, e in told if e is not None], [e for _, e in told if e is not None]
 
-    def _ask(self, name: str, year: int, phase: str) -> Evidence:
-        history = self._history(name, year)
-        assert history is not None
-        return well_evidence(history, default_prior(phase), self.settings.seed)
-
-    def _read(self, name: str, year: int) -> History | None:
-        rows = self._rows[name]
-        dates = pd.to_datetime(rows["date"], errors="coerce").to_numpy().astype("datetime64[M]")
-        before = rows[dates < np.datetime64(f"{year}-01", "M")]
-        if len(before) < 12:
-            return None
-        try:
-            history = build_history(before, name, self.settings.phase)
-        except HistoryProblem as problem:
-            self.faults[name] = str(problem)
-            return None
-        return history if int((np.nan_to_num(history.volume()) > 0).sum()) >= 12 else None
+    def _ask(self, name: str, date: np.datetime64) -> Evidence | None:
+        return self._teachers[name].evidence(date)

@@ -1,9 +1,9 @@
-"""Partial pooling: the shipped prior moved towards what the wells at hand show, by as much as they are many.
+"""Partial pooling: the shipped prior moved towards what other wells show, by as much as they are many.
 
-Empirical Bayes (Efron & Morris 1975, J. Am. Stat. Assoc. 70): every well gives an estimate of its decline
-and b with a variance, of its uptime against the expected one, and of how far a forecast made from its early
-months came out wrong. Their means over wells replace the shipped ones, which count as `PRIOR_WELLS` wells.
-Histories handed in must already end at the cut-off: nothing later can reach the prior through here."""
+Empirical Bayes (Efron & Morris 1975, J. Am. Stat. Assoc. 70). Means over wells of decline and b replace the shipped
+ones, which count as `PRIOR_WELLS` wells. How finished forecasts came out moves the uptime, and the level of the curve:
+by all wells of other areas, and by those of the field itself, whose part is an effect of the area told apart from the
+luck of a year. What a well says at a date is in teachers.py: nothing later can reach the prior through here."""
 
 from __future__ import annotations
 
@@ -13,148 +13,142 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import digamma, expit, polygamma
 
-from refracmc.production.fit import FitRefused, check_fittable, make_target, sample_form
-from refracmc.production.history import History, clean
 from refracmc.production.prior import PooledPrior, default_prior
-from refracmc.production.sampler import Generator, keyed_generator
-from refracmc.production.uptime import expected_uptime, uptime_state
+from refracmc.production.teachers import FORM, WIDEN, Evidence, Teacher
 
 Array = NDArray[np.float64]
 
 PRIOR_WELLS = 30.0  # assumption: the shipped prior counts as much as this many wells
-PRIOR_AREAS = 7.0  # the areas the shipped prior was learned from
+PRIOR_AREAS = 12.0  # the areas of a phase the shipped prior was learned from
 MAX_WELLS = 60  # wells used for one prior; more change it by less than its own error
-PARTICLES = 128
-WIDEN = (
-    2.5  # wells are asked under a prior this much wider than the one they move, or they would only repeat it
-)
-BACKTEST_MONTHS = (12, 24, 36)
-BACKTEST_LEAST = 12
-BACKTEST_MOST = 24
-FORM = "modified_hyperbolic"
 
 
 @dataclass(frozen=True)
-class Evidence:
-    """What one well says. shape_mean, shape_variance (2,): log decline per year and b, NaN where it was not
-    fitted; uptime_gap, uptime_weight: mean of logit uptime less the expected one and the inverse of its
-    variance; idle_gap, idle_weight: idle windows less the expected number, and its variance."""
+class Spread:
+    """Standard deviations between areas, between years of an area, and between wells of a year."""
 
-    shape_mean: Array
-    shape_variance: Array
-    uptime_gap: float
-    uptime_weight: float
-    idle_gap: float
-    idle_weight: float
+    areas: float
+    years: float
+    wells: float
 
-
-def well_evidence(history: History, base: PooledPrior, seed: int = 0) -> Evidence:
-    """Evidence of one well, from the months in `history` only."""
-    generator = keyed_generator(seed, "pool", history.well_id)
-    nothing = np.full(2, np.nan)
-    mean, variance = nothing, nothing
-    fitted = _fit(history, base, generator)
-    if fitted is not None:
-        mean, variance = fitted[:2].mean(axis=1), fitted[:2].var(axis=1)
-    uptime: list[tuple[float, float]] = []
-    idle = idle_weight = 0.0
-    for months in BACKTEST_MONTHS:
-        ahead = min(len(history) - months, BACKTEST_MOST)
-        if ahead < BACKTEST_LEAST:
-            break
-        head = history.head(months)
-        window = slice(months, months + ahead)
-        shares = history.uptime[window]
-        if np.isnan(shares).any():
-            continue
-        realised = float(shares @ history.days_in_month[window] / history.days_in_month[window].sum())
-        chance, expected, spread = _expected_uptime(head, base)
-        idle += float(realised == 0.0) - chance
-        idle_weight += chance * (1.0 - chance)
-        if realised == 0.0:
-            continue
-        logit = float(np.log(np.clip(realised, 0.01, 0.99) / (1.0 - np.clip(realised, 0.01, 0.99))))
-        uptime.append((logit - expected, 1.0 / (spread + base.uptime.mean_area_sd**2)))
-    weight = sum(w for _, w in uptime) / max(len(uptime), 1)
-    gap = float(np.mean([g for g, _ in uptime])) if uptime else 0.0
-    return Evidence(mean, variance, gap, weight, idle, idle_weight)
+    def effect_of_area(self, values: Array, years: Array, expected: float = 0.0) -> tuple[float, float]:
+        """Mean and variance of an area's effect from values (n,) of wells in years (n,); expected: its mean before."""
+        weight, total = self.areas**-2, expected * self.areas**-2
+        for year in np.unique(years):
+            own = values[years == year]
+            precision = 1.0 / (self.years**2 + self.wells**2 / len(own))
+            weight += precision
+            total += precision * float(own.mean())
+        return total / weight, 1.0 / weight
 
 
-def _fit(history: History, base: PooledPrior, generator: Generator) -> Array | None:
-    """Particles (d, n) of the hyperbolic form, or None if refused."""
-    cleaned = clean(history)
-    try:
-        check_fittable(history, cleaned)
-    except FitRefused:
-        return None
-    hyper = base.shapes[FORM]
-    wide = replace(hyper, sd=(*(WIDEN * v for v in hyper.sd[:2]), *hyper.sd[2:]))
-    target = make_target(FORM, cleaned, replace(base, shapes={**base.shapes, FORM: wide}))
-    return sample_form(target, PARTICLES, generator).x
-
-
-def _expected_uptime(history: History, base: PooledPrior) -> tuple[float, float, float]:
-    """Chance of standing idle, and mean and variance of the logit of the uptime if not, at the end of a
-    history."""
-    logit, precision, idle = expected_uptime(uptime_state(history), base.uptime)
-    mean = float(expit(logit))
-    alpha, beta = mean * precision, (1.0 - mean) * precision
-    expected = float(digamma(alpha) - digamma(beta))
-    spread = float(polygamma(1, alpha) + polygamma(1, beta))
-    return float(expit(idle)), expected, spread
+# Of the logit of uptime and the log of the level: by benchmarks/area_effects.py, between areas and years moved by what
+# forecast areas left out best (areas of gas differ by .86 and years by .75, of oil by 1.0 and .4).
+UPTIME_SPREAD = {"oil": Spread(0.5, 0.5, 0.7), "gas": Spread(0.6, 1.0, 1.06)}
+LEVEL_SPREAD = Spread(0.1, 0.1, 0.3)
 
 
 def learn_prior(evidence: Sequence[Evidence], base: PooledPrior, areas: int = 1) -> PooledPrior:
-    """The base prior moved by the evidence of other wells (areas: number of their areas); with none it is
+    """The base prior moved by the evidence of wells of other areas (areas: number of them); with none it is
     the base prior itself.
 
     Uptime differs between areas more than wells tell: its shift is kept by areas / (areas + PRIOR_AREAS).
     """
     if not evidence:
         return base
-    hyper = base.shapes[FORM]
+    gaps = np.array([e.mean_of("uptime_gap") for e in evidence])
+    weights = np.array([e.mean_of("uptime_weight") for e in evidence])
+    trust = areas / (areas + PRIOR_AREAS)
+    area_precision = base.uptime.mean_area_sd**-2
+    shift = trust * float(np.clip((gaps @ weights) / (weights.sum() + area_precision), -1.0, 1.0))
+    uptime = replace(
+        base.uptime,
+        mean=(base.uptime.mean[0] + shift, *base.uptime.mean[1:]),
+        idle=(base.uptime.idle[0] + trust * _idle_shift(evidence, base), *base.uptime.idle[1:]),
+    )
+    return replace(_shapes_moved(evidence, base), uptime=uptime)
+
+
+def learn_field(evidence: Sequence[Evidence], base: PooledPrior) -> PooledPrior:
+    """A prior moved by wells of the field itself: their shapes, their uptime, and the level their finished forecasts
+    missed (a log, no unit). With none it is the base prior itself."""
+    if not evidence:
+        return base
+    phase = evidence[0].phase
+    outcomes = [outcome for e in evidence for outcome in e.outcomes]
+    years = np.array([outcome.year for outcome in outcomes])
+    gaps = np.array([outcome.uptime_gap for outcome in outcomes])
+    levels = np.array([outcome.level_gap for outcome in outcomes])
+    ran, told = np.isfinite(gaps), np.isfinite(levels)
+    shipped, spread = default_prior(phase).uptime, UPTIME_SPREAD[phase]
+    expected = base.uptime.mean[0] - shipped.mean[0]
+    effect, variance = spread.effect_of_area(np.clip(gaps[ran], -3.0, 3.0), years[ran], expected)
+    left = (variance + spread.years**2) / (spread.areas**2 + spread.years**2)
+    uptime = replace(
+        base.uptime,
+        mean=(shipped.mean[0] + effect, *base.uptime.mean[1:]),
+        idle=(base.uptime.idle[0] + 0.5 * _idle_shift(evidence, base), *base.uptime.idle[1:]),
+        mean_area_sd=base.uptime.mean_area_sd * float(np.sqrt(left)),
+    )
+    level, _ = LEVEL_SPREAD.effect_of_area(levels[told], years[told])
+    discrepancy = replace(base.discrepancy, level_mean=base.discrepancy.level_mean + level)
+    moved = replace(_shapes_moved(evidence, base), uptime=uptime, discrepancy=discrepancy)
+    return replace(moved, taught=_in_words(len(evidence), years, default_prior(phase), moved))
+
+
+def _in_words(wells: int, years: Array, shipped: PooledPrior, moved: PooledPrior) -> str:
+    """Who taught the prior of a field, and how much: the numbers moved beside the shipped ones."""
+    forecasts = f"{len(years)} finished forecasts"
+    if len(years):
+        forecasts += f" of theirs made {years.min()} to {years.max()}"
+    decline, b = ([prior.shapes[FORM].mean[k] for prior in (moved, shipped)] for k in range(2))
+    runs = [1.0 / (1.0 + np.exp(-prior.uptime.mean[0])) for prior in (moved, shipped)]
+    level = np.exp(moved.discrepancy.level_mean - shipped.discrepancy.level_mean) - 1.0
+    return (
+        f"{wells} wells of the field and {forecasts} moved the prior: uptime of a running well {runs[0]:.2f} "
+        f"(shipped {runs[1]:.2f}), volume per producing day {level:+.0%}, initial decline {np.exp(decline[0]):.2f} "
+        f"(shipped {np.exp(decline[1]):.2f}) per year, b {b[0]:.2f} (shipped {b[1]:.2f})"
+    )
+
+
+def _idle_shift(evidence: Sequence[Evidence], base: PooledPrior) -> float:
+    """Shift of the logit of the chance of standing idle that wells stood idle more often than expected."""
+    outcomes = [outcome for e in evidence for outcome in e.outcomes]
+    known = sum(outcome.idle_weight for outcome in outcomes) + base.uptime.idle_area_sd**-2
+    return float(np.clip(sum(outcome.idle_gap for outcome in outcomes) / known, -1.0, 1.0))
+
+
+def _shapes_moved(evidence: Sequence[Evidence], base: PooledPrior) -> PooledPrior:
+    """The prior with decline and b of its main form moved by the wells' own."""
+    hyper, shipped = base.shapes[FORM], default_prior(evidence[0].phase).shapes[FORM]
     mean, sd = list(hyper.mean), list(hyper.sd)
     for k in range(2):
         fitted = np.array(
             [(e.shape_mean[k], e.shape_variance[k]) for e in evidence if np.isfinite(e.shape_mean[k])]
         )
         if len(fitted):
-            mean[k], sd[k] = _normal_means(fitted[:, 0], fitted[:, 1], hyper.mean[k], hyper.sd[k])
-    gaps = np.array([e.uptime_gap for e in evidence])
-    weights = np.array([e.uptime_weight for e in evidence])
-    area_precision = base.uptime.mean_area_sd**-2
-    trust = areas / (areas + PRIOR_AREAS)
-    shift = trust * float(np.clip((gaps @ weights) / (weights.sum() + area_precision), -1.0, 1.0))
-    idle = sum(e.idle_gap for e in evidence) / (
-        sum(e.idle_weight for e in evidence) + base.uptime.idle_area_sd**-2
-    )
-    idle = trust * float(np.clip(idle, -1.0, 1.0))
-    uptime = replace(
-        base.uptime,
-        mean=(base.uptime.mean[0] + shift, *base.uptime.mean[1:]),
-        idle=(base.uptime.idle[0] + idle, *base.uptime.idle[1:]),
-    )
-    shapes = {**base.shapes, FORM: replace(hyper, mean=tuple(mean), sd=tuple(sd))}
-    return replace(
-        base,
-        shapes=shapes,
-        uptime=uptime,
-        source=f"{base.source} Moved by {len(evidence)} wells of the case.",
-    )
+            own = _without(fitted, shipped.mean[k], WIDEN * shipped.sd[k])
+            mean[k], sd[k] = _normal_means(*own, hyper.mean[k], hyper.sd[k])
+    moved = replace(hyper, mean=tuple(mean), sd=tuple(sd))
+    source = f"{base.source} Moved by {len(evidence)} wells."
+    return replace(base, shapes={**base.shapes, FORM: moved}, source=source)
 
 
-def _normal_means(posterior: Array, variance: Array, mean: float, sd: float) -> tuple[float, float]:
-    """Mean and sd over wells from their posteriors under N(mean, (WIDEN sd)^2), the old ones counting as
-    PRIOR_WELLS."""
-    asked = (WIDEN * sd) ** -2
-    precision = 1.0 / np.maximum(variance, 1e-8) - asked
-    telling = precision > 0.5 * asked  # a well whose own months say next to nothing is left out
-    if not telling.any():
+def _without(posterior: Array, mean: float, sd: float) -> tuple[Array, Array]:
+    """What wells' own months say, means and precisions, of posteriors (n, 2), mean and variance, under N(mean, sd^2);
+    wells whose own months say next to nothing are left out."""
+    variance = np.maximum(posterior[:, 1], 1e-8)
+    precision = 1.0 / variance - sd**-2
+    telling = precision > 0.5 * sd**-2
+    data = (posterior[:, 0] / variance - mean * sd**-2)[telling] / precision[telling]
+    return data, precision[telling]
+
+
+def _normal_means(data: Array, precision: Array, mean: float, sd: float) -> tuple[float, float]:
+    """Mean and sd over wells from what each says with its precision, the old ones counting as PRIOR_WELLS."""
+    if not len(data):
         return mean, sd
-    data = (posterior / np.maximum(variance, 1e-8) - mean * asked)[telling] / precision[telling]
-    precision = precision[telling]
     mu, spread = mean, sd * sd
     for _ in range(20):
         weight = 1.0 / (spread + 1.0 / precision)
@@ -166,16 +160,17 @@ def _normal_means(posterior: Array, variance: Array, mean: float, sd: float) -> 
     return mu, float(np.sqrt(spread))
 
 
-def pool_histories(histories: Sequence[History], seed: int = 0, areas: int = 1) -> dict[str, PooledPrior]:
-    """Prior per main phase learned from the wells of a case (areas: number of areas they lie in), for
-    FitSettings."""
+def field_priors(teachers: Sequence[Teacher], date: np.datetime64) -> dict[str, PooledPrior]:
+    """Prior per main phase as the wells of a field have taught it by their months before the month `date`."""
+    by_phase: dict[str, dict[str, Teacher]] = {}
+    for teacher in teachers:
+        phase = teacher.phase(date)
+        if phase is not None:
+            by_phase.setdefault(phase, {})[teacher.history.well_id] = teacher
     found: dict[str, PooledPrior] = {}
-    for phase in sorted({h.main_phase for h in histories}):
-        mine = {h.well_id: h for h in histories if h.main_phase == phase and len(h) >= BACKTEST_LEAST}
-        base = default_prior(phase)
-        found[phase] = learn_prior(
-            [well_evidence(mine[n], base, seed) for n in choose_wells(list(mine))], base, areas
-        )
+    for phase, mine in sorted(by_phase.items()):
+        told = [mine[name].evidence(date) for name in choose_wells(list(mine))]
+        found[phase] = learn_field([e for e in told if e is not None], default_prior(phase))
     return found
 
 

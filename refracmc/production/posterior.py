@@ -147,7 +147,11 @@ def finish(
     uniforms = np.stack([stratified(generator, draws) for _ in range(2)])
     deviates = ndtri(np.stack([stratified(generator, draws) for _ in range(2)]))
     up, running = uptime_draws(state, prior.uptime, uniforms, deviates, hurdle)
-    diagnostics = {**diagnostics, **uptime_told(state, prior.uptime, (up, running), uniforms, deviates)}
+    diagnostics = {
+        **diagnostics,
+        "taught": prior.taught,
+        **uptime_told(state, prior.uptime, (up, running), uniforms, deviates),
+    }
     horizon = (up * DAYS_PER_MONTH * TECHNICAL_MONTHS)[:, None]
     further = cumulative_mixture(form, slots, horizon)[:, 0]
     normals = {p: generator.standard_normal((2, draws)) for p in PHASES}

@@ -13,7 +13,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from refracmc.csv_text import csv_text
-from refracmc.decisions.forecast_tables import forecast_tables, segment_text, uptime_text
+from refracmc.decisions.forecast_tables import forecast_tables, segment_text, taught_text, uptime_text
 from refracmc.production.fit import Posterior
 from refracmc.production.forms import form_code
 from refracmc.production.history import History
@@ -48,7 +48,7 @@ def write_forecast_page(
     flags = "; ".join(posterior.diagnostics.get("flags", [])) or "no flags"
     figure.suptitle(
         f"well {history.well_id}: {history.main_phase}; {segment_text(tables['months'])}; sampler: {flags}\n"
-        f"{wrap(uptime_text(posterior), 130)}",
+        f"{wrap(uptime_text(posterior), 130)}\n{wrap(taught_text(posterior), 130)}",
         fontsize=9,
         color=INK,
     )

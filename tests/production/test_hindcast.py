@@ -6,9 +6,10 @@ import pytest
 
 from refracmc.production.hidden_months import COLUMNS, HindcastSettings, crps_of, run, split_wells
 from refracmc.production.history import build_history
-from refracmc.production.pooling import Evidence, choose_wells, learn_prior, pool_histories, well_evidence
+from refracmc.production.pooling import choose_wells, field_priors, learn_field, learn_prior
 from refracmc.production.prior import default_prior
 from refracmc.production.scores import cluster_errors, common_shock, integral_histogram, pinball, score
+from refracmc.production.teachers import Evidence, Outcome, Teacher
 
 SMALL = {"draws": 128, "particles": 128}
 
@@ -191,25 +192,32 @@ def test_a_common_shock_is_told_from_independent_errors():
     assert common_shock(together)["mean_se"] > 3 * common_shock(alone)["mean_se"]
 
 
-def test_pooling_moves_towards_many_wells_and_not_without_them():
+@pytest.mark.parametrize("learn", [learn_prior, learn_field])
+def test_pooling_moves_towards_many_wells_and_not_without_them(learn):
     base = default_prior("oil")
-    assert learn_prior([], base) is base
-    low = Evidence(np.array([0.2, 0.6]), np.array([0.01, 0.002]), -0.8, 2.0, 0.0, 0.1)
-    few, many = learn_prior([low] * 3, base, 1), learn_prior([low] * 300, base, 7)
+    assert learn([], base) is base
+    came_out = Outcome(2019, -0.8, 2.0, 0.0, 0.1, -0.2)
+    low = Evidence("oil", np.array([0.2, 0.6]), np.array([0.01, 0.002]), (came_out,))
+    few, many = learn([low] * 3, base), learn([low] * 300, base)
     start = base.shapes["modified_hyperbolic"].mean
     assert few.shapes["modified_hyperbolic"].mean[1] < start[1]
     assert many.shapes["modified_hyperbolic"].mean[1] < few.shapes["modified_hyperbolic"].mean[1]
     assert many.shapes["modified_hyperbolic"].mean[0] == pytest.approx(0.2, abs=0.15)
     assert many.uptime.mean[0] < few.uptime.mean[0] < base.uptime.mean[0]
-    silent = Evidence(np.full(2, np.nan), np.full(2, np.nan), 0.0, 0.0, 0.0, 0.0)
-    assert learn_prior([silent], base).shapes == base.shapes
+    silent = Evidence("oil", np.full(2, np.nan), np.full(2, np.nan))
+    assert learn([silent], base).shapes == base.shapes
+    assert learn([silent], base).uptime.mean == base.uptime.mean
+    # what a field's forecasts missed moves the level of the field alone
+    moved = many.discrepancy.level_mean - base.discrepancy.level_mean
+    assert (moved < -0.05) == (learn is learn_field)
 
 
 def test_evidence_of_a_well_sees_its_own_decline():
-    steep = well_evidence(build_history(made_well("s", b=0.3), "s"), default_prior("oil"))
-    flat = well_evidence(build_history(made_well("f", b=1.6), "f"), default_prior("oil"))
+    end = np.datetime64("2019-05", "M")
+    steep = Teacher(build_history(made_well("s", b=0.3), "s")).evidence(end)
+    flat = Teacher(build_history(made_well("f", b=1.6), "f")).evidence(end)
     assert steep.shape_mean[1] < flat.shape_mean[1]
-    assert steep.uptime_gap > 0
+    assert steep.mean_of("uptime_gap") > 0
 
 
 def test_the_choice_of_wells_does_not_depend_on_their_order():
@@ -218,14 +226,18 @@ def test_the_choice_of_wells_does_not_depend_on_their_order():
     assert len(choose_wells(names, 10)) == 10
 
 
-def test_a_case_gets_one_prior_per_phase_moved_by_its_wells():
-    wells = [build_history(made_well(f"w{k}", b=0.2, seed=k), f"w{k}") for k in range(6)]
-    priors = pool_histories(wells)
+def test_a_field_gets_one_prior_per_phase_moved_by_its_wells():
+    wells = [Teacher(build_history(made_well(f"w{k}", b=0.2, seed=k), f"w{k}")) for k in range(6)]
+    priors = field_priors(wells, np.datetime64("2019-05", "M"))
     assert set(priors) == {"oil"}
     assert (
         priors["oil"].shapes["modified_hyperbolic"].mean[1]
         < default_prior("oil").shapes["modified_hyperbolic"].mean[1]
     )
+    assert priors["oil"].taught.startswith(
+        "6 wells of the field and 12 finished forecasts of theirs made 2017 to 2018"
+    )
+    assert field_priors(wells, np.datetime64("2016-06", "M")) == {}
 
 
 def test_a_phase_that_never_flowed_beside_one_that_does_is_forecast_as_nothing():
