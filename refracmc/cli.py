@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Callable, Mapping, Sequence
-from errno import ENAMETOOLONG
+from errno import EDQUOT, EFBIG, ENAMETOOLONG, ENOSPC
 from io import TextIOWrapper
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -331,5 +331,6 @@ def _main(arguments: Sequence[str] | None) -> int:
         return FAILED
     except OSError as error:
         named = f"{error.filename}: " if error.filename else ""
-        print(f"refracmc: {named}{error.strerror or error}", file=sys.stderr)
+        more = "; free space or choose another place" if error.errno in (ENOSPC, EDQUOT, EFBIG) else ""
+        print(f"refracmc: {named}{error.strerror or error}{more}", file=sys.stderr)
         return BAD_INPUT if error.errno == ENAMETOOLONG else FAILED

@@ -22,6 +22,7 @@ LAYERS = {
     "interrupts": 0,
     "input_file": 0,
     "csv_text": 0,
+    "whole_file": 0,
     "compiler": 0,
     "measures": 0,
     "sampling": 1,

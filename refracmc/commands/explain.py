@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import os
 import shutil
 from collections.abc import Sequence
 from pathlib import Path
@@ -13,6 +12,7 @@ from refracmc.errors import Fault, InputError
 from refracmc.reference import terminal
 from refracmc.reference.text import Piece, Title
 from refracmc.reference.topics import GROUPS, NAMES, Place, Reference, Topic
+from refracmc.whole_file import write_whole
 
 _WIDEST = 110
 
@@ -84,12 +84,9 @@ def write_page(file: str, parser: argparse.ArgumentParser) -> Path:
                 f"make the folder {path.parent}",
             )
         )
-    beside = path.with_name(f".{path.name}.part")
     try:
-        beside.write_text(page(Reference(parser).topics, __version__), "utf-8")
-        os.replace(beside, path)
+        write_whole(path, page(Reference(parser).topics, __version__).encode())
     except OSError as error:
-        beside.unlink(missing_ok=True)
         raise InputError(
             Fault(
                 "explain --html", f"{file!r}: {error.strerror}", "a file that can be written", "name another"

@@ -13,8 +13,8 @@ from refracmc.commands.chosen_well import plan_of, refuse
 from refracmc.commands.output_folders import check_folder, make_folder
 from refracmc.csv_text import csv_text
 from refracmc.decisions.order_search import Search, search_orders
-from refracmc.engine.store import write_atomic
 from refracmc.job.sleeves import PlanRefused
+from refracmc.whole_file import write_whole
 
 MOST_SLEEVES_SHOWN = 14
 
@@ -124,7 +124,7 @@ def find_orders(
     table = table_of(search)
     make_folder(folder)
     name = f"orders-{well}-{chosen}"
-    write_atomic(folder / f"{name}.csv", csv_text(table))
+    write_whole(folder / f"{name}.csv", csv_text(table))
     draw_order_search(search, folder / name)
     text = _text(search, table)
     if plan.well.settings.strategies.sizes:

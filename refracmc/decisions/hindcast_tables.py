@@ -21,6 +21,7 @@ from refracmc.production.hidden_months import Hindcast, HindcastSettings, run, t
 from refracmc.production.least_squares import least_squares_draws
 from refracmc.production.sampler import keyed_generator
 from refracmc.production.scores import common_shock, integral_histogram, score
+from refracmc.whole_file import write_whole
 
 SEED = 20261101
 NEEDED = ("well_id", "date", "oil_bbl", "gas_mcf")
@@ -93,7 +94,7 @@ def run_hindcast(
     }
     for name, table in tables.items():
         target = folder / name
-        target.write_bytes(csv_text(table))
+        write_whole(target, csv_text(table))
         files.append(target)
     return HindcastReport(result.table, baseline, scores, integral, shock, tuple(files))
 

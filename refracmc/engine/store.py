@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.errors import RunFailure
+from refracmc.whole_file import write_whole
 
 from .manifest import read_checked, read_manifest
 
@@ -34,22 +35,13 @@ DIGEST = 32
 
 
 def write_atomic(path: Path, *data: bytes | memoryview, keep: bool = True) -> None:
-    """Write bytes so that `path` is absent, its old self, or whole; without `keep` a loss of power may damage it."""
-    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
+    """Write a file of a run as `write_whole` does. RunFailure where it cannot be written."""
     try:
-        with open(beside, "wb", buffering=0) as handle:
-            for piece in data:
-                left = memoryview(piece)
-                while left:
-                    left = left[handle.write(left) :]
-            if keep:
-                os.fsync(handle.fileno())
-        os.replace(beside, path)
+        write_whole(path, *data, keep=keep, sign=f".{os.getpid()}")
     except OSError as fault:
-        with contextlib.suppress(OSError):
-            beside.unlink()
         raise RunFailure(
-            f"cannot write {path}: {fault.strerror or fault}. Free space or choose --out."
+            f"cannot write {path}: {fault.strerror or fault}. Free space or choose --out; finished blocks are kept: "
+            "run again with --resume."
         ) from None
 
 

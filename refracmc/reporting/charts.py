@@ -23,11 +23,12 @@ from refracmc.reporting import (
     charts_timeline,
     charts_value,
 )
-from refracmc.reporting.files import file_stems, write_whole
+from refracmc.reporting.files import file_stems
 from refracmc.reporting.page import MOST_WELLS, DrawnChart
 from refracmc.reporting.pictures import png_bytes, svg_text
 from refracmc.reporting.style import drawing
 from refracmc.reporting.tables import ReportData
+from refracmc.whole_file import write_whole
 
 
 @dataclass(frozen=True, slots=True)

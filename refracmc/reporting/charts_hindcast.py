@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
+from refracmc.reporting.pictures import write_picture
 from refracmc.reporting.style import FAINT, INK, PALETTE, log_axis
 
 OURS, OTHER = PALETTE[:2]
@@ -35,7 +36,7 @@ def draw_hindcast(
     for figure, name in ((first, "hindcast.png"), (second, "hindcast_wells.png")):
         FigureCanvasAgg(figure)
         target = folder / name
-        figure.savefig(target, metadata={"Software": None})
+        write_picture(figure, target)
         files.append(target)
     return files
 

@@ -1,11 +1,9 @@
-"""Files of a report: their names, and how they are written."""
+"""Names of the files of a report."""
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Mapping, Sequence
-from pathlib import Path
 
 
 def file_stems(wells: Sequence[str]) -> Mapping[str, str]:
@@ -20,10 +18,3 @@ def file_stems(wells: Sequence[str]) -> Mapping[str, str]:
         taken.add(name.lower())
         stems[well] = name
     return stems
-
-
-def write_whole(path: Path, content: bytes) -> None:
-    """Write a file beside its place and rename it when whole; OSError is left to the run, which knows the way on."""
-    beside = path.with_name(f".{path.name}.part")
-    beside.write_bytes(content)
-    os.replace(beside, path)

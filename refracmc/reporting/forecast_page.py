@@ -17,7 +17,9 @@ from refracmc.decisions.forecast_tables import forecast_tables, segment_text, ta
 from refracmc.production.fit import Posterior
 from refracmc.production.forms import form_code
 from refracmc.production.history import History
+from refracmc.reporting.pictures import write_picture
 from refracmc.reporting.style import FAINT, INK, PALETTE, drawing, log_axis, wrap
+from refracmc.whole_file import write_whole
 
 OURS, BAND = PALETTE[0], "#c9b3dc"
 UNITS = {"oil": "bbl", "gas": "Mcf"}
@@ -36,7 +38,7 @@ def write_forecast_page(
     files = []
     for name, table in tables.items():
         path = target / f"{stem}_{name}.csv"
-        path.write_bytes(csv_text(table))
+        write_whole(path, csv_text(table))
         files.append(path)
     figure = Figure(figsize=(9.0, 6.4), dpi=115, layout="constrained")
     axes = figure.subplots(2, 2)
@@ -54,7 +56,7 @@ def write_forecast_page(
     )
     FigureCanvasAgg(figure)
     path = target / f"{stem}.png"
-    figure.savefig(path, metadata={"Software": None})
+    write_picture(figure, path)
     return [*files, path]
 
 

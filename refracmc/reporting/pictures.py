@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import io
 import re
+from pathlib import Path
 
 from matplotlib.figure import Figure
+
+from refracmc.whole_file import write_whole
 
 DPI = 115
 FONT = "DejaVu Sans"
@@ -23,6 +26,13 @@ def png_bytes(figure: Figure) -> bytes:
         stream, format="png", dpi=DPI, metadata={"Software": None}, pil_kwargs={"compress_level": 2}
     )
     return stream.getvalue()
+
+
+def write_picture(figure: Figure, path: Path) -> None:
+    """Write the figure as PNG at its own dots an inch, whole or not at all."""
+    stream = io.BytesIO()
+    figure.savefig(stream, format="png", metadata={"Software": None})
+    write_whole(path, stream.getvalue())
 
 
 def svg_text(figure: Figure) -> str:

@@ -11,7 +11,6 @@ import pyarrow as pa
 
 from refracmc.csv_text import csv_text
 from refracmc.reporting.captions import GROSS, OWNER, money_basis
-from refracmc.reporting.files import write_whole
 from refracmc.reporting.page import MOST_WELLS, DrawnChart, Note, Section, render_page
 from refracmc.reporting.page_decision import decision_section
 from refracmc.reporting.page_inputs import inputs_section
@@ -20,6 +19,7 @@ from refracmc.reporting.page_well import well_section
 from refracmc.reporting.row_files import csv_head, plain_csv
 from refracmc.reporting.tables import ReportData
 from refracmc.reporting.tables_by_well import TablesByWell
+from refracmc.whole_file import write_whole
 
 
 def page_sections(data: ReportData, charts: Mapping[str, Sequence[DrawnChart]]) -> list[Section]:
