@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import signal
@@ -108,12 +109,14 @@ class Command:
             time.sleep(0.002)
         return False
 
+    def wait(self, seconds: float) -> None:
+        """Wait so long from its start, unless it ends before."""
+        self.wait_until(lambda: time.monotonic() - self.began >= seconds)
+
     def send(self, what: int) -> None:
         """Send a signal to the whole group, as a terminal does."""
-        try:
+        with contextlib.suppress(ProcessLookupError):
             os.killpg(self.process.pid, what)
-        except ProcessLookupError:
-            pass
 
     def end(self) -> Ended:
         """Wait for its end; exit code 124 where it does not come."""

@@ -38,7 +38,7 @@ class FillingDisk:
     def __call__(self, event: str, arguments: tuple[object, ...]) -> None:
         """Refuse a write, or cut it short, once the disk is full."""
         if event == "open":
-            path, mode, flags = arguments
+            path, _, flags = arguments
             writes = isinstance(flags, int) and flags & (os.O_WRONLY | os.O_RDWR)
         else:
             path, writes = (arguments or (None,))[0], event in ("os.rename", "os.mkdir")
@@ -54,7 +54,7 @@ class FillingDisk:
                 resource.RLIMIT_FSIZE,
                 (self.full_at * 37 % MOST_BYTES, resource.getrlimit(resource.RLIMIT_FSIZE)[1]),
             )
-        elif event != "open" or "b" in str(arguments[1]) or self.count == self.full_at:
+        else:
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), os.fspath(path))
 
 

@@ -74,7 +74,7 @@ class Bench:
 
     def words(self, name: str, charts: bool = True) -> list[object]:
         """Arguments of a command on the case, its output folder `out`."""
-        case, out = self.case, self.out
+        case, out, history = self.case, self.out, self.case.parent / "history.csv"
         if not charts:
             case = self.case.with_name("plain.toml")
             if not case.exists():
@@ -83,7 +83,7 @@ class Bench:
             "run": ["run", case, "--out", out, "--trials", 1100, "--workers", self.workers],
             "check": ["check", case],
             "forecast": ["forecast", case, "--out", out],
-            "hindcast": ["hindcast", self.case.parent / "history.csv", "--months-in", 8, "--months-out", 8, "--out", out],
+            "hindcast": ["hindcast", history, "--months-in", 8, "--months-out", 8, "--out", out],
             "job": ["job", case, "--trials", 64, "--out", out],
             "orders": ["orders", case, "--well", self.well, "--trials", 64, "--budget", 20, "--out", out],
             "trace": ["trace", case, "--well", self.well, "--strategy", "nothing", "--trial", 3],
@@ -163,9 +163,7 @@ def kill(bench: Bench, draw: random.Random, how: str, charts: bool, *more: str) 
             files = draw.randrange(1, max(2, sum(not name.endswith(".npy") for name in alone.files)))
             run.wait_until(lambda: files_under(work, *REPORT) >= files)
         else:
-            run.wait_until(
-                lambda until=run.began + draw.uniform(0.1, alone.seconds): time.monotonic() >= until
-            )
+            run.wait(draw.uniform(0.1, alone.seconds))
         hit = run.runs
         if how == "parent":
             run.process.kill()
@@ -199,9 +197,9 @@ def fill_disk(bench: Bench, draw: random.Random) -> tuple[bool, str | None]:
 def run_two(bench: Bench, draw: random.Random) -> tuple[bool, str | None]:
     """Two runs into one folder; whether one was told that it is held, and the broken rule or None."""
     more = draw.choice(([], ["--resume"]))
-    with Command(*bench.words("run", False)) as first:
-        first.wait_until(lambda until=first.began + draw.uniform(0.0, 1.5): time.monotonic() >= until)
-        with Command(*bench.words("run", False), *more) as second:
+    with Command(*bench.words("run")) as first:
+        first.wait(draw.uniform(0.0, 1.5))
+        with Command(*bench.words("run"), *more) as second:
             both = (first.end(), second.end())
     for ended in both:
         if broken := one_line(ended, 0, 1):
@@ -210,7 +208,7 @@ def run_two(bench: Bench, draw: random.Random) -> tuple[bool, str | None]:
             return False, ended.said
     if both[0].code and both[1].code:
         return False, "both were refused"
-    return any(ended.code for ended in both), finished_or_absent(bench, False)
+    return any(ended.code for ended in both), finished_or_absent(bench, True)
 
 
 def kill_other(bench: Bench, draw: random.Random) -> tuple[str, bool, str | None]:
@@ -231,8 +229,7 @@ def interrupt(bench: Bench, draw: random.Random, name: str) -> tuple[str, str | 
     alone = bench.undisturbed(name)
     moment = draw.choice((draw.uniform(0.0, 0.15), draw.random(), draw.uniform(0.9, 1.05)))
     with Command(*bench.words(name)) as command:
-        until = command.began + moment * alone.seconds
-        command.wait_until(lambda: time.monotonic() >= until)
+        command.wait(moment * alone.seconds)
         hit = command.runs
         command.send(signal.SIGINT)
         ended = command.end()
@@ -255,7 +252,10 @@ def try_one(bench: Bench, draw: random.Random, how: str) -> tuple[str, str | Non
     Returns what came of it, `hit` or `missed` or other words, and the broken rule or None.
     """
     bench.clear()
-    name, charts = "run", how in ("writing", "full") or how.startswith("interrupt") or draw.random() < 0.3
+    name, charts = (
+        "run",
+        how in ("writing", "full", "pair") or how.startswith("interrupt") or draw.random() < 0.3,
+    )
     outcome = ""
     if how.startswith("interrupt"):
         name = how.partition(" ")[2]
@@ -263,7 +263,6 @@ def try_one(bench: Bench, draw: random.Random, how: str) -> tuple[str, str | Non
     elif how == "full":
         hit, broken = fill_disk(bench, draw)
     elif how == "pair":
-        charts = False
         hit, broken = run_two(bench, draw)
     elif how == "other":
         name, hit, broken = kill_other(bench, draw)
