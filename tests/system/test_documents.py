@@ -20,7 +20,7 @@ from tests.system.reading import NOTES, README, ROOT
 def test_sizes() -> None:
     """What is read first stays short enough to be read: the reference is printed, not kept here."""
     assert len(README.encode()) < 14_000
-    assert len(NOTES.encode()) < 20_000
+    assert len(NOTES.encode()) < 20_500
 
 
 def test_commands_parse() -> None:
