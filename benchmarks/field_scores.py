@@ -9,7 +9,8 @@ Wells are those of the fair yardstick: a positive volume in nine of ten known mo
 `in band` and the tails are of all of these, `held` of all wells with declared hidden months. Losses are over those of
 the least squares on the wells that both could forecast. Errors take wells of one area cut off in one year as clusters.
 `sums`: how many sums over three or more wells of one area and year there are, and the share of them within the P90 to
-P10 of the sum of their forecasts, with its binomial error."""
+P10 of the sum of their forecasts, part of their errors in common (refracmc/production/common_shock.py), with its
+binomial error."""
 
 from __future__ import annotations
 
@@ -22,13 +23,12 @@ import pandas as pd
 
 from benchmarks.fair_least_squares import fair_draws, is_scored
 from refracmc.decisions.hindcast_tables import read_areas, read_histories, yardstick
+from refracmc.production.common_shock import sums_table
 from refracmc.production.hidden_months import CHOICES, Hindcast, HindcastSettings, run
-from refracmc.production.sampler import keyed_generator
 from refracmc.production.scores import cluster_errors, score
 
 CUTS = ("12/24", "24/36", "36/36")
 SEED = 20261101
-LEAST_IN_SUM = 3
 PERCENTILES = {"p90": 0.1, "p50": 0.5, "p10": 0.9}
 
 
@@ -54,16 +54,9 @@ def fair_table(result: Hindcast, settings: HindcastSettings) -> pd.DataFrame:
 
 def sums_in_band(table: pd.DataFrame, draws: Mapping[str, np.ndarray]) -> tuple[int, float]:
     """How many sums over wells of one area and year of the cut-off there are, and the share within P90 to P10."""
-    inside = []
-    year = table["cut_off"].astype(str).str[:4]
-    for _, part in table.groupby([table["phase"], table["area"], year], sort=True):
-        if len(part) < LEAST_IN_SUM:
-            continue
-        names = part["well_id"].astype(str)
-        total = np.sum([keyed_generator(SEED, "sum", n).permutation(draws[n]) for n in names], axis=0)
-        low, high = np.quantile(total, [0.1, 0.9])
-        inside.append(low <= part["actual"].sum() <= high)
-    return len(inside), float(np.mean(inside)) if inside else np.nan
+    sums = sums_table(table, draws, SEED)
+    inside = (sums["actual"] >= sums["p90"]) & (sums["actual"] <= sums["p10"])
+    return len(sums), float(inside.mean()) if len(sums) else np.nan
 
 
 def loss_over(table: pd.DataFrame, other: pd.DataFrame) -> float:

@@ -27,6 +27,7 @@ import pandas as pd
 from benchmarks.prior_learning import Learner
 from benchmarks.prior_windows import Window, read_windows
 from refracmc.decisions.hindcast_tables import read_areas, read_histories, score_tables, yardstick
+from refracmc.production.common_shock import common_shock
 from refracmc.production.hidden_months import (
     COLUMNS,
     MORE_COLUMNS,
@@ -39,7 +40,7 @@ from refracmc.production.hidden_months import (
 )
 from refracmc.production.history import build_history
 from refracmc.production.prior import PooledPrior
-from refracmc.production.scores import cluster_errors, common_shock
+from refracmc.production.scores import cluster_errors
 
 CUTS = ((12, 12), (12, 24), (24, 36), (36, 36), (36, 60))
 SEED = 20261101

@@ -2,7 +2,7 @@
 
 Written into the folder: hindcast.csv (one row per well), hindcast_baseline.csv (the same for the
 least-squares yardstick), scores.csv (per phase, and per area and phase where areas are known, for both),
-integral.csv (histogram of the probability integral) and common_shock.csv."""
+integral.csv (histogram of the probability integral), common_shock.csv and sums.csv (wells of one area and year)."""
 
 from __future__ import annotations
 
@@ -17,10 +17,11 @@ import pandas as pd
 from refracmc.csv_text import csv_text
 from refracmc.errors import Fault, InputError
 from refracmc.input_file import MOST_OF_TABLE, read_input
+from refracmc.production.common_shock import common_shock, sums_table
 from refracmc.production.hidden_months import Hindcast, HindcastSettings, run, table_row
 from refracmc.production.least_squares import least_squares_draws
 from refracmc.production.sampler import keyed_generator
-from refracmc.production.scores import common_shock, integral_histogram, score
+from refracmc.production.scores import integral_histogram, score
 from refracmc.whole_file import write_whole
 
 SEED = 20261101
@@ -91,6 +92,7 @@ def run_hindcast(
         "scores.csv": scores,
         "integral.csv": integral,
         "common_shock.csv": shock,
+        "sums.csv": sums_table(result.table, result.draws, seed),
     }
     for name, table in tables.items():
         target = folder / name

@@ -110,36 +110,3 @@ def integral_histogram(table: pd.DataFrame, bins: int = 10) -> pd.DataFrame:
     share = np.histogram(pit, edges)[0] / max(len(pit), 1)
     error = np.full(bins, np.sqrt((1.0 / bins) * (1.0 - 1.0 / bins) / max(len(pit), 1)))
     return pd.DataFrame({"low": edges[:-1], "high": edges[1:], "share": share, "share_se": error})
-
-
-def common_shock(table: pd.DataFrame) -> dict[str, float]:
-    """What part of the errors is common to wells cut off in the same quarter of a year.
-
-    Errors are normal scores of the probability integral; the part is the between-quarter share of their
-    variance (one way analysis of variance, intraclass correlation, floored at 0), and the error of the mean
-    over wells that follows from it: wells of one quarter are not independent, so the sum's bias is known
-    less well than n wells suggest."""
-    from scipy.special import ndtri
-
-    unknown = dict.fromkeys(("common_part", "quarters", "mean_score", "mean_se"), np.nan)
-    rows = table[table["used"].astype(bool)]
-    if len(rows) < 4:
-        return unknown
-    z = ndtri(np.clip(rows["pit"].to_numpy(dtype=np.float64), 0.005, 0.995))
-    quarter = pd.PeriodIndex(rows["cut_off"].astype(str), freq="M").asfreq("Q").astype(str)
-    groups = pd.Series(z).groupby(np.asarray(quarter))
-    counts = groups.size().to_numpy(dtype=np.float64)
-    k, n = len(counts), float(len(z))
-    if k < 2 or n <= k:
-        return unknown | {"quarters": float(k), "mean_score": float(z.mean())}
-    between = float((counts * (groups.mean().to_numpy() - z.mean()) ** 2).sum()) / (k - 1)
-    within = float((groups.var(ddof=0).to_numpy() * counts).sum()) / (n - k)
-    size = (n - float((counts**2).sum()) / n) / (k - 1)
-    shared = max(0.0, (between - within) / size)
-    variance = within / n + shared * float((counts**2).sum()) / (n * n)
-    return {
-        "common_part": shared / (shared + within),
-        "quarters": float(k),
-        "mean_score": float(z.mean()),
-        "mean_se": float(np.sqrt(variance)),
-    }

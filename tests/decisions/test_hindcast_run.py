@@ -24,7 +24,7 @@ def test_the_tables_are_written(report):
     result, folder = report
     names = {p.name for p in folder.iterdir()}
     assert names == {
-        "hindcast.csv", "hindcast_baseline.csv", "scores.csv", "integral.csv", "common_shock.csv",
+        "hindcast.csv", "hindcast_baseline.csv", "scores.csv", "integral.csv", "common_shock.csv", "sums.csv",
     }  # fmt: skip
     back = pd.read_csv(folder / "hindcast.csv", dtype={"well_id": str})
     assert len(back) == 10

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from benchmarks.fair_least_squares import TERMINAL, fair_draws, is_scored, log_volume
-from benchmarks.field_scores import LEAST_IN_SUM, loss_over, sums_in_band
+from benchmarks.field_scores import loss_over
 
 
 def by_steps(years, decline, b, steps=40_000):
@@ -61,12 +61,3 @@ def test_losses_are_compared_on_the_wells_of_both():
     other["used"] = [True, True, False]
     # pinball of one number as all three percentiles, above the truth by d: (.9 + .5 + .1) d
     assert loss_over(ours, other) == pytest.approx((1.0 + 2.0) / (2.0 + 4.0))
-
-
-def test_a_sum_is_judged_by_the_sum_of_independent_draws():
-    table = rows([100.0] * LEAST_IN_SUM, [100.0] * LEAST_IN_SUM)
-    draws = {n: np.linspace(50.0, 150.0, 401) for n in table["well_id"]}
-    assert sums_in_band(table, draws) == (1, 1.0)
-    # three of 125 are inside the bands of each well (60 to 140), their sum is not: sd of it 50, P10 364
-    assert sums_in_band(table.assign(actual=125.0), draws) == (1, 0.0)
-    assert sums_in_band(table[: LEAST_IN_SUM - 1], draws)[0] == 0

@@ -4,11 +4,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from refracmc.production.common_shock import common_shock
 from refracmc.production.hidden_months import COLUMNS, HindcastSettings, crps_of, run, split_wells
 from refracmc.production.history import build_history
 from refracmc.production.pooling import choose_wells, field_priors, learn_field, learn_prior
 from refracmc.production.prior import default_prior
-from refracmc.production.scores import cluster_errors, common_shock, integral_histogram, pinball, score
+from refracmc.production.scores import cluster_errors, integral_histogram, pinball, score
 from refracmc.production.teachers import Evidence, Outcome, Teacher
 
 SMALL = {"draws": 128, "particles": 128}
