@@ -44,22 +44,30 @@ OTHERS = ("forecast", "hindcast", "job", "orders")
 REPORT = ("tables", "charts", "summary.csv", "summary.parquet", "report.html", ".report.html.part")
 FULL = ("No space left on device", "File too large")
 CASE_NAME = "starter"
+FILLING = "benchmarks.full_disk"
 
 
 @dataclass(frozen=True)
 class Undisturbed:
-    """What a command does if it is left alone: seconds, and the files it leaves in its output folder."""
+    """What a command does if it is left alone: seconds, writes, and the files it leaves in its output folder."""
 
     seconds: float
+    writes: int
     files: Bytes
 
 
 @dataclass
 class Bench:
-    """A place with a case, and what every command does with it."""
+    """A place with a case, and what every command does with it.
+
+    charts: whether any run draws; rounds: undisturbed calls, of which the last one is measured.
+    """
 
     place: Path
     workers: int = 2
+    trials: int = 1100
+    charts: bool = True
+    rounds: int = 2
 
     def __post_init__(self) -> None:
         self.case, self.out = self.place / "case" / "case.toml", self.place / "out"
@@ -70,17 +78,16 @@ class Bench:
             line.split('"')[1] for line in self.case.read_text().splitlines() if line.startswith("id = ")
         )
         self.known: dict[tuple[str, bool], Undisturbed] = {}
-        self.writes = 0
 
     def words(self, name: str, charts: bool = True) -> list[object]:
         """Arguments of a command on the case, its output folder `out`."""
         case, out, history = self.case, self.out, self.case.parent / "history.csv"
-        if not charts:
+        if not (charts and self.charts):
             case = self.case.with_name("plain.toml")
             if not case.exists():
                 case.write_text(self.case.read_text().replace("charts = true", "charts = false"))
         return {
-            "run": ["run", case, "--out", out, "--trials", 1100, "--workers", self.workers],
+            "run": ["run", case, "--out", out, "--trials", self.trials, "--workers", self.workers],
             "check": ["check", case],
             "forecast": ["forecast", case, "--out", out],
             "hindcast": ["hindcast", history, "--months-in", 8, "--months-out", 8, "--out", out],
@@ -96,28 +103,20 @@ class Bench:
 
     def undisturbed(self, name: str, charts: bool = True) -> Undisturbed:
         """What a command does if it is left alone, measured once; the first time may have to compile."""
+        charts = charts and self.charts
         if (name, charts) not in self.known:
-            for _ in range(2):
+            count = self.place / "count"
+            for _ in range(self.rounds):
                 self.clear()
-                with Command(*self.words(name, charts)) as command:
+                with Command(
+                    0, "open", count, self.out, *self.words(name, charts), module=FILLING
+                ) as command:
                     ended = command.end()
                     seconds = time.monotonic() - command.began
                 if ended.code:
                     raise SystemExit(f"{name} ends with {ended.code}: {ended.said}")
-            self.known[name, charts] = Undisturbed(seconds, folder_bytes(self.out))
+            self.known[name, charts] = Undisturbed(seconds, int(count.read_text()), folder_bytes(self.out))
         return self.known[name, charts]
-
-    def writes_of_a_run(self) -> int:
-        """Writes of an undisturbed run."""
-        if not self.writes:
-            self.clear()
-            count = self.place / "count"
-            with Command(
-                0, "open", count, self.out, *self.words("run"), module="benchmarks.full_disk"
-            ) as run:
-                run.end()
-            self.writes = int(count.read_text())
-        return self.writes
 
 
 def one_line(ended: Ended, *codes: int) -> str | None:
@@ -178,10 +177,8 @@ def kill(bench: Bench, draw: random.Random, how: str, charts: bool, *more: str) 
 
 def fill_disk(bench: Bench, draw: random.Random) -> tuple[bool, str | None]:
     """One run whose disk is full from a write on; whether it was hit, and the broken rule or None."""
-    full_at, kind = draw.randint(1, bench.writes_of_a_run()), draw.choice(("open", "bytes"))
-    with Command(
-        full_at, kind, bench.place / "count", bench.out, *bench.words("run"), module="benchmarks.full_disk"
-    ) as run:
+    full_at, kind = draw.randint(1, bench.undisturbed("run").writes), draw.choice(("open", "bytes"))
+    with Command(full_at, kind, bench.place / "count", bench.out, *bench.words("run"), module=FILLING) as run:
         ended = run.end()
     broken = one_line(ended, 0, 1, 2) or finished_or_absent(bench, True)
     if ended.code and not any(text in ended.lines[0] for text in FULL):

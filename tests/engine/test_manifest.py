@@ -15,7 +15,11 @@ from refracmc.errors import InputError
 from tests.system.small_case import CASE, changed, refracmc, write_case
 
 PLAIN = changed(
-    CASE, ("[strategies]", "[outputs]\ncharts = false\n[strategies]"), ("trials = 1100", "trials = 600")
+    CASE,
+    ("[strategies]", "[outputs]\ncharts = false\n[strategies]"),
+    ("trials = 1100", "trials = 64"),
+    ('"toe_to_heel", "mine"', '"mine"'),
+    ('"2027-01", "2028-04"', '"2027-01"'),
 )
 FIRST, SECOND = "blocks/well0000-block00000.values.npy", "blocks/well0001-block00000.values.npy"
 
@@ -68,7 +72,7 @@ def test_an_altered_manifest(run: tuple[Path, Path], keys: tuple[str, ...]) -> N
     assert (done.returncode, done.stdout) == (2, "")
     assert f"{folder / 'manifest.json'}: found a file of a finished run that was altered" in line
     assert bytes_of(folder.parent) == before
-    for read in (lambda: RunResult(folder, {}, "").summary, lambda: store.read_values(folder, 0, 2)):
+    for read in (lambda: RunResult(folder, {}, "").summary, lambda: store.read_values(folder, 0, 1)):
         with pytest.raises(
             InputError, match=r"manifest\.json: found a file of a finished run that was altered"
         ):
