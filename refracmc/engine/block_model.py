@@ -14,14 +14,14 @@ from refracmc.production.response import ResponseTerms, headroom_ultimate
 
 from .after_job import NO_LIMIT, AfterJob
 from .base import MONTH_DAYS, OwnCurve, Ratio, StreamTable, UnitCurve, other_phases, stream_table, unit_curve
-from .draws import ROW
+from .draws import ROW, SET
 from .money import BlockMoney, block_money
 from .neighbours import BlockNeighbours, block_neighbours
 from .plan import WellPlan
 
 Array = NDArray[np.float64]
 Draws = Mapping[str, Array]
-OWN_DRAWS = (ROW, "type_curve.", "response.ultimate")
+OWN_DRAWS = (ROW, SET, "type_curve.", "response.ultimate")
 MONEY_DRAWS = ("prices.", "opex.", "costs.", "job.cost.service_index_beta")
 RESPONSE_DRAWS = ("response.", RESPONDS)
 SHARE_DRAWS = ("luck.z_share", "luck.z_potential")
@@ -53,14 +53,22 @@ class BlockModel:
 
 
 def posterior_rows(plan: WellPlan, draws: Draws) -> NDArray[np.intp]:
-    """Row of the posterior each trial takes (n,): those whose recovery passes a stated ultimate are not used."""
-    assert plan.posterior is not None
-    count = plan.posterior.form.size
-    usable: Array | int = count
+    """Row of the posterior each trial of a block takes (n,), all of one set: those whose recovery passes a stated
+    ultimate are not used."""
+    first, recoveries = _set_of(plan, draws)
+    usable: Array | int = recoveries.size
     if "response.ultimate" in draws:
-        below = np.searchsorted(plan.posterior.technical_eur, draws["response.ultimate"], side="right")
+        below = np.searchsorted(recoveries, draws["response.ultimate"], side="right")
         usable = np.maximum(below, 1).astype(np.float64)
-    return np.minimum(draws[ROW] * usable, count - 1).astype(np.intp)
+    return first + np.minimum(draws[ROW] * usable, recoveries.size - 1).astype(np.intp)
+
+
+def _set_of(plan: WellPlan, draws: Draws) -> tuple[int, Array]:
+    """First row of the set a block takes its rows from, and the technical recoveries of the set."""
+    posterior = plan.posterior
+    assert posterior is not None
+    first = int(draws[SET][0]) * posterior.set_rows
+    return first, posterior.technical_eur[first : first + posterior.set_rows]
 
 
 def responds(draws: Draws) -> Array:
@@ -75,32 +83,33 @@ def responds(draws: Draws) -> Array:
 
 LEAST_UPTIME = 1e-9  # of a limit that a well without uptime would have
 
-_TABLES: OrderedDict[int, tuple[WellPlan, StreamTable]] = OrderedDict()
+_TABLES: OrderedDict[tuple[int, int], tuple[WellPlan, StreamTable]] = OrderedDict()
 _KEPT_TABLES = 16  # as many wells as a worker does in a row
 
 
-def _posterior_table(plan: WellPlan) -> StreamTable:
-    """Streams of every posterior row of a well, kept for the wells used last."""
-    key = id(plan)
+def _posterior_table(plan: WellPlan, first: int) -> StreamTable:
+    """Streams of the set of posterior rows that begins at `first`, kept for the wells used last."""
+    key = id(plan), first
     if key not in _TABLES:
         posterior = plan.posterior
         assert posterior is not None
-        none = np.zeros(posterior.form.size)
+        some = slice(first, first + posterior.set_rows)
+        none, running = np.zeros(posterior.set_rows), posterior.running_uptime
         ratios = {
-            phase: Ratio(*(np.asarray(part) for part in posterior.secondary[phase]))
+            phase: Ratio(*(np.asarray(part)[some] for part in posterior.secondary[phase]))
             if phase in posterior.secondary
             else Ratio(none, none, none + 1.0)
             for phase in other_phases(plan.well.main_phase)
         }
         table = stream_table(
-            posterior.form,
-            posterior.slots,
-            posterior.uptime,
+            posterior.form[some],
+            posterior.slots[:, some],
+            posterior.uptime[some],
             ratios,
             plan.months_before,
             plan.horizon,
             plan.technical_limit,
-            posterior.running_uptime,
+            None if running is None else running[some],
         )
         _TABLES[key] = (plan, table)
         if len(_TABLES) > _KEPT_TABLES:
@@ -117,8 +126,9 @@ def _own(plan: WellPlan, draws: Draws) -> OwnCurve:
     """Own stream of each trial."""
     main, n = plan.well.main_phase, draws["response.uplift"].size
     if plan.posterior is not None:
-        row = posterior_rows(plan, draws)
-        return OwnCurve(main, _posterior_table(plan), row, plan.np_anchor)
+        first, _ = _set_of(plan, draws)
+        row = posterior_rows(plan, draws) - first
+        return OwnCurve(main, _posterior_table(plan, first), row, plan.np_anchor)
     curve = plan.well.type_curve
     assert curve is not None
     names = ("initial_rate_per_d", "initial_decline_per_year", "b", "terminal_decline_per_year")

@@ -1,7 +1,8 @@
 """The random numbers of a block, each from its own stream, and the input values they stand for.
 
 A block is drawn whole and cut to its trials. Names are those of the case; what is not stated in the case has
-names of its own: `forecast.row` (posterior row), `prices.shock_*`, `luck.*`, `costs.service_luck`.
+names of its own: `forecast.row` (place in a set of posterior rows), `forecast.set` (that set), `prices.shock_*`,
+`luck.*`, `costs.service_luck`.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ from .plan import WellPlan
 
 Array = NDArray[np.float64]
 GROUPS = ("forecast", "prices", "job", "response", "costs")
-ROW = "forecast.row"
+ROW, SET = "forecast.row", "forecast.set"
 PROCESSES = ("geometric_brownian", "mean_reverting")
 _SPREAD = ("luck.z_share", "luck.z_potential")
 _LUCK = tuple(
@@ -36,7 +37,7 @@ _OPTIONAL = tuple(f"luck.{name}" for name in OPTIONAL_LUCK)
 def group_names(plan: WellPlan) -> dict[str, str]:
     """Driver group of every name that `draw` returns."""
     groups: dict[str, str] = {variable.name: variable.group for variable in plan.variables}
-    groups[ROW] = "forecast"
+    groups.update(dict.fromkeys((ROW, SET), "forecast"))
     groups.update(dict.fromkeys(("prices.shock_oil", "prices.shock_gas"), "prices"))
     groups.update(dict.fromkeys((*_LUCK, *_OPTIONAL), "job"))
     groups.update(dict.fromkeys((*_SPREAD, RESPONDS, HIT), "response"))
@@ -48,6 +49,8 @@ def draw(plan: WellPlan, block: int, trials: int) -> dict[str, Array]:
     """Input values (n,), luck (n,) or (n, N) and price shocks (n, T) of the first `trials` of a block."""
     values = dict(_shared(plan, block, trials))
     values.update(_inputs(plan, plan.id, block, trials))
+    if plan.posterior is not None:
+        values[SET] = np.full(trials, float(block % plan.posterior.sets))
     seed, well, sleeves = plan.case.sampling.seed, plan.id, plan.well.tally.count
     for name in _LUCK:
         shape: tuple[int, ...] = (BLOCK_SIZE,)

@@ -27,10 +27,11 @@ _HELD = 24
 
 @dataclass(frozen=True)
 class FitOutline:
-    """Of a posterior on disk: the phases that have ratios, and the diagnostics but the long ones."""
+    """Of a posterior on disk: the phases that have ratios, the diagnostics but the long ones, and how many sets."""
 
     phases: tuple[str, ...]
     diagnostics: Mapping[str, Any]
+    sets: int
 
     @classmethod
     def of(cls, posterior: Posterior) -> FitOutline:
@@ -40,7 +41,7 @@ class FitOutline:
             for key, value in posterior.diagnostics.items()
             if isinstance(value, int | float | str | list)
         }
-        return cls(tuple(sorted(posterior.secondary)), short)
+        return cls(tuple(sorted(posterior.secondary)), short, posterior.sets)
 
 
 def _path(folder: Path, number: int) -> Path:
@@ -75,6 +76,7 @@ def read_posterior(folder: Path, number: int, fit: FitOutline) -> Posterior:
         found[6],
         fit.diagnostics,
         None if np.isnan(found[7]).any() else found[7],
+        fit.sets,
     )
 
 

@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from refracmc.case.validated_case import Case, WellCase
-from refracmc.production.fit import FitSettings, Posterior, fit_decline
+from refracmc.production.fit import SET_ROWS, FitSettings, Posterior, fit_decline
 from refracmc.production.prior import PooledPrior
+from refracmc.sampling.streams import blocks_of
 
 Priors = Mapping[str, PooledPrior]
 """Prior of the fits by main phase."""
+LEAST_SETS = 4
+"""Sets of draws of a fit, of which each block of trials has its own: more where a run has more blocks."""
 
 
 def pooled_priors(case: Case) -> Priors:
@@ -41,5 +44,11 @@ def fit_well(case: Case, well: WellCase, priors: Priors | None = None) -> Poster
     assert well.history is not None
     known = pooled_priors(case) if priors is None else priors
     own = well.fit.settings() if well.fit is not None else {}
-    settings = FitSettings(**own, prior=known.get(well.main_phase), idle_hurdle=case.fit.idle_hurdle)
+    blocks = len(blocks_of(case.sampling.trials))
+    settings = FitSettings(
+        **own,
+        draws=max(blocks, LEAST_SETS) * SET_ROWS,
+        prior=known.get(well.main_phase),
+        idle_hurdle=case.fit.idle_hurdle,
+    )
     return fit_decline(well.history, settings, seed=case.sampling.seed)

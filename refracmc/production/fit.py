@@ -1,13 +1,14 @@
 """Fit a decline to one well's history: a joint posterior of form, parameters, uptime and secondary ratios.
 
 The curve, its autocorrelated heavy-tailed errors and the pooled prior give the parameters
-(likelihood.py, sampler.py); several forms are averaged by their evidence; what a curve cannot know
+(likelihood.py, sampler.py, weighted_points.py); several forms are averaged by their evidence; what a curve cannot know
 is added as a discrepancy (posterior.py, prior.py); uptime is its own process (uptime.py). The draws
 ARE the forecast: no other spread is added downstream.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -20,6 +21,7 @@ from refracmc.production.posterior import (
     ACCEPTANCE_LIMIT,
     DAYS_PER_MONTH,
     R_HAT_LIMIT,
+    SET_ROWS,
     FitRefused,
     Posterior,
     assemble,
@@ -30,6 +32,7 @@ from refracmc.production.sampler import Generator, Sample, keyed_generator, samp
 
 __all__ = [
     "DAYS_PER_MONTH",
+    "SET_ROWS",
     "FitRefused",
     "FitSettings",
     "Posterior",
@@ -48,12 +51,13 @@ MIN_AFTER_PEAK = 3
 
 @dataclass(frozen=True)
 class FitSettings:
-    """draws: posterior draws kept (K); particles: sampler particles per form; forms: names to average, None
+    """draws: posterior draws kept, in sets of 512, or one set of them all if they are fewer; particles: sampler
+    particles per form, which the points of the sets are proposed by; forms: names to average, None
     for all of the prior's; terminal_decline_per_year: 80 % range or None for the prior's; b_max: bound on b
     or None; idle_hurdle: whether the well may stand idle for good."""
 
     draws: int = 2048
-    particles: int = 2048
+    particles: int = 512
     forms: tuple[str, ...] | None = None
     terminal_decline_per_year: tuple[float, float] | None = None
     b_max: float | None = None
@@ -86,7 +90,7 @@ def fit_decline(history: History, settings: FitSettings | None = None, seed: int
     prior = chosen.resolved_prior(history.main_phase)
     cleaned = clean(history)
     check_fittable(history, cleaned)
-    return _fit(history, cleaned, prior, chosen, keyed_generator(seed, "fit", history.well_id))
+    return _fit(history, cleaned, prior, chosen, seed)
 
 
 def pooled_decline(history: History, settings: FitSettings | None = None, seed: int = 0) -> Posterior:
@@ -97,39 +101,57 @@ def pooled_decline(history: History, settings: FitSettings | None = None, seed: 
     idle."""
     chosen = settings or FitSettings()
     prior = chosen.resolved_prior(history.main_phase)
-    generator = keyed_generator(seed, "fit", history.well_id)
     cleaned = clean(history)
     if not cleaned.used.any():
         volume = history.volume()
         some = np.isfinite(cleaned.rate) & (cleaned.rate > 0) & (np.nan_to_num(volume) > 0)
         if not some.any():
-            return _never_produced(history, prior, chosen.draws, generator)
+            return _never_produced(history, prior, *_sets(history, chosen, seed))
         best = int(np.nanargmax(np.where(some, cleaned.rate, np.nan)))
         use = some & (np.arange(len(volume)) >= best)
         cleaned = replace(cleaned, used=use, weights=np.where(use, 0.2, 0.0), segment=best)
-    return _fit(history, cleaned, prior, chosen, generator)
+    return _fit(history, cleaned, prior, chosen, seed)
+
+
+def _sets(history: History, settings: FitSettings, seed: int) -> tuple[int, list[Generator]]:
+    """Draws of a set, and a generator for each: a set is the same however many there are."""
+    sets = max(settings.draws // SET_ROWS, 1)
+    generators = [keyed_generator(seed, "fit", history.well_id, f"set {k}") for k in range(sets)]
+    return settings.draws // sets, generators
 
 
 def _fit(
-    history: History,
-    cleaned: CleanHistory,
-    prior: PooledPrior,
-    settings: FitSettings,
-    generator: Generator,
+    history: History, cleaned: CleanHistory, prior: PooledPrior, settings: FitSettings, seed: int
 ) -> Posterior:
+    generator = keyed_generator(seed, "fit", history.well_id)
     samples: dict[str, tuple[Target, Sample]] = {}
     for form in prior.form_weights:
         target = make_target(form, cleaned, prior)
         samples[form] = (target, sample_form(target, settings.particles, generator))
     used = np.flatnonzero(cleaned.used)
     gap_to_end = float(len(history) - 1 - used[-1]) + 0.5
-    return assemble(
-        history, used, gap_to_end, prior, samples, settings.draws, generator, settings.idle_hurdle
-    )
+    rows, generators = _sets(history, settings, seed)
+    return assemble(history, used, gap_to_end, prior, samples, rows, generators, settings.idle_hurdle)
 
 
-def _never_produced(history: History, prior: PooledPrior, draws: int, generator: Generator) -> Posterior:
+def _never_produced(
+    history: History, prior: PooledPrior, rows: int, generators: Sequence[Generator]
+) -> Posterior:
     """Curves of the pooled prior from first production on, at the pooled rate."""
+    slots = np.concatenate([_pooled_curves(history, prior, rows, g) for g in generators], axis=1)
+    form = np.full(slots.shape[1], form_code("modified_hyperbolic"), dtype=np.int8)
+    diagnostics = {
+        "r_hat": 1.0,
+        "acceptance": 1.0,
+        "ess": float(rows),
+        "form_weights": {"modified_hyperbolic": 1.0},
+        "flags": ["no month of production: pooled prior alone"],
+    }
+    return finish(history, prior, form, slots, diagnostics, generators)
+
+
+def _pooled_curves(history: History, prior: PooledPrior, draws: int, generator: Generator) -> Array:
+    """Slots (4, draws) of the pooled prior."""
     shape = prior.shapes["modified_hyperbolic"]
     mean, sd = np.array(shape.mean)[:, None], np.array(shape.sd)[:, None]
     x = np.clip(
@@ -145,15 +167,7 @@ def _never_produced(history: History, prior: PooledPrior, draws: int, generator:
         without
     ):  # the well flows, only not this phase: rule of succession (Laplace) for the phase ever showing
         slots[0] *= generator.random(draws) < 1.0 / (without + 2.0)
-    form = np.full(draws, form_code("modified_hyperbolic"), dtype=np.int8)
-    diagnostics = {
-        "r_hat": 1.0,
-        "acceptance": 1.0,
-        "ess": float(draws),
-        "form_weights": {"modified_hyperbolic": 1.0},
-        "flags": ["no month of production: pooled prior alone"],
-    }
-    return finish(history, prior, form, slots, diagnostics, generator)
+    return slots
 
 
 def check_fittable(history: History, cleaned: CleanHistory) -> None:

@@ -12,7 +12,7 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gammaln
+from scipy.special import gammaln, ndtr
 
 from refracmc.compiler import compiled
 from refracmc.production.elementary import log_past_one
@@ -84,6 +84,15 @@ class Target:
         mean, sd = self.prior_moments
         out = -0.5 * np.sum(((x - mean[:, None]) / sd[:, None]) ** 2, axis=0)
         return np.where(self.inside(x), out, -np.inf)
+
+    @cached_property
+    def log_prior_constant(self) -> float:
+        """What `log_prior` leaves out: with it the prior within the bounds is a density."""
+        mean, sd = self.prior_moments
+        d = len(self.shape.mean)
+        low, high = ((np.array(bound) - mean[:d]) / sd[:d] for bound in (self.shape.low, self.shape.high))
+        held = np.log(ndtr(high) - ndtr(low)).sum()
+        return float(-np.log(sd).sum() - 0.5 * self.size * np.log(2.0 * np.pi) - held)
 
     def residuals(self, x: Array) -> Array:
         """Log residuals (n, K)."""

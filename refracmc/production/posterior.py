@@ -1,12 +1,14 @@
 """The posterior of a well's decline: the draws the engine forecasts with, and how fitted particles become them.
 
-Forms are averaged by their evidence. What no curve can know is added as a discrepancy. Uptime and the ratios of the
-other phases are drawn beside them.
+Draws come in sets, independent of each other given the particles, each a sample of the whole posterior: points weighted
+by prior and likelihood (weighted_points.py), the forms by their evidence with them, picked in proportion. What no curve
+can know is added as a discrepancy. Uptime and the ratios of the other phases are drawn beside them. A block of trials
+takes its rows from one set, so that blocks differ by what another seed would change in the fit as well.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,16 +21,26 @@ from refracmc.production.forms import FORMS, form_code, form_of
 from refracmc.production.history import PHASES, History
 from refracmc.production.likelihood import Target, averaged_noise_sd, carried_residual
 from refracmc.production.prior import Discrepancy, PooledPrior
-from refracmc.production.sampler import Generator, Sample, stratified
+from refracmc.production.sampler import Generator, Sample, stratified, stratified_within, systematic
 from refracmc.production.secondary import Ratio, secondary_ratios
 from refracmc.production.uptime import uptime_draws, uptime_state, uptime_told
+from refracmc.production.weighted_points import Proposal
 
 Array = NDArray[np.float64]
 
 DAYS_PER_MONTH = 30.4375
 TECHNICAL_MONTHS = 360
+SET_ROWS = 512
+"""Draws of a set, as many as a block has trials."""
+POINTS = 2048
+"""Weighted points of each form that a set is picked from."""
+LEAST_EFFECTIVE = 100.0
+"""Effective points of a set below which the fit is flagged (assumption)."""
 R_HAT_LIMIT = 1.05
 ACCEPTANCE_LIMIT = 0.08
+CUT = 1.0 / 2048.0
+"""Chance beyond which the t of the lasting shift is cut on either side: the exponential of a t has no mean."""
+_REFERENCE_UPTIME = 0.85
 
 
 class FitRefused(ValueError):
@@ -37,7 +49,7 @@ class FitRefused(ValueError):
 
 @dataclass(frozen=True)
 class Posterior:
-    """Draws of the forecast, sorted ascending by technical EUR; K draws.
+    """Draws of the forecast: K draws in sets of equal size, each sorted ascending by technical EUR.
 
     form (K,) int8, index into forms.FORMS; slots (4, K), clock at the end of history in producing days;
     uptime (K,), mean producing share of calendar time ahead, exactly 0 where the well stands idle for good;
@@ -53,6 +65,12 @@ class Posterior:
     technical_eur: Array
     diagnostics: Mapping[str, Any]
     running_uptime: Array | None = None
+    sets: int = 1
+
+    @property
+    def set_rows(self) -> int:
+        """Draws of a set."""
+        return len(self.form) // self.sets
 
     def cumulative(self, months: Array) -> Array:
         """Main-phase volume (K, H) within the next `months` (H,) calendar months of 30.4375 days."""
@@ -87,48 +105,82 @@ def assemble(
     gap_to_end: float,
     prior: PooledPrior,
     samples: Mapping[str, tuple[Target, Sample]],
-    draws: int,
-    generator: Generator,
+    rows: int,
+    generators: Sequence[Generator],
     hurdle: bool = True,
 ) -> Posterior:
-    """Mix the forms by evidence, add the discrepancy, draw uptime and ratios, sort by technical EUR.
+    """Sets of `rows` draws, one a generator: forms by evidence, discrepancy, uptime and ratios.
 
     used (K,): months fitted; gap_to_end: months from the middle of the last of them to the end of history; hurdle:
     whether the well may stand idle for good.
     """
-    names = list(samples)
-    log_weight = np.array([np.log(prior.form_weights[f]) + samples[f][1].log_evidence for f in names])
-    weight = np.exp(log_weight - log_weight.max())
-    weight /= weight.sum()
-    counts = np.floor(weight * draws).astype(int)
-    short = draws - int(counts.sum())
-    counts[np.argsort(-(weight * draws - counts), kind="stable")[:short]] += 1
-    form = np.zeros(draws, dtype=np.int8)
-    slots = np.zeros((4, draws))
-    at = 0
-    for name, count in zip(names, counts, strict=True):
-        if not count:
-            continue
-        target, result = samples[name]
-        x = result.x[:, generator.permutation(np.arange(count) % result.x.shape[1])]
-        part = anchored(target, x, prior.discrepancy, gap_to_end, len(history), generator)
-        form[at : at + count] = form_code(name)
-        slots[:, at : at + count] = part
-        at += count
-    results = [s for _, s in samples.values()]
-    diagnostics = diagnose(results, dict(zip(names, (float(w) for w in weight), strict=True)))
+    proposals = {name: Proposal.of(target, result.x) for name, (target, result) in samples.items()}
+    made = []
+    for generator in generators:
+        picked = _pick(proposals, prior, rows, generator)
+        parts = [
+            anchored(proposals[name].target, x, prior.discrepancy, gap_to_end, len(history), generator)
+            for name, x in picked.points.items()
+        ]
+        form = np.concatenate([np.full(x.shape[1], form_code(name)) for name, x in picked.points.items()])
+        made.append((form.astype(np.int8), np.concatenate(parts, axis=1), picked))
+    picks = [picked for _, _, picked in made]
+    weights = {name: float(np.mean([p.weights[name] for p in picks])) for name in samples}
+    diagnostics = diagnose([s for _, s in samples.values()], weights, min(p.effective for p in picks))
     diagnostics["fitted_index"] = used
-    diagnostics["fitted_log_rate"] = fitted_curve(samples, dict(zip(names, counts, strict=True)))
-    return finish(history, prior, form, slots, diagnostics, generator, hurdle)
+    diagnostics["fitted_log_rate"] = fitted_curve(samples, weights)
+    form = np.concatenate([form for form, _, _ in made])
+    slots = np.concatenate([slots for _, slots, _ in made], axis=1)
+    return finish(history, prior, form, slots, diagnostics, generators, hurdle)
 
 
-def fitted_curve(samples: Mapping[str, tuple[Target, Sample]], counts: Mapping[str, int]) -> Array:
+@dataclass(frozen=True)
+class _Picked:
+    """Points of a set by form (d + 3, n), weights of the forms, and effective number of the points picked from."""
+
+    points: Mapping[str, Array]
+    weights: Mapping[str, float]
+    effective: float
+
+
+def _pick(proposals: Mapping[str, Proposal], prior: PooledPrior, rows: int, generator: Generator) -> _Picked:
+    """Pick `rows` points of all forms by their weights, those of a form in the order of the volume ahead: neighbours
+    are alike, so that little hangs on which of them is picked."""
+    found, logs = {}, []
+    for name, proposal in proposals.items():
+        x, log_weights = proposal.points(POINTS, generator)
+        some = np.flatnonzero(np.isfinite(log_weights))
+        order = some[np.argsort(_volume_ahead(proposal.target, x[:, some]), kind="stable")]
+        found[name] = x[:, order]
+        logs.append(log_weights[order] + np.log(prior.form_weights[name]))
+    together = np.concatenate(logs)
+    weights = np.exp(together - together.max())
+    weights /= weights.sum()
+    chosen = systematic(weights, rows, float(generator.random()))
+    at, points, by_form = 0, {}, {}
+    for name, x in found.items():
+        mine = chosen[(chosen >= at) & (chosen < at + x.shape[1])] - at
+        by_form[name] = float(weights[at : at + x.shape[1]].sum())
+        if len(mine):
+            points[name] = x[:, mine]
+        at += x.shape[1]
+    return _Picked(points, by_form, float(1.0 / np.square(weights).sum()))
+
+
+def _volume_ahead(target: Target, x: Array) -> Array:
+    """Main-phase volume (n,) that the curves of points x (d + 3, n) give in 360 months at an uptime of 0.85."""
+    d, days = len(target.shape.mean), np.array([_REFERENCE_UPTIME * DAYS_PER_MONTH * TECHNICAL_MONTHS])
+    form = form_of(target.form)
+    return form.cumulative(form.slots_at_end(x[:d], x[d], target.end), days)[:, 0]
+
+
+def fitted_curve(samples: Mapping[str, tuple[Target, Sample]], weights: Mapping[str, float]) -> Array:
     """P90, P50 and P10 (3, K) of the fitted log rate (per producing day) at the months used, before
-    discrepancy."""
+    discrepancy; weights of the forms."""
     curves = []
     for name, (target, result) in samples.items():
-        if counts[name]:
-            take = result.x[:, np.arange(min(int(counts[name]), 256)) % result.x.shape[1]]
+        take = result.x[:, : round(weights[name] * result.x.shape[1])]
+        if take.size:
             curves.append(target.y - target.residuals(take))
     return np.asarray(np.quantile(np.concatenate(curves), [0.1, 0.5, 0.9], axis=0))
 
@@ -139,13 +191,16 @@ def finish(
     form: NDArray[np.int8],
     slots: Array,
     diagnostics: Mapping[str, Any],
-    generator: Generator,
+    generators: Sequence[Generator],
     hurdle: bool = True,
 ) -> Posterior:
-    """Add uptime and ratios to curves anchored at the end of history, and sort by technical EUR."""
-    draws, state = len(form), uptime_state(history)
-    uniforms = np.stack([stratified(generator, draws) for _ in range(2)])
-    deviates = ndtri(np.stack([stratified(generator, draws) for _ in range(2)]))
+    """Add uptime and ratios to curves anchored at the end of history, and sort each set by technical EUR; generators:
+    one a set."""
+    sets, state = len(generators), uptime_state(history)
+    rows = len(form) // sets
+    drawn = [np.stack([stratified(g, rows) for _ in range(4)]) for g in generators]
+    uniforms, normal = np.split(np.concatenate(drawn, axis=1), 2)
+    deviates = ndtri(normal)
     up, running = uptime_draws(state, prior.uptime, uniforms, deviates, hurdle)
     diagnostics = {
         **diagnostics,
@@ -154,9 +209,11 @@ def finish(
     }
     horizon = (up * DAYS_PER_MONTH * TECHNICAL_MONTHS)[:, None]
     further = cumulative_mixture(form, slots, horizon)[:, 0]
-    normals = {p: generator.standard_normal((2, draws)) for p in PHASES}
+    noise = [g.standard_normal((len(PHASES), 2, rows)) for g in generators]
+    normals = dict(zip(PHASES, np.concatenate(noise, axis=2), strict=True))
     ratios = secondary_ratios(history, further, normals)
-    order = np.argsort(further, kind="stable")
+    within = np.argsort(further.reshape(sets, rows), axis=1, kind="stable")
+    order = (within + rows * np.arange(sets)[:, None]).ravel()
     return Posterior(
         form[order],
         slots[:, order],
@@ -165,6 +222,7 @@ def finish(
         history.cumulative[history.main_phase] + further[order],
         diagnostics,
         running[order],
+        sets,
     )
 
 
@@ -179,13 +237,13 @@ def anchored(
     """Slots (4, n) at the end of history of fitted particles x (d + 3, n), with the discrepancy folded in;
     gap_to_end and months in months.
 
-    The t errors are of a LOG rate, whose exponential has no mean: quantiles at the middles of equal strata
-    bound them, so that no single draw carries the mean."""
+    The t errors are of a LOG rate, whose exponential has no mean: they are cut at `CUT`, and one is drawn in each of
+    equal strata, so that no single draw carries the mean."""
     d, n = len(target.shape.mean), x.shape[1]
     rho = np.minimum(1.0 / (1.0 + np.exp(-x[d + 2])), 0.99)
     last = carried_residual(target.residuals(x)[:, -1], gap_to_end, rho)
     lasting = discrepancy.level_mean + discrepancy.level_sd * stdtrit(
-        discrepancy.level_df, stratified(generator, n)
+        discrepancy.level_df, stratified_within(generator, n, CUT)
     )
     noise = averaged_noise_sd(np.exp(x[d + 1]), rho, discrepancy.noise_months)
     ahead = noise * ndtri(stratified(generator, n))
@@ -195,8 +253,9 @@ def anchored(
     return form.steeper(form.slots_at_end(x[:d], level, target.end), widen)
 
 
-def diagnose(results: list[Sample], weights: dict[str, float]) -> dict[str, Any]:
-    """Worst diagnostics over the forms that carry weight (share above 0.05), and flags in words."""
+def diagnose(results: list[Sample], weights: dict[str, float], effective: float) -> dict[str, Any]:
+    """Worst diagnostics over the forms that carry weight (share above 0.05), and flags in words; effective: number of
+    points of the set that has the fewest."""
     heavy = [r for r, w in zip(results, weights.values(), strict=True) if w > 0.05]
     r_hat = max(float(r.r_hat.max()) for r in heavy)
     acceptance = min(r.acceptance for r in heavy)
@@ -205,10 +264,12 @@ def diagnose(results: list[Sample], weights: dict[str, float]) -> dict[str, Any]
         flags.append(f"the two sampler populations disagree (R-hat {r_hat:.3f}, limit {R_HAT_LIMIT})")
     if acceptance <= ACCEPTANCE_LIMIT:
         flags.append(f"few sampler moves accepted ({acceptance:.2f}, limit {ACCEPTANCE_LIMIT})")
+    if effective < LEAST_EFFECTIVE:
+        flags.append(f"few points carry the weight ({effective:.0f} effective, limit {LEAST_EFFECTIVE:.0f})")
     return {
         "r_hat": r_hat,
         "acceptance": acceptance,
-        "ess": min(r.ess for r in heavy),
+        "ess": effective,
         "form_weights": weights,
         "flags": flags,
     }

@@ -34,6 +34,11 @@ def stratified(generator: Generator, n: int) -> Array:
     return (generator.permutation(n) + 0.5) / n
 
 
+def stratified_within(generator: Generator, n: int, cut: float) -> Array:
+    """Chances (n,), one at random in each of n equal strata of (cut, 1 - cut), in random order."""
+    return cut + (1.0 - 2.0 * cut) * (generator.permutation(n) + generator.random(n)) / n
+
+
 @dataclass(frozen=True)
 class Sample:
     """Particles x (d, n), log evidence, and diagnostics: acceptance of the last moves, R-hat (d,) between
@@ -65,12 +70,12 @@ def _next_exponent(log_like: Array, beta: float) -> float:
     return beta + max(low, 1e-6)
 
 
-def _resample(weights: Array, u: float) -> NDArray[np.int64]:
-    """Systematic resampling: indices (n,) for weights (n,) that sum to one."""
-    n = len(weights)
+def systematic(weights: Array, count: int, u: float) -> NDArray[np.int64]:
+    """Systematic resampling: places (count,), ascending, for weights (n,) that sum to one, each as often as its share
+    of count, rounded up or down; u: one uniform."""
     edges = np.cumsum(weights)
     edges[-1] = 1.0
-    return np.searchsorted(edges, (np.arange(n) + u) / n).astype(np.int64)
+    return np.searchsorted(edges, (np.arange(count) + u) / count).astype(np.int64)
 
 
 def sample(
@@ -96,7 +101,7 @@ def sample(
             top = logw.max()
             w = np.exp(logw - top)
             evidence[k] += top + np.log(w.mean())
-            picks.append(k * half + _resample(w / w.sum(), generator.random()))
+            picks.append(k * half + systematic(w / w.sum(), half, generator.random()))
         chosen = np.concatenate(picks)
         x, like, prior = x[:, chosen], like[chosen], prior[chosen]
         beta, steps = after, steps + 1

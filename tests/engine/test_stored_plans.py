@@ -60,7 +60,7 @@ def test_plans_from_disk_are_those_in_memory(case, tmp_path: Path, workers: int)
 
 
 def test_inputs_on_disk_are_those_drawn(case, tmp_path: Path) -> None:
-    """Oracle: the draws themselves; the recovery is that of row floor(u K) of the posterior."""
+    """Oracle: the draws themselves; the recovery is that of row floor(u K) of the K rows of the block's own set."""
     plans, _ = prepare_wells(case, 1, Silent())
     sizes = blocks_of(600)
     (tmp_path / "blocks").mkdir()
@@ -74,8 +74,9 @@ def test_inputs_on_disk_are_those_drawn(case, tmp_path: Path) -> None:
             if not variable.distribution.is_fixed
         }
         if plan.posterior is not None:
-            rows = np.floor(np.concatenate([draws[ROW] for draws in drawn]) * plan.posterior.form.size)
-            expected[RECOVERY] = plan.posterior.technical_eur[rows.astype(int)]
+            sets = plan.posterior.technical_eur.reshape(plan.posterior.sets, -1)
+            rows = [np.floor(draws[ROW] * sets.shape[1]).astype(int) for draws in drawn]
+            expected[RECOVERY] = np.concatenate([sets[block][k] for block, k in enumerate(rows)])
         found = stored_inputs(plan, tmp_path, sizes)
         assert input_names(plan) == list(expected)
         assert all(np.array_equal(found[k], values) for k, values in enumerate(expected.values()))
@@ -115,7 +116,7 @@ def test_streams_of_wells_done_in_a_row_are_made_once(
     monkeypatch.setattr(stored_plans, "_HELD", held)
     for _ in range(2):
         for plan in many:
-            block_model._posterior_table(plan)
+            block_model._posterior_table(plan, 0)
     assert len(made) == times * MOST_TOGETHER
 
 

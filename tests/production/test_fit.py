@@ -65,7 +65,7 @@ def test_the_posterior_holds_the_known_volume_and_knows_its_rank():
     low, middle, high = np.quantile(ahead, [0.05, 0.5, 0.95])
     assert low < true < high
     assert middle == pytest.approx(true, rel=0.2)
-    assert np.all(np.diff(posterior.technical_eur) >= 0)
+    assert np.all(np.diff(posterior.technical_eur.reshape(posterior.sets, -1), axis=1) >= 0)
     assert posterior.form.dtype == np.int8
     assert posterior.slots.shape == (4, 2048)
     again = history.cumulative["oil"] + cumulative_mixture(

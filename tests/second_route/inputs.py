@@ -79,7 +79,10 @@ def decline_inputs(plan, row):
     if well.forecast == "history":
         p = plan.posterior
         stated = row.value("response.ultimate") if "response.ultimate" in row.draws else None
-        k = posterior_row(row.value("forecast.row"), [float(x) for x in p.technical_eur], stated)
+        rows = len(p.technical_eur) // p.sets
+        first = int(row.value("forecast.set")) * rows
+        recoveries = [float(x) for x in p.technical_eur[first : first + rows]]
+        k = first + posterior_row(row.value("forecast.row"), recoveries, stated)
         secondary = {
             phase: tuple(float(part[k]) for part in p.secondary[phase])
             if phase in p.secondary
