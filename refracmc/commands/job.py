@@ -20,7 +20,7 @@ from refracmc.decisions.job_report import COUNTS, UNITS, StrategyJobs, simulate_
 from refracmc.decisions.planned_orders import order_rows
 from refracmc.engine.plan import WellPlan
 from refracmc.errors import Fault, InputError
-from refracmc.sampling.estimators import percentile_errors, summarise
+from refracmc.sampling.estimators import summarise
 from refracmc.sampling.streams import blocks_of
 
 CAUTION = (
@@ -49,7 +49,7 @@ class JobReport:
 
 def _statistics(values: Any, sizes: list[int], design: str) -> dict[str, float | None]:
     rows = np.asarray(values, dtype=float)[None, :]
-    found = summarise(rows, sizes, design) | percentile_errors(rows, sizes, design)
+    found = summarise(rows, sizes, design)
     keys = ("mean", "se", *(f"{name}{end}" for name in ("p90", "p50", "p10") for end in ("", "_se")))
     got = {key: float(found[key][0]) for key in keys}
     return {key: (None if np.isnan(value) else value) for key, value in got.items()}

@@ -33,7 +33,7 @@ from refracmc.engine.sized_jobs import sized_draws
 from refracmc.engine.triggers import trigger_months, triggered_job
 from refracmc.job.results import JobResult
 from refracmc.measures import USD_GROSS
-from refracmc.sampling.estimators import percentile_errors, quantile_with_error, summarise
+from refracmc.sampling.estimators import quantile_with_error, summarise
 from refracmc.sampling.streams import blocks_of
 
 Array = NDArray[np.float64]
@@ -170,7 +170,7 @@ def strategy_rows(plan: WellPlan, jobs: Sequence[StrategyJobs]) -> Rows:
     for made in jobs:
         names = [name for name in UNITS if name in made.columns]
         values = np.stack([made.columns[name] for name in names])
-        found = summarise(values, sizes, design) | percentile_errors(values, sizes, design)
+        found = summarise(values, sizes, design)
         for k, name in enumerate(names):
             rows.append(
                 {

@@ -52,7 +52,7 @@ class SummedWell:
     def results(self) -> compare.Results:
         """The trials as the comparison reads them."""
         plan, found = self.plan, self.trials
-        triple = slice(STATISTICS.index("p90"), STATISTICS.index("p10") + 1)
+        triple = [STATISTICS.index(name) for name in ("p90", "p50", "p10")]
         known = {
             name: np.concatenate([self.summary.percentiles[name], self.summary.of(name)[:, triple]], axis=1)
             for name in PERCENTS_OF

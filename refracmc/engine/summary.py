@@ -25,7 +25,7 @@ from .plan import WellOutline
 from .trials import HELD_BYTES, StoredRows
 
 Array = NDArray[np.float64]
-STATISTICS = ("mean", "se", "p90", "p50", "p10", "undefined_share")
+STATISTICS = ("mean", "se", "p90", "p90_se", "p50", "p50_se", "p10", "p10_se", "undefined_share")
 PERCENTS = np.arange(1, 100)
 """Shares of trials above the values of the percentile table [%]."""
 PERCENTS_OF = ("npv", "incremental_npv")
@@ -99,7 +99,7 @@ def _in_order(found: Mapping[str, Array]) -> Array:
 def _statistics(
     measure: Measure, values: Array, over: Array, sizes: Sequence[int], design: str, tail_fraction: float
 ) -> Array:
-    """STATISTICS (S, 6) of one measure from rows (S, n) of its column and of the one it is divided by."""
+    """STATISTICS (S, 9) of one measure from rows (S, n) of its column and of the one it is divided by."""
     if measure.summed == CHANCE_BELOW_ZERO:
         got = estimators.chance_below(values, 0.0, sizes, design)
     elif measure.summed == TAIL_MEAN:
@@ -108,19 +108,24 @@ def _statistics(
         got = estimators.ratio_with_error(values, over, sizes, design)
     else:
         return _in_order(estimators.summarise(values, sizes, design))
+    return _without_percentiles(got, np.isnan(got.value))
+
+
+def _without_percentiles(got: estimators.Estimate, undefined: Array) -> Array:
+    """STATISTICS (S, 9) of what has a value and an error, but no percentiles."""
     none = np.full_like(got.value, np.nan)
-    return np.stack([got.value, got.se, none, none, none, np.isnan(got.value)], axis=-1)
+    return np.stack([got.value, got.se, *[none] * 6, undefined], axis=-1)
 
 
 def _of_those_that_count(
     measure: Measure, values: Array, counts: NDArray[np.bool_], sizes: Sequence[int], design: str
 ) -> Array:
-    """STATISTICS (S, 6) of a measure from rows (S, n) of its column and of the trials that count."""
+    """STATISTICS (S, 9) of a measure from rows (S, n) of its column and of the trials that count."""
     none = np.full(len(values), np.nan)
     if measure.summed in (SHARE_REACHED, SHARE_OPEN):
         found = np.isfinite(values) if measure.summed == SHARE_REACHED else np.isnan(values)
         got = estimators.mean_with_error(np.where(counts, found, np.nan), sizes, design)
-        return np.stack([got.value, got.se, none, none, none, got.undefined_share], axis=-1)
+        return _without_percentiles(got, got.undefined_share)
     given = np.where(counts, values, np.nan)
     if not measure.no_mean:
         return _in_order(estimators.summarise(given, sizes, design))
@@ -131,7 +136,26 @@ def _of_those_that_count(
             estimators.ranked_percentiles(np.where(open_ranks, end, given)) for end in (-np.inf, np.inf)
         )
         percentiles = {name: np.where(low == top[name], low, np.nan) for name, low in bottom.items()}
-    return np.stack([none, none, *percentiles.values(), np.isnan(given).mean(axis=-1)], axis=-1)
+    errors = _errors_of_ranked(percentiles, given, sizes, design)
+    undefined = np.isnan(given).mean(axis=-1)
+    return _in_order({"mean": none, "se": none, **percentiles, **errors, "undefined_share": undefined})
+
+
+_BEYOND = 1e100
+"""Stands for infinity where errors are taken: a percentile whose neighbours lie there has none that is known."""
+
+
+def _errors_of_ranked(
+    percentiles: Mapping[str, Array], values: Array, sizes: Sequence[int], design: str
+) -> dict[str, Array]:
+    """Standard errors (S,) of percentiles of values (S, n), some of which are infinite; NaN where one is not known."""
+    bounded = np.clip(values, -_BEYOND, _BEYOND)
+    found = estimators.summarise(bounded, sizes, design)
+    errors = {f"{name}_se": (at, found[f"{name}_se"]) for name, at in percentiles.items()}
+    return {
+        name: np.where(np.isfinite(at) & (se < 1e-3 * _BEYOND), se, np.nan)
+        for name, (at, se) in errors.items()
+    }
 
 
 def summary_columns(plan: WellOutline, summary: WellSummary) -> dict[str, Any]:

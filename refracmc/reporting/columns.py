@@ -28,8 +28,11 @@ unit | text | | unit of mean, se and percentiles
 mean | number? | | mean over the trials in which it is defined; missing where `explain measures` says that it has none
 se | number? | | standard error of the mean
 p90 | number? or inf | | P90 (low); inf where that trial never pays out, or no price helps; missing where it has none
+p90_se | number? | | its standard error; missing where it is not known
 p50 | number? or inf | | P50, likewise
+p50_se | number? | | its standard error
 p10 | number? or inf | | P10 (high), likewise
+p10_se | number? | | its standard error
 undefined_share | number | 1 | share of trials in which the measure is undefined
 """, "well strategy measure", True),
     table_spec("decision", "Decision", "one well, its best refrac against nothing", f"""

@@ -50,7 +50,6 @@ __all__ = [
     "chance_below",
     "cvar_with_error",
     "mean_with_error",
-    "percentile_errors",
     "quantile_with_error",
     "ranked_percentiles",
     "ratio_with_error",
@@ -173,17 +172,19 @@ def quantile_with_error(values: ArrayLike, probability: float, sizes: Sequence[i
     shares = np.concatenate([np.full((*x.shape[:-1], 1), probability), about], axis=-1)
     found = quantiles(_filled(x, known), shares, known.counts)
     at = found[..., 0]
+    se = _quantile_error(x, at, found[..., 1:], about, known, lay)
+    return Estimate(at, se, 1.0 - known.counts / lay.trials, _few_blocks(known, lay))
+
+
+def _quantile_error(
+    x: FloatArray, at: FloatArray, near: FloatArray, about: FloatArray, known: Defined, lay: Layout
+) -> FloatArray:
+    """Standard error (...,) of the quantiles `at` of x (..., n); near: those at the probabilities `about` (..., k)."""
     below = x <= at[..., None]
     hits = hits_of(below if known.mask is None else below & known.mask, lay)
     with np.errstate(divide="ignore", invalid="ignore"):
         se = share_error(hits, known.counts, known.in_blocks, known.informative, lay)
-        se = se * slope(found[..., 1:], about)
-    return Estimate(at, se, 1.0 - known.counts / lay.trials, _few_blocks(known, lay))
-
-
-def percentile_errors(values: ArrayLike, sizes: Sequence[int], design: str) -> dict[str, FloatArray]:
-    """Standard errors (...,) of the percentiles that `summarise` gives: p90_se, p50_se, p10_se."""
-    return {f"{name}_se": quantile_with_error(values, p, sizes, design).se for name, p in PERCENTILES.items()}
+        return np.asarray(se * slope(near, about))
 
 
 def ranked_percentiles(values: ArrayLike) -> dict[str, FloatArray]:
@@ -231,19 +232,24 @@ def summarise(
     design: str = "plain",
     more: FloatArray | None = None,
 ) -> dict[str, NDArray[Any]]:
-    """Mean with its error and percentiles of every row of values (..., n), over its defined trials; NaN for none.
+    """Mean and percentiles with their errors of every row of values (..., n), over its defined trials; NaN for none.
 
-    sizes : trials in each block (`streams.block_sizes`); design : one of `DESIGNS`.
-    Returns arrays (...,): mean, se, p90, p50, p10 in the values' unit, undefined_share (fraction of trials not finite)
-    and fallback (True where the errors are the conservative ones, see `design_error`). With more (k,), chances below:
-    also `more` (..., k), the quantiles there.
+    sizes : trials in each block (`streams.blocks_of`); design : one of `DESIGNS`.
+    Returns arrays (...,): mean, se, p90, p50, p10, p90_se, p50_se, p10_se in the values' unit, undefined_share (fraction
+    of trials not finite) and fallback (True where the errors are the conservative ones, see `design_error`). With more
+    (k,), chances below: also `more` (..., k), the quantiles there.
     """
     x = _values(values)
     lay = layout(sizes, x.shape[-1], design)
-    shares = np.array([*PERCENTILES.values(), *([] if more is None else more)])
     known, mean = _defined(x, lay)
     got = _estimate(mean, _centred(x, mean, known), known, lay)
-    found = quantiles(_filled(x, known), shares, known.counts)
+    about = [around(p, known.counts) for p in PERCENTILES.values()]
+    fixed = np.array([*PERCENTILES.values(), *([] if more is None else more)])
+    shares = [np.broadcast_to(fixed, (*x.shape[:-1], fixed.size)), *about]
+    found = quantiles(_filled(x, known), np.concatenate(shares, axis=-1), known.counts)
     made = {"mean": got.value, "se": got.se, "undefined_share": got.undefined_share, "fallback": got.fallback}
-    made |= {name: found[..., k] for k, name in enumerate(PERCENTILES)}
-    return made if more is None else made | {"more": found[..., len(PERCENTILES) :]}
+    for k, (name, near) in enumerate(zip(PERCENTILES, about, strict=True)):
+        first = fixed.size + k * near.shape[-1]
+        at, around_it = found[..., k], found[..., first : first + near.shape[-1]]
+        made |= {name: at, f"{name}_se": _quantile_error(x, at, around_it, near, known, lay)}
+    return made if more is None else made | {"more": found[..., len(PERCENTILES) : fixed.size]}
