@@ -12,7 +12,8 @@ from refracmc.case.response_told import response_told
 from refracmc.case.well_strategies import well_reach_ft
 from refracmc.errors import Fault
 from refracmc.measures import KEPT_MEASURES, PER_TRIAL
-from refracmc.sampling.streams import blocks_of
+from refracmc.sampling.design_error import MIN_BLOCKS
+from refracmc.sampling.streams import BLOCK_SIZE, blocks_of
 
 BYTES_PER_WORKER = 350e6
 """Memory of one worker with libraries and block arrays, rounded up from measurement."""
@@ -74,4 +75,9 @@ def check_case(path: str | Path) -> CheckReport:
         f"{case.valuation.horizon_months} months; about {(BYTES_PER_WORKER + peak) / 1e9:.1f} GB of memory "
         f"and {disk / 1e6:.0f} MB on disk"
     )
+    if case.sampling.design != "plain" and trials < MIN_BLOCKS * BLOCK_SIZE:
+        lines.append(
+            f"  errors: below {MIN_BLOCKS * BLOCK_SIZE} trials standard errors are upper bounds, too wide by a third as a "
+            "rule, for means up to three times"
+        )
     return CheckReport("\n".join(lines), dict(case.refused))

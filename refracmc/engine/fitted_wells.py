@@ -43,6 +43,9 @@ def _compile(which: int) -> None:
     """Compile, or load from the cache."""
     if which == _FIT:
         from refracmc.production.likelihood import warm
+        from refracmc.production.weighted_points import load_sequences
+
+        load_sequences()
     elif which == _CASH:
         from .cash_loop import warm
     else:

@@ -57,7 +57,9 @@ class Proposal:
     def of(cls, target: Target, particles: Array) -> Proposal:
         """Matched to particles (d, n)."""
         d = len(particles)
-        factor = np.linalg.cholesky(np.cov(particles) + 1e-10 * np.eye(d))
+        factor: Array = np.asarray(
+            np.linalg.cholesky(np.cov(particles) + 1e-10 * np.eye(d)), dtype=np.float64
+        )
         return cls(target, particles.mean(axis=1), WIDER * factor)
 
     def points(self, count: int, generator: Generator) -> tuple[Array, Array]:

@@ -7,6 +7,7 @@ import pandas as pd
 from refracmc.measures import USD_GROSS, USD_WI
 from refracmc.reporting.rounding import MILLION, significant
 from refracmc.reporting.tables import ReportData, RunFacts
+from refracmc.sampling.design_error import MIN_BLOCKS
 from refracmc.sampling.streams import BLOCK_SIZE
 
 PERCENTILES = "P90 is the low and P10 the high value (share of trials above it)."
@@ -65,6 +66,21 @@ def block_trials(data: ReportData) -> int:
     return min(data.facts.trials, BLOCK_SIZE)
 
 
+def few_blocks(facts: RunFacts) -> bool:
+    """Whether standard errors are upper bounds: the design stratifies, and there are too few whole blocks."""
+    return facts.design != "plain" and 1 < facts.trials < MIN_BLOCKS * BLOCK_SIZE
+
+
+def error_words(facts: RunFacts) -> str:
+    """What ± is."""
+    if not few_blocks(facts):
+        return "± is one standard error."
+    return (
+        f"± is an upper bound of one standard error: below {MIN_BLOCKS * BLOCK_SIZE:,} trials it is too wide by a third "
+        "as a rule, for means up to three times."
+    )
+
+
 def footer(data: ReportData, error: str, money: bool = True, percentiles: bool = True, extra: str = "",
            trials: int = 0, share: str = OWNER) -> str:  # fmt: skip
     """Line under a chart: percentile convention, money basis and whose share of it, trials (0: those of the run),
@@ -74,7 +90,8 @@ def footer(data: ReportData, error: str, money: bool = True, percentiles: bool =
         parts.append(PERCENTILES)
     if money:
         parts.append(f"{money_basis(data.facts)}, {share}.")
-    parts.append(f"{trials or data.facts.trials:,} trials a strategy; {error}.")
+    bound = " at most" if few_blocks(data.facts) and "standard error" in error else ""
+    parts.append(f"{trials or data.facts.trials:,} trials a strategy; {error}{bound}.")
     return " ".join(parts)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from refracmc.reporting.captions import MILLION_GROSS, MILLION_WI, PERCENTILES, strategy_words
+from refracmc.reporting.captions import MILLION_GROSS, MILLION_WI, PERCENTILES, error_words, strategy_words
 from refracmc.reporting.page import Block, Note, Section, Table
 from refracmc.reporting.page_columns import (
     Row,
@@ -41,7 +41,7 @@ def _value_table(data: ReportData, advice: dict[str, str]) -> Table:
         f"Incremental NPV of the best refrac of each well over doing nothing, {MILLION_WI}",
         columns,
         left=3,
-        note=f"{PERCENTILES} ± is one standard error. Chance of loss: worth less than doing nothing in the same trial. "
+        note=f"{PERCENTILES} {error_words(data.facts)} Chance of loss: worth less than doing nothing in the same trial. "
         "The best of many strategies is picked by its mean over the same trials, so that this mean is slightly "
         "flattered where strategies are close.",
     )

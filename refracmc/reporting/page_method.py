@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from refracmc.reporting.captions import GROSS, OWNER, PERCENTILES, money_basis, spoken
+from refracmc.reporting.captions import GROSS, OWNER, PERCENTILES, error_words, money_basis, spoken
 from refracmc.reporting.page import Note, Section
 from refracmc.reporting.tables import ReportData
 
@@ -23,8 +23,9 @@ def method_section(data: ReportData) -> Section:
         "type curve), the job is simulated sleeve by sleeve with its failures, and the treated stages add a stream to "
         "what is kept of the old one. Both branches run to their economic limit and are abandoned there.",
         f"{PERCENTILES} This holds for costs and days too. Numbers are shown only to the digits that their standard "
-        "error supports. An outcome that is undefined in a trial is counted and shown. Standard errors are "
-        "conditional on the fitted posterior.",
+        "error supports. An outcome that is undefined in a trial is counted and shown. A standard error says how far "
+        "another seed would move a number, its new fit of the decline included; it says nothing of the inputs. "
+        f"{error_words(facts)}",
         f"Files: summary.csv and .parquet; in tables/: {files}.{version}",
     )
     return Section("Method", "method", (Note((*paragraphs, *facts.notes)),))

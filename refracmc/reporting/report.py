@@ -10,7 +10,7 @@ import pandas as pd
 import pyarrow as pa
 
 from refracmc.csv_text import csv_text
-from refracmc.reporting.captions import GROSS, OWNER, money_basis
+from refracmc.reporting.captions import GROSS, OWNER, error_words, money_basis
 from refracmc.reporting.page import MOST_WELLS, DrawnChart, Note, Section, render_page
 from refracmc.reporting.page_decision import decision_section
 from refracmc.reporting.page_inputs import inputs_section
@@ -41,7 +41,7 @@ def page_html(data: ReportData, charts: Mapping[str, Sequence[DrawnChart]]) -> s
     count = len(data.wells)
     subtitle = (
         f"Case {facts.name}, {count} well{'' if count == 1 else 's'}, {facts.trials:,} trials a strategy, "
-        f"{money_basis(facts)}. {OWNER}; {GROSS}. ± is one standard error."
+        f"{money_basis(facts)}. {OWNER}; {GROSS}. {error_words(facts)}"
     )
     title = f"{facts.title or facts.name}: refracture, when and how, or leave"
     return render_page(title, subtitle, page_sections(data, charts))

@@ -235,9 +235,9 @@ def summarise(
     """Mean and percentiles with their errors of every row of values (..., n), over its defined trials; NaN for none.
 
     sizes : trials in each block (`streams.blocks_of`); design : one of `DESIGNS`.
-    Returns arrays (...,): mean, se, p90, p50, p10, p90_se, p50_se, p10_se in the values' unit, undefined_share (fraction
-    of trials not finite) and fallback (True where the errors are the conservative ones, see `design_error`). With more
-    (k,), chances below: also `more` (..., k), the quantiles there.
+    Returns arrays (...,): mean, se, p90, p50, p10, p90_se, p50_se, p10_se in the values' unit, undefined_share
+    (fraction of trials not finite) and fallback (True where the errors are the conservative ones, see `design_error`).
+    With more (k,), chances below: also `more` (..., k), the quantiles there.
     """
     x = _values(values)
     lay = layout(sizes, x.shape[-1], design)

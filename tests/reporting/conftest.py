@@ -146,8 +146,8 @@ def make_tables(
             for known in SUMMARY:
                 measure = known.name
                 row = {"well": well, "strategy": name, "measure": measure, "unit": known.unit_for("bbl"), "mean":
-                    np.nan, "se": np.nan, "p90": np.nan, "p90_se": np.nan, "p50": np.nan, "p50_se": np.nan, "p10": np.nan,
-                    "p10_se": np.nan, "undefined_share": 0.0}  # fmt: skip
+                    np.nan, "se": np.nan, "p90": np.nan, "p90_se": np.nan, "p50": np.nan, "p50_se": np.nan,
+                    "p10": np.nan, "p10_se": np.nan, "undefined_share": 0.0}  # fmt: skip
                 sample = {"npv": total, "incremental_npv": extra, "job_cost": cost0 * (name != NOTHING),
                     "eur": 3e5 + total / 20, "incremental_eur": (extra + cost0) / 40, "p_loss": (extra <
                     0).astype(float), "cvar": None, "capital_efficiency": extra / 2e6, "job_days": 14 +
