@@ -128,7 +128,7 @@ def cells_of(told: Sequence[Stated]) -> tuple[Array, Array, list[str]]:
     """
     values, errors = (np.stack([getattr(one, name) for one in told]) for name in Stated._fields)
     known = np.isfinite(values).all(axis=0) & np.isfinite(errors).all(axis=0)
-    ordered = np.sort(values, axis=0)
+    ordered = np.sort(np.where(known, values, 0.0), axis=0)
     known &= (np.diff(ordered, axis=0) > 1e-9 * np.abs(ordered[1:])).sum(axis=0) >= len(values) / 2
     names = [
         f"{('nothing', 'first', 'later')[s]} {SUMMARY_MEASURES[m]} {VALUES[v]}"

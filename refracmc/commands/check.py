@@ -77,7 +77,7 @@ def check_case(path: str | Path) -> CheckReport:
     )
     if case.sampling.design != "plain" and trials < MIN_BLOCKS * BLOCK_SIZE:
         lines.append(
-            f"  errors: below {MIN_BLOCKS * BLOCK_SIZE} trials standard errors are upper bounds, too wide by a third as a "
-            "rule, for means up to three times"
+            f"  errors: below {MIN_BLOCKS * BLOCK_SIZE} trials standard errors are upper bounds, too wide by a third "
+            "as a rule, for means up to three times"
         )
     return CheckReport("\n".join(lines), dict(case.refused))

@@ -76,8 +76,8 @@ def error_words(facts: RunFacts) -> str:
     if not few_blocks(facts):
         return "± is one standard error."
     return (
-        f"± is an upper bound of one standard error: below {MIN_BLOCKS * BLOCK_SIZE:,} trials it is too wide by a third "
-        "as a rule, for means up to three times."
+        f"± is an upper bound of one standard error: below {MIN_BLOCKS * BLOCK_SIZE:,} trials it is too wide by a "
+        "third as a rule, for means up to three times."
     )
 
 

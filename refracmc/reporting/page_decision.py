@@ -41,8 +41,8 @@ def _value_table(data: ReportData, advice: dict[str, str]) -> Table:
         f"Incremental NPV of the best refrac of each well over doing nothing, {MILLION_WI}",
         columns,
         left=3,
-        note=f"{PERCENTILES} {error_words(data.facts)} Chance of loss: worth less than doing nothing in the same trial. "
-        "The best of many strategies is picked by its mean over the same trials, so that this mean is slightly "
+        note=f"{PERCENTILES} {error_words(data.facts)} Chance of loss: worth less than doing nothing in the same "
+        "trial. The best of many strategies is picked by its mean over the same trials, so that this mean is slightly "
         "flattered where strategies are close.",
     )
 
