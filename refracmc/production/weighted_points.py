@@ -41,7 +41,7 @@ def _sequence(dimensions: int, points: int) -> Array:
 
 
 def load_sequences() -> None:
-    """Import what draws the points, so that processes forked later need not."""
+    """Import what draws the points, so that processes forked later need not (no unit)."""
     _sequence(1, 1)
 
 
