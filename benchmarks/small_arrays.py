@@ -131,7 +131,7 @@ def value_trial(x: Inputs) -> dict[str, list[float]]:
         paid = np.flatnonzero(np.cumsum(cash - alone)[month:] >= 0.0)
         out["npv"].append(npv)
         out["incremental_npv"].append(npv - npv0)
-        out["payout_months"].append(paid[0] + 1.0 if paid.size else np.nan)
+        out["payout_months"].append(paid[0] + 1.0 if paid.size else np.inf)
         out["eur"].append(float(made[resume] + volumes[0][: life + 1].sum()))
         out["executed"].append(1.0)
     return out

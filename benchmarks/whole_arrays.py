@@ -146,7 +146,7 @@ def value(x: Inputs) -> dict[str, Array]:
         npv = (cash * discount).sum(axis=1)
         running = np.cumsum(cash - alone, axis=1)[:, month:]
         paid = running >= 0.0
-        payout = np.where(paid.any(axis=1), paid.argmax(axis=1) + 1.0, np.nan)
+        payout = np.where(paid.any(axis=1), paid.argmax(axis=1) + 1.0, np.inf)
         before = np.where(months[:month] <= limit[:, None], own[:, :month], 0.0).sum(axis=1)
         eur = made[:, 0] + before + np.where(on, volumes[0], 0.0).sum(axis=1)
 
