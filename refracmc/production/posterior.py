@@ -32,9 +32,9 @@ DAYS_PER_MONTH = 30.4375
 TECHNICAL_MONTHS = 360
 SET_ROWS = 512
 """Draws of a set, as many as a block has trials."""
-POINTS = 2048
+POINTS = 1024
 """Weighted points of each form that a set is picked from."""
-LEAST_EFFECTIVE = 100.0
+LEAST_EFFECTIVE = 50.0
 """Effective points of a set below which the fit is flagged (assumption)."""
 R_HAT_LIMIT = 1.05
 ACCEPTANCE_LIMIT = 0.08
