@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import contextlib
 import signal
+import sys
 import threading
 from collections.abc import Iterator
 from typing import Any
+
+AGAIN = 0.05
+"""Seconds until an interrupt comes again that came where none can be raised."""
 
 
 def _settable() -> bool:
@@ -37,7 +41,10 @@ def held() -> Iterator[None]:
 
 @contextlib.contextmanager
 def remembered() -> Iterator[None]:
-    """KeyboardInterrupt for whatever an interrupt made the block end with: a module being loaded changes its type."""
+    """KeyboardInterrupt for whatever an interrupt made the block end with: a module being loaded changes its type.
+
+    Where the interpreter would print and ignore it (in a callback of compiled code, in a finaliser), it comes again.
+    """
     if not _settable() or signal.getsignal(signal.SIGINT) is not signal.default_int_handler:
         yield
         return
@@ -48,7 +55,18 @@ def remembered() -> Iterator[None]:
         came = True
         raise KeyboardInterrupt
 
+    ignored = sys.unraisablehook
+
+    def come_again(what: sys.UnraisableHookArgs) -> None:
+        if not issubclass(what.exc_type, KeyboardInterrupt):
+            ignored(what)
+            return
+        later = threading.Timer(AGAIN, signal.raise_signal, (signal.SIGINT,))
+        later.daemon = True
+        later.start()
+
     signal.signal(signal.SIGINT, interrupt)
+    sys.unraisablehook = come_again
     try:
         yield
     except Exception:
@@ -56,6 +74,7 @@ def remembered() -> Iterator[None]:
             raise KeyboardInterrupt from None
         raise
     finally:
+        sys.unraisablehook = ignored
         signal.signal(signal.SIGINT, signal.default_int_handler)
 
 

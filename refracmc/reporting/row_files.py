@@ -7,11 +7,8 @@ from __future__ import annotations
 
 import contextlib
 import io
-import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from pathlib import Path
-from types import TracebackType
-from typing import Self
 
 import pandas as pd
 import pyarrow as pa
@@ -20,6 +17,7 @@ import pyarrow.parquet as pq
 from pyarrow.csv import WriteOptions, write_csv
 
 from refracmc.csv_text import BEGINS
+from refracmc.whole_file import whole_file
 
 GROUP_ROWS = 1 << 20
 """Rows of a group of a Parquet file: the default of Arrow, so that a short table is the file pandas writes."""
@@ -48,26 +46,28 @@ def plain_csv(table: pa.Table) -> bytes | None:
 
 
 class ParquetRows:
-    """A Parquet file that grows piece by piece; it is in its place when closed without a fault, whole."""
+    """Rows for a Parquet file, added piece by piece and written in groups."""
 
-    def __init__(self, path: Path, schema: pa.Schema) -> None:
-        self._path, self._beside = path, path.with_name(f".{path.name}.part")
-        self._schema = schema
+    def __init__(self, writer: pq.ParquetWriter) -> None:
+        self._writer = writer
         self._pieces: list[pa.Table] = []
         self._rows = 0
-        self._file = open(self._beside, "wb")  # noqa: SIM115  (closed by `__exit__`)
-        self._writer = pq.ParquetWriter(self._file, schema, compression="zstd")
 
     def add(self, frame: pd.DataFrame) -> None:
         """Append the rows of a table with the columns of the schema."""
-        self.add_table(pa.Table.from_pandas(frame, schema=self._schema, preserve_index=False))
+        self.add_table(pa.Table.from_pandas(frame, schema=self._writer.schema, preserve_index=False))
 
     def add_table(self, table: pa.Table) -> None:
         """Append the rows of an Arrow table with the columns of the schema."""
-        self._pieces.append(table.cast(self._schema))
+        self._pieces.append(table.cast(self._writer.schema))
         self._rows += len(table)
         while self._rows >= GROUP_ROWS:
             self._write(GROUP_ROWS)
+
+    def write_rest(self) -> None:
+        """Write the rows that do not fill a group."""
+        if self._rows:
+            self._write(self._rows)
 
     def _write(self, rows: int) -> None:
         held = pa.concat_tables(self._pieces)
@@ -75,24 +75,18 @@ class ParquetRows:
         self._writer.write_table(held.slice(0, rows).combine_chunks(), row_group_size=GROUP_ROWS)
         self._pieces, self._rows = [held.slice(rows)], self._rows - rows
 
-    def __enter__(self) -> Self:
-        return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, fault: BaseException | None, trace: TracebackType | None
-    ) -> None:
+@contextlib.contextmanager
+def parquet_rows(path: Path, schema: pa.Schema) -> Iterator[ParquetRows]:
+    """A Parquet file that grows piece by piece; it is in its place when closed without a fault, whole."""
+    with whole_file(path, keep=True) as file:
+        writer = pq.ParquetWriter(file, schema, compression="zstd")
         try:
-            if kind is None:
-                if self._rows:
-                    self._write(self._rows)
-                self._writer.close()
-                self._file.flush()
-                os.fsync(self._file.fileno())
-                self._file.close()
-                os.replace(self._beside, self._path)
+            rows = ParquetRows(writer)
+            yield rows
+            rows.write_rest()
+            writer.close()
         finally:
-            if self._writer.is_open:
+            if writer.is_open:
                 with contextlib.suppress(Exception):  # what went wrong first is what is told
-                    self._writer.close()
-            self._file.close()
-            self._beside.unlink(missing_ok=True)
+                    writer.close()

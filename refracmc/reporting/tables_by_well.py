@@ -6,7 +6,6 @@ nor when, and a text of many wells is never held twice.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 
@@ -16,7 +15,8 @@ import pyarrow as pa
 
 from refracmc.csv_text import csv_text
 from refracmc.reporting.columns import TABLES, TableSpec
-from refracmc.reporting.row_files import ParquetRows, csv_head, plain_csv
+from refracmc.reporting.row_files import csv_head, parquet_rows, plain_csv
+from refracmc.whole_file import whole_file
 
 _EXAMPLES = {"number": pd.Series([0.0]), "integer": pd.Series([0], dtype="Int64"), "flag": pd.Series([True])}
 _TEXT, _NONE = (pd.Series(np.array([value], dtype=object)) for value in ("", None))
@@ -97,17 +97,17 @@ class TablesByWell(Mapping[str, pd.DataFrame]):
     def write(self, key: str, stem: Path) -> list[Path]:
         """Write a table as STEM.csv and STEM.parquet, each whole or not at all; returns the paths."""
         csv, parquet = stem.with_suffix(".csv"), stem.with_suffix(".parquet")
-        with ParquetRows(parquet, self._schema(key)) as rows:
+        with parquet_rows(parquet, self._schema(key)) as rows:
             for table in self._of_key(key):
                 rows.add_table(table)
-        beside = csv.with_name(f".{csv.name}.part")
-        for text_of in (plain_csv, _quoted):  # the first one takes no text that needs quotes
-            with open(beside, "wb") as file:
+        with whole_file(csv) as file:
+            for text_of in (plain_csv, _quoted):  # the first one takes no text that needs quotes
+                file.seek(0)
+                file.truncate()
                 file.write(csv_head(TABLES[key].names))
                 texts = (text_of(table) for table in self._of_key(key))
                 if all(text is not None and file.write(text) >= 0 for text in texts):
                     break
-        os.replace(beside, csv)
         return [csv, parquet]
 
 

@@ -14,7 +14,7 @@ from refracmc.engine.draws import draw
 from refracmc.engine.plan import WellPlan
 from refracmc.engine.trials import stored_measures
 from refracmc.measures import PER_TRIAL
-from refracmc.reporting.row_files import GROUP_ROWS, ParquetRows
+from refracmc.reporting.row_files import GROUP_ROWS, parquet_rows
 
 
 def write_trials(plans: Sequence[WellPlan], folder: Path, sizes: list[int]) -> None:
@@ -27,7 +27,7 @@ def write_trials(plans: Sequence[WellPlan], folder: Path, sizes: list[int]) -> N
     for measure in PER_TRIAL:
         first[measure] = 0.0
     most = max(1, GROUP_ROWS // sizes[0])
-    with ParquetRows(folder / "results.parquet", pa.Schema.from_pandas(first, preserve_index=False)) as rows:
+    with parquet_rows(folder / "results.parquet", pa.Schema.from_pandas(first, preserve_index=False)) as rows:
         for plan in plans:
             found = stored_measures(plan, folder, sizes)
             for k, name in enumerate(plan.names):
@@ -46,7 +46,7 @@ def _write_inputs(plans: Sequence[WellPlan], folder: Path, sizes: list[int]) -> 
 
     names = dict.fromkeys(name for plan in plans for name in columns(plan, 0))
     first = pd.DataFrame({"well": [""], "trial": np.arange(1), **dict.fromkeys(names, 0.0)})
-    with ParquetRows(folder / "inputs.parquet", pa.Schema.from_pandas(first, preserve_index=False)) as rows:
+    with parquet_rows(folder / "inputs.parquet", pa.Schema.from_pandas(first, preserve_index=False)) as rows:
         for plan in plans:
             at = 0
             for block, size in enumerate(sizes):

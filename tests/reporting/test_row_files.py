@@ -32,7 +32,7 @@ def test_the_bytes_of_the_whole(
     FRAME.to_parquet(
         tmp_path / "its", index=False, engine="pyarrow", compression="zstd", row_group_size=group
     )
-    with row_files.ParquetRows(tmp_path / "mine", SCHEMA) as rows:
+    with row_files.parquet_rows(tmp_path / "mine", SCHEMA) as rows:
         for start, stop in zip([0, *cuts], [*cuts, len(FRAME)], strict=True):
             rows.add(FRAME.iloc[start:stop])
     assert (tmp_path / "mine").read_bytes() == (tmp_path / "its").read_bytes()
@@ -46,7 +46,7 @@ def test_a_fault_leaves_nothing_and_the_old_file(tmp_path: Path, monkeypatch: py
         raise OSError(28, os.strerror(28))
 
     def written(stop: bool) -> None:
-        with row_files.ParquetRows(tmp_path / "table", SCHEMA) as rows:
+        with row_files.parquet_rows(tmp_path / "table", SCHEMA) as rows:
             rows.add(FRAME)
             if stop:
                 raise KeyboardInterrupt

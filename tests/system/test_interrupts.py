@@ -3,11 +3,13 @@
 Oracle: the rules of the house (one line, exit code 1, no traceback, finished blocks kept).
 """
 
+import ctypes
 import os
 import re
 import signal
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -70,6 +72,33 @@ def test_an_interrupt_that_a_module_hides(
     monkeypatch.setitem(cli._COMMANDS, "check", absent)
     with pytest.raises(ImportError, match="initialization"):
         cli.main(["check", "case.toml"])
+
+
+def test_an_interrupt_that_nobody_would_hear(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """In a callback of compiled code it would be ignored: it comes again. Another error is told (negative control)."""
+    call = ctypes.CFUNCTYPE(None)
+
+    def in_callback(cases: object) -> int:
+        call(lambda: signal.raise_signal(signal.SIGINT))()
+        time.sleep(30)
+        return 0
+
+    def fault_in_callback(cases: object) -> int:
+        call(lambda: 1 // 0)()
+        return 0
+
+    monkeypatch.setitem(cli._COMMANDS, "check", in_callback)
+    assert cli.main(["check", "case.toml"]) == 1
+    assert capsys.readouterr().err.splitlines() == [
+        "refracmc: interrupted; finished blocks are kept: run again with --resume"
+    ]
+    told: list[object] = []
+    monkeypatch.setattr(sys, "unraisablehook", lambda what: told.append(what.exc_type))
+    monkeypatch.setitem(cli._COMMANDS, "check", fault_in_callback)
+    assert cli.main(["check", "case.toml"]) == 0
+    assert told == [ZeroDivisionError]
 
 
 def test_an_interrupt_is_put_off() -> None:
