@@ -12,7 +12,7 @@ import sys
 import threading
 import warnings
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from multiprocessing.connection import wait as wait_for
 from typing import Any, TypeVar
@@ -93,12 +93,11 @@ def run_tasks(
             max_workers=min(workers, len(tasks)), mp_context=context, initializer=_start, initargs=(state,)
         ) as pool:
             todo = iter(tasks)
-            with held():
-                pending = {
-                    pool.submit(_call, function, task)
-                    for _, task in zip(range(4 * workers), todo, strict=False)
-                }
+            pending: set[Future[tuple[Any, Result]]] = set()
             try:
+                with held():
+                    for _, task in zip(range(4 * workers), todo, strict=False):
+                        pending.add(pool.submit(_call, function, task))
                 while pending:
                     done, pending = wait(pending, return_when=FIRST_COMPLETED)
                     for future in done:
