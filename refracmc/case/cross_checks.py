@@ -8,6 +8,7 @@ from typing import Any
 from refracmc.case import units
 from refracmc.case.faults import KeyPath, nearest, path_text
 from refracmc.case.job_section import Job
+from refracmc.case.offset_section import OffsetWells
 from refracmc.case.response_section import Response
 from refracmc.case.shared_sections import Dependence, Valuation
 from refracmc.case.strategies import Strategies
@@ -253,3 +254,17 @@ def depth_warnings(tally: Tally, completion: Completion) -> tuple[str, ...]:
             f"completion.ct_reach_ft = {reach:,.0f} is less than half of toe_md_ft = {toe:,.0f}; {metres}"
         )
     return tuple(found)
+
+
+def child_warnings(offset: OffsetWells | None, valuation: Valuation) -> tuple[str, ...]:
+    """A value in child wells that no trial counts, as their month is none of the valuation's."""
+    if offset is None or offset.child_month is None:
+        return ()
+    months = units.months_between(valuation.date, offset.child_month)
+    if 0 <= months < valuation.horizon_months:
+        return ()
+    last = units.month_text(units.month_number(valuation.date) + valuation.horizon_months - 1)
+    return (
+        f"offset_wells.child_month = {offset.child_month} is none of the months of the valuation, {valuation.date} to "
+        f"{last}: child_value_usd counts in no trial",
+    )

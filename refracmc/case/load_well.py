@@ -8,6 +8,7 @@ from typing import Any, Literal, TypeVar
 
 from refracmc.case import units
 from refracmc.case.cross_checks import (
+    child_warnings,
     curve_faults,
     date_faults,
     depth_warnings,
@@ -133,8 +134,18 @@ class _WellReader:
             type_curve=curve,
             fit=fit,
             tally=tally,
-            warnings=() if completion is None else depth_warnings(tally, completion),
+            warnings=self._warnings(tally, completion),
         )
+
+    def _warnings(self, tally: Tally, completion: Completion | None) -> tuple[str, ...]:
+        """What is allowed and may be a slip."""
+        depths = () if completion is None else depth_warnings(tally, completion)
+        children = (
+            ()
+            if self.valuation is None
+            else child_warnings(self._get("offset_wells", OffsetWells), self.valuation)
+        )
+        return (*depths, *children)
 
     def _where(self, *path: str) -> str:
         return f"{self.shared.file}: {path_text((*self.prefix, *path))}"

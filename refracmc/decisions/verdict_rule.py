@@ -60,7 +60,8 @@ def possible_grades(
     if not (np.isfinite(value_se) and np.isfinite(loss_se)):
         return (0, len(VERDICTS) - 1)
     down, over = BOUND * value_se, BOUND * loss_se
-    return grade(value - down, loss + over, asked), grade(value + down, loss - over, asked)
+    lowest, highest = max(loss - over, 0.0), min(loss + over, 1.0)  # a chance
+    return grade(value - down, highest, asked), grade(value + down, lowest, asked)
 
 
 def worth_by_trial(inc: Array, asked: Decision, tail_fraction: float) -> Array:

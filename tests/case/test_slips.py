@@ -62,6 +62,19 @@ def test_a_depth_of_the_completion_that_does_not_fit(tmp_path: Path, old: str, n
     assert any(named in one for one in warnings(path))
 
 
+@pytest.mark.parametrize(
+    ("month", "counts"), [("2026-09", False), ("2026-10", True), ("2056-09", True), ("2056-10", False)]
+)
+def test_child_wells_outside_the_months_of_the_valuation(tmp_path: Path, month: str, counts: bool) -> None:
+    """360 months from 2026-10 on: a value before or after them is told; at their ends it counts (control)."""
+    path = write_starter(tmp_path / "case")[0]
+    offset = f'[wells.offset_wells]\nchild_value_usd = 1e6\nchild_month = "{month}"\n'
+    path.write_text(path.read_text("utf-8") + offset, encoding="utf-8")
+    found = warnings(path)
+    assert len(found) == (0 if counts else 1)
+    assert all(month in one and "2026-10 to 2056-09" in one for one in found)
+
+
 def test_a_reach_in_metres_called_feet(tmp_path: Path) -> None:
     """One message that names both depths, in place of one for every order."""
     path = write_starter(tmp_path / "case")[0]

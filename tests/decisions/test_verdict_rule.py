@@ -55,6 +55,16 @@ def test_errors_only_widen_what_is_possible() -> None:
     assert possible_grades(0.3, np.nan, 0.1, 0.01, ASKED) == (0, 2)
 
 
+def test_no_chance_passes_one() -> None:
+    """A case that takes every loss is told apart where every trial loses: errors move no chance beyond 0 and 1."""
+    takes_all = Decision(
+        least_value_per_dollar=-10.0, greatest_chance_of_loss=1.0, marginal_chance_of_loss=0.0
+    )
+    assert possible_grades(-1.0, 0.01, 1.0, 0.01, takes_all) == (2, 2)
+    takes_most = Decision(least_value_per_dollar=-10.0, greatest_chance_of_loss=0.99)  # negative control
+    assert possible_grades(-1.0, 0.01, 1.0, 0.01, takes_most) == (1, 2)
+
+
 def _told_both_ways(bound: float) -> int:
     """Wells right on a limit, 20,000 looks: how many say one verdict, and others another, for certain."""
     rng = np.random.default_rng(5)

@@ -73,6 +73,14 @@ def test_what_is_written_is_found(tmp_path: Path) -> None:
     assert infinite_cells(tmp_path / "out") == ["table.csv: row 3, value: inf", "more.json: Infinity"]
 
 
+def test_what_never_comes_may_be_infinite(tmp_path: Path) -> None:
+    """As the definition of the measure says; negative controls: another measure, and minus infinity."""
+    (tmp_path / "table.csv").write_text(
+        "measure,mean,p90,p10\npayout_months,,5,inf\nnpv,,5,inf\npayout_months,,-inf,7\n"
+    )
+    assert infinite_cells(tmp_path) == ["table.csv: row 3, p10: inf", "table.csv: row 4, p90: -inf"]
+
+
 def test_a_command_that_takes_too_long_is_found(monkeypatch: pytest.MonkeyPatch) -> None:
     """Negative control."""
 
