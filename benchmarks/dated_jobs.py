@@ -1,12 +1,13 @@
 """Base and response together against what dated jobs did: is the truth in the 80 % band of the months that followed?
 
-    python -m benchmarks.dated_jobs DATA_DIR [--draws N] [--placebo N]
+    python -m benchmarks.dated_jobs DATA_DIR [--draws N] [--placebo N] [--alone]
 
-DATA_DIR holds jobs.csv and production.parquet. Every well is fitted by the months before the job with the product's own
-fit; the volume of the 12 and 24 months after the month of the job is then forecast by the base and by the response:
-terms as the starter states them (decline, depletion, headroom, what is kept, acceleration), every stage counted as
-treated, the uplift by one of several rules. Records are made without the well that is forecast. Beside it stands
-the same test of the base alone at dates without a job of the same wells, before the first job and at any time.
+DATA_DIR holds jobs.csv and production.parquet. Every well is fitted by the months before the job with the product's
+own fit, which the other wells have taught by their months before that date and before their own first job (--alone: the
+shipped prior); the volume of the 12 and 24 months after the month of the job is then forecast by the base and by the
+response: terms as the starter states them (decline, depletion, headroom, what is kept, acceleration), every stage
+counted as treated, the uplift by one of several rules. Records are made without the well that is forecast. Beside it
+stands the same test of the base alone at dates without a job of the same wells, before the first job and at any time.
 
 Prints coverage of P90 to P10 with its error, the shares below and above, and the increment: (volume - mean of the base)
 over the volume of a year at the peak rate. The base errs without a job too; what jobs added is the mean increment
@@ -27,19 +28,17 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from benchmarks.base_at_dates import AHEAD, Ahead, at_jobs_and_placebo, teachers_of
 from benchmarks.no_response import SEED, WellJobs, estimate, group_means, measured_wells, read_jobs
 from refracmc.production.decline import cumulative_mixture, technical_volume
-from refracmc.production.fit import FitRefused, FitSettings, fit_decline, pooled_decline
 from refracmc.production.history import History
-from refracmc.production.posterior import DAYS_PER_MONTH, Posterior
+from refracmc.production.posterior import DAYS_PER_MONTH
 from refracmc.production.response import ResponseTerms, headroom_ultimate, respond
-from refracmc.production.uplift import FAR, LEAST_BEFORE, RECORDS, uplift_of_jobs
+from refracmc.production.uplift import RECORDS, uplift_of_jobs
 from refracmc.sampling.distributions import from_spec
 
 Array = NDArray[np.float64]
 Generator = np.random.Generator
-AHEAD = (12, 24)
-TECHNICAL_LIMIT = {"oil": 1.0, "gas": 6.0}  # per day, as the keys of the case
 RESAMPLES = 1000
 STARTER: Mapping[str, Any] = {
     "decline": {"dist": "lognormal", "p90": 0.9, "p10": 2.6},
@@ -55,99 +54,6 @@ BEFORE_RECORDS: Mapping[str, Any] = {
 STARTER_UPLIFT = {"dist": "lognormal", "p90": 0.25, "p10": 1.0}
 B, TERMINAL, ACCELERATION = 0.9, 0.08, 0.2
 Draw = Callable[[str, int, Generator], Array]
-
-
-@dataclass(frozen=True)
-class Ahead:
-    """One date of one well, K draws of the base.
-
-    actual (2,): main-phase volume of the months AHEAD after the month of the date; base (2, K): the forecast of it;
-    produced: volume before; technical (K,): recovery of the base to the technical limit (limit, per day); uptime (K,):
-    of a stream the job brings; peak: best rate before per day; ran: share of calendar time it ran in the year after;
-    on: whether it produced in the three months before. Volumes in bbl or Mcf.
-    """
-
-    well_id: str
-    month: np.datetime64
-    actual: Array
-    base: Array
-    produced: float
-    technical: Array
-    limit: float
-    uptime: Array
-    peak: float
-    ran: float
-    on: bool
-
-    @property
-    def year_at_peak(self) -> float:
-        """Volume of a year at the peak rate."""
-        return self.peak * 12.0 * DAYS_PER_MONTH
-
-
-def look_ahead(history: History, month: np.datetime64, draws: int) -> Ahead | None:
-    """The date with its base forecast; None where a month is not declared, or fewer than six produced before."""
-    at = int((month.astype("datetime64[M]") - history.dates[0]).astype(int))
-    if at < LEAST_BEFORE or at + max(AHEAD) >= len(history):
-        return None
-    after = history.volume()[at + 1 : at + 1 + max(AHEAD)]
-    known = history.head(at)
-    if not np.isfinite(after).all() or int((np.nan_to_num(known.volume()) > 0).sum()) < LEAST_BEFORE:
-        return None
-    settings = FitSettings(draws=draws, particles=512)
-    posterior: Posterior
-    try:
-        posterior = fit_decline(known, settings, SEED)
-    except FitRefused:
-        posterior = pooled_decline(known, settings, SEED)
-    volumes = posterior.cumulative(np.array([1.0, *(1.0 + m for m in AHEAD)]))
-    produced, limit = float(np.nansum(known.volume())), TECHNICAL_LIMIT[known.main_phase]
-    ahead = technical_volume(posterior.form, posterior.slots, limit)
-    running = posterior.uptime if posterior.running_uptime is None else posterior.running_uptime
-    return Ahead(
-        history.well_id,
-        month,
-        np.array([after[:m].sum() for m in AHEAD]),
-        (volumes[:, 1:] - volumes[:, :1]).T,
-        produced,
-        produced + np.where(posterior.uptime > 0.0, ahead, 0.0),
-        limit,
-        running,
-        known.peak_rate_per_d,
-        float(np.nanmean(history.uptime[at + 1 : at + 13])),
-        bool((np.nan_to_num(known.volume())[-3:] > 0.0).any()),
-    )
-
-
-def at_jobs_and_placebo(
-    histories: Mapping[str, History], jobs: Sequence[tuple[str, np.datetime64]], draws: int, placebo: int
-) -> tuple[list[Ahead], list[Ahead], list[Ahead]]:
-    """Forecasts at the jobs, and at up to `placebo` dates of each well without a job: before the first, at any time."""
-    dates: dict[str, list[np.datetime64]] = {}
-    for well, month in jobs:
-        if well in histories:
-            dates.setdefault(well, []).append(month.astype("datetime64[M]"))
-    at_jobs: list[Ahead] = []
-    before: list[Ahead] = []
-    anytime: list[Ahead] = []
-    for well, months in dates.items():
-        history = histories[well]
-        at_jobs += [found for m in months if (found := look_ahead(history, m, draws)) is not None]
-        free = [m for m in history.dates if all(_apart(m, job) for job in months)]
-        for target, allowed in ((before, [m for m in free if m < min(months)]), (anytime, free)):
-            generator = np.random.default_rng([SEED, zlib.crc32(well.encode())])
-            left = placebo
-            for m in generator.permutation(np.array(allowed, dtype="datetime64[M]")):
-                if left and (found := look_ahead(history, m, draws)) is not None:
-                    target.append(found)
-                    left -= 1
-    return at_jobs, before, anytime
-
-
-def _apart(month: np.datetime64, job: np.datetime64) -> bool:
-    """FAR from the job, and none of the months ahead touched by it."""
-    gap = int((month - job).astype(int))
-    return gap > FAR or gap < -(max(AHEAD) + 1)
 
 
 @dataclass(frozen=True)
@@ -291,6 +197,7 @@ def table_row(name: str, at_jobs: pd.DataFrame, placebo: pd.DataFrame, again: Ar
         "below": below[0],
         "above": above[0],
         "placebo": inside_off,
+        "se_placebo": spread_off.std(),
         "less_placebo": inside - inside_off,
         "se_less": (spread - spread_off).std(),
         "added": seen[0] - off[2][0],
@@ -327,9 +234,11 @@ def main() -> None:
     parser.add_argument("data", type=Path)
     parser.add_argument("--draws", type=int, default=1024)
     parser.add_argument("--placebo", type=int, default=3, help="dates without a job, a well")
+    parser.add_argument("--alone", action="store_true", help="no well teaches another")
     told = parser.parse_args()
     histories, jobs = read_jobs(told.data)
-    at_jobs, before, anytime = at_jobs_and_placebo(histories, jobs, told.draws, told.placebo)
+    teachers = {} if told.alone else teachers_of(histories, jobs)
+    at_jobs, before, anytime = at_jobs_and_placebo(histories, jobs, told.draws, told.placebo, teachers)
     wells = measured_wells(histories, jobs)
     print(
         f"depletion leaves {left_by_depletion(at_jobs):.3f} of an uplift; {len(at_jobs)} jobs, all on production:"

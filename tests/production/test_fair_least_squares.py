@@ -9,6 +9,8 @@ import pytest
 
 from benchmarks.fair_least_squares import TERMINAL, fair_draws, is_scored, log_volume
 from benchmarks.field_scores import loss_over
+from benchmarks.ratio_scores import hindcasts
+from refracmc.production.hidden_months import HindcastSettings, run
 
 
 def by_steps(years, decline, b, steps=40_000):
@@ -61,3 +63,21 @@ def test_losses_are_compared_on_the_wells_of_both():
     other["used"] = [True, True, False]
     # pinball of one number as all three percentiles, above the truth by d: (.9 + .5 + .1) d
     assert loss_over(ours, other) == pytest.approx((1.0 + 2.0) / (2.0 + 4.0))
+
+
+def test_phases_that_follow_are_scored_by_their_own_volumes():
+    """Oracle: a gas volume that is half the oil volume in every month, forecast and hidden."""
+    dates = pd.date_range("2018-01", periods=40, freq="MS")
+    oil = 20_000.0 / (1.0 + 0.1 * np.arange(40)) * (1.0 + 0.03 * np.sin(np.arange(40)))
+    frame = pd.DataFrame(
+        {"well_id": "w", "date": dates, "oil_bbl": oil, "gas_mcf": 0.5 * oil, "water_bbl": 0.0}
+    )
+    settings = HindcastSettings(24, 12, draws=256, particles=128)
+    found = hindcasts(frame, {}, settings)
+    assert set(found) == {("oil", "gas"), ("oil", "water")}
+    main = run(frame, settings).table.iloc[0]
+    row = found["oil", "gas"].table.iloc[0]
+    assert row["phase"] == "gas"
+    assert row["actual"] == pytest.approx(0.5 * oil[24:36].sum()) == pytest.approx(0.5 * main["actual"])
+    assert row["p50"] == pytest.approx(0.5 * main["p50"], rel=0.1)
+    assert found["oil", "water"].table.iloc[0]["p10"] == 0.0

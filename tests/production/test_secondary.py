@@ -3,12 +3,20 @@
 from itertools import pairwise
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
+from scipy.special import ndtri
 
-from refracmc.production.secondary import ratio_cumulative
+from refracmc.production.history import build_history
+from refracmc.production.secondary import (
+    LASTING_LOG_SD,
+    MINIMUM_LOG_SD,
+    ratio_cumulative,
+    secondary_ratios,
+)
 
 ratios = st.floats(0.0, 50.0)
 
@@ -88,3 +96,39 @@ def test_refrac_stream_follows_its_own_cumulative() -> None:
 def test_wrong_input_is_named(arguments: tuple[object, ...], words: str) -> None:
     with pytest.raises(ValueError, match=words):
         ratio_cumulative(*arguments)  # type: ignore[arg-type]
+
+
+def drawn(water: np.ndarray, n: int = 4_001) -> tuple[np.ndarray, float]:
+    """Drawn water-oil ratios now of a well with as many months, and the log sd drawn; normals at even levels."""
+    months = len(water)
+    frame = pd.DataFrame({"date": pd.date_range("2020-01", periods=months, freq="MS"), "oil_bbl": 1000.0})
+    frame = frame.assign(gas_mcf=2000.0, water_bbl=1000.0 * water)
+    even = ndtri((np.arange(n) + 0.5) / n)
+    normals = dict.fromkeys(("oil", "gas", "water"), np.stack([even, np.zeros(n)]))
+    now, _, _ = secondary_ratios(build_history(frame, "w"), np.full(n, 1e5), normals)["water"]
+    return now, float(np.log(now).std())
+
+
+def test_water_of_the_frac_tells_nothing_of_later_but_that_it_brings_no_more() -> None:
+    """Oracle: the ratio of the months after the first six, and of the last year where that is lower."""
+    flows_back = np.r_[np.full(6, 5.0), np.full(6, 1.0)]
+    lasting = LASTING_LOG_SD["oil"]["water"]
+    now, sd = drawn(flows_back)
+    assert now.mean() == pytest.approx(np.exp(0.5 * (sd**2 - lasting**2)), rel=0.01)
+    assert sd >= lasting
+    rising = np.r_[np.full(6, 1.0), np.full(6, 3.0)]
+    assert np.log(drawn(rising)[0]).mean() == pytest.approx(np.log(2.0) - 0.5 * lasting**2, abs=1e-6)
+    # few months: the last three
+    assert np.log(drawn(flows_back[2:8])[0]).mean() == pytest.approx(
+        np.log((5.0 + 1.0 + 1.0) / 3.0) - 0.5 * lasting**2, abs=1e-6
+    )
+    # negative control: a year later the first months are no part of the level
+    assert drawn(np.r_[flows_back, np.full(12, 1.0)])[0].mean() == pytest.approx(
+        drawn(np.ones(24))[0].mean(), rel=0.02
+    )
+
+
+def test_the_lasting_factor_widens_and_leaves_the_mean() -> None:
+    now, sd = drawn(np.ones(36))
+    assert now.mean() == pytest.approx(np.exp(0.5 * MINIMUM_LOG_SD**2), rel=0.01)
+    assert sd == pytest.approx(np.hypot(LASTING_LOG_SD["oil"]["water"], MINIMUM_LOG_SD), rel=0.01)
