@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from refracmc.production.prior import PooledPrior, default_prior
 from refracmc.production.teachers import FORM, WIDEN, Evidence, Teacher
+from refracmc.production.uptime import UPTIME_REFERENCE
 
 Array = NDArray[np.float64]
 
@@ -106,9 +107,9 @@ def _in_words(wells: int, years: Array, shipped: PooledPrior, moved: PooledPrior
     runs = [1.0 / (1.0 + np.exp(-prior.uptime.mean[0])) for prior in (moved, shipped)]
     level = np.exp(moved.discrepancy.level_mean - shipped.discrepancy.level_mean) - 1.0
     return (
-        f"{wells} wells of the field and {forecasts} moved the prior: uptime of a running well {runs[0]:.2f} "
-        f"(shipped {runs[1]:.2f}), volume per producing day {level:+.0%}, initial decline {np.exp(decline[0]):.2f} "
-        f"(shipped {np.exp(decline[1]):.2f}) per year, b {b[0]:.2f} (shipped {b[1]:.2f})"
+        f"{wells} wells of the field and {forecasts}; a well that ran {UPTIME_REFERENCE} of the time runs "
+        f"{runs[0]:.2f} (shipped prior {runs[1]:.2f}), volume per producing day {level:+.0%}, initial decline "
+        f"{np.exp(decline[0]):.2f} ({np.exp(decline[1]):.2f}) per year, b {b[0]:.2f} ({b[1]:.2f})"
     )
 
 
