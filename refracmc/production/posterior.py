@@ -150,7 +150,9 @@ def _pick(proposals: Mapping[str, Proposal], prior: PooledPrior, rows: int, gene
     for name, proposal in proposals.items():
         x, log_weights = proposal.points(POINTS, generator)
         some = np.flatnonzero(np.isfinite(log_weights))
-        order = some[np.argsort(_volume_ahead(proposal.target, x[:, some]), kind="stable")]
+        volume = _volume_ahead(proposal.target, x[:, some])
+        known = np.isfinite(volume)  # else a curve beyond the largest number
+        order = some[known][np.argsort(volume[known], kind="stable")]
         found[name] = x[:, order]
         logs.append(log_weights[order] + np.log(prior.form_weights[name]))
     together = np.concatenate(logs)
@@ -171,7 +173,8 @@ def _volume_ahead(target: Target, x: Array) -> Array:
     """Main-phase volume (n,) that the curves of points x (d + 3, n) give in 360 months at an uptime of 0.85."""
     d, days = len(target.shape.mean), np.array([_REFERENCE_UPTIME * DAYS_PER_MONTH * TECHNICAL_MONTHS])
     form = form_of(target.form)
-    return form.cumulative(form.slots_at_end(x[:d], x[d], target.end), days)[:, 0]
+    with np.errstate(over="ignore", invalid="ignore"):
+        return form.cumulative(form.slots_at_end(x[:d], x[d], target.end), days)[:, 0]
 
 
 def fitted_curve(samples: Mapping[str, tuple[Target, Sample]], weights: Mapping[str, float]) -> Array:
