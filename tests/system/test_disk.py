@@ -46,8 +46,8 @@ def case(tmp_path: Path) -> Path:
     ("size", "left"),
     [
         ("16k", 0),
-        pytest.param("900k", 2, marks=pytest.mark.slow),
-        pytest.param("2200k", 6, marks=pytest.mark.slow),
+        pytest.param("1200k", 2, marks=pytest.mark.slow),
+        pytest.param("2600k", 5, marks=pytest.mark.slow),
     ],
 )
 def test_a_full_disk(case: Path, tmp_path: Path, size: str, left: int) -> None:
