@@ -138,25 +138,36 @@ def markdown(table: pd.DataFrame) -> str:
     return "\n".join(["| " + " | ".join(heads) + " |", "|" + "---|" * len(heads), *lines])
 
 
-def main() -> None:
-    parser = argparse.ArgumentParser(
-        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
-    )
+def options(text: str | None) -> argparse.ArgumentParser:
+    """Options of a hindcast at several cut-offs: folders, who teaches, months in/out; text: of `--help`."""
+    parser = argparse.ArgumentParser(description=text, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("folders", nargs="+", type=Path)
     parser.add_argument("--teach", default="field", choices=CHOICES["teach"])
     parser.add_argument("--cut", nargs="+", default=CUTS)
+    return parser
+
+
+def settings_of(told: argparse.Namespace) -> list[HindcastSettings]:
+    """The hindcast of each cut-off."""
+    cuts = [tuple(int(v) for v in cut.split("/")) for cut in told.cut]
+    return [HindcastSettings(m, n, seed=SEED, teach=told.teach) for m, n in cuts]
+
+
+def main() -> None:
+    """Run from the command line."""
+    parser = options(__doc__)
     parser.add_argument("--out", type=Path, help="keep the tables here")
     told = parser.parse_args()
     frame, areas = read_folders(told.folders)
     parts = []
-    for cut in told.cut:
-        months_in, months_out = (int(v) for v in cut.split("/"))
-        settings = HindcastSettings(months_in, months_out, seed=SEED, teach=told.teach)
+    for settings in settings_of(told):
         result = run(frame, settings, areas)
         parts.append(summary(result, settings))
         if told.out:
             told.out.mkdir(parents=True, exist_ok=True)
-            result.table.to_csv(told.out / f"wells_{told.teach}_{months_in}_{months_out}.csv", index=False)
+            result.table.to_csv(
+                told.out / f"wells_{told.teach}_{settings.months_in}_{settings.months_out}.csv", index=False
+            )
     table = pd.concat(parts, ignore_index=True)
     if told.out:
         table.to_csv(told.out / f"scores_{told.teach}.csv", index=False)

@@ -7,17 +7,14 @@ the phase itself. A line is one main phase and one that follows it."""
 
 from __future__ import annotations
 
-import argparse
 from collections.abc import Mapping
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from benchmarks.field_scores import CUTS, SEED, markdown, read_folders, summary
+from benchmarks.field_scores import markdown, options, read_folders, settings_of, summary
 from refracmc.production.hidden_months import (
-    CHOICES,
     COLUMNS,
     MORE_COLUMNS,
     Hidden,
@@ -66,18 +63,11 @@ def hindcasts(
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(
-        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
-    )
-    parser.add_argument("folders", nargs="+", type=Path)
-    parser.add_argument("--teach", default="field", choices=CHOICES["teach"])
-    parser.add_argument("--cut", nargs="+", default=CUTS)
-    told = parser.parse_args()
+    """Run from the command line."""
+    told = options(__doc__).parse_args()
     frame, areas = read_folders(told.folders)
     parts = []
-    for cut in told.cut:
-        months_in, months_out = (int(v) for v in cut.split("/"))
-        settings = HindcastSettings(months_in, months_out, seed=SEED, teach=told.teach)
+    for settings in settings_of(told):
         for (phase, follower), result in hindcasts(frame, areas, settings).items():
             table = summary(result, settings)
             parts.append(table[table["area"] == "all"].assign(phase=f"{phase}: {follower}"))

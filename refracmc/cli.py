@@ -118,6 +118,29 @@ def _parser() -> argparse.ArgumentParser:
     for option in ("--well", "--seed", "--out", "--quiet"):
         forecast(option)
 
+    _add_hindcast(command)
+
+    trace = command("trace", "one trial, complete: inputs, job log, monthly cash flow, reconciled to its NPV")
+    trace("case", **case)
+    trace("--well", required=True, help="the well")
+    trace(
+        "--strategy",
+        required=True,
+        metavar="S",
+        help="nothing, ORDER@YYYY-MM or ORDER@TRIGGER; with sizes ORDER+SIZE@...",
+    )
+    trace("--trial", required=True, type=_at_least(0), metavar="N", help="counted from 0")
+    for option in ("--trials", "--seed", "--json"):
+        trace(option)
+
+    explain = command("explain", "print the reference: topics, keys of the case, tables, measures, commands")
+    explain("words", nargs="*", metavar="TOPIC", help="a topic, a key or another name; without: the topics")
+    explain("--html", metavar="FILE", help="write the whole reference as one page")
+    return parser
+
+
+def _add_hindcast(command: Callable[[str, str], Callable[..., Any]]) -> None:
+    """The command `hindcast` and its arguments; command: as in `_parser`."""
     hindcast = command(
         "hindcast", "hide the later months of every well, forecast them, and score the forecasts"
     )
@@ -144,24 +167,6 @@ def _parser() -> argparse.ArgumentParser:
     hindcast("--seed", help="root of the random streams")
     hindcast("--out", help="folder of its files; default: outputs")
     hindcast("--quiet")
-
-    trace = command("trace", "one trial, complete: inputs, job log, monthly cash flow, reconciled to its NPV")
-    trace("case", **case)
-    trace("--well", required=True, help="the well")
-    trace(
-        "--strategy",
-        required=True,
-        metavar="S",
-        help="nothing, ORDER@YYYY-MM or ORDER@TRIGGER; with sizes ORDER+SIZE@...",
-    )
-    trace("--trial", required=True, type=_at_least(0), metavar="N", help="counted from 0")
-    for option in ("--trials", "--seed", "--json"):
-        trace(option)
-
-    explain = command("explain", "print the reference: topics, keys of the case, tables, measures, commands")
-    explain("words", nargs="*", metavar="TOPIC", help="a topic, a key or another name; without: the topics")
-    explain("--html", metavar="FILE", help="write the whole reference as one page")
-    return parser
 
 
 def _say_faults(faults: Sequence[Fault], well: str | None = None, case: str = "") -> None:
