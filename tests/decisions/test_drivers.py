@@ -114,8 +114,7 @@ def test_a_group_is_one_factor(sets) -> None:
 def test_an_input_that_does_nothing(sets) -> None:
     groups = {"x1": ["x1"], "x2": ["x2"], "x3": ["x3"], "idle": []}
     rows = rows_of(sets, groups)
-    # not exactly zero where a sine depends on how its array lies in memory (NumPy 1)
-    assert max(abs(rows["idle"]["first"]), abs(rows["idle"]["total"])) < 1e-15
+    assert rows["idle"]["first"] == rows["idle"]["total"] == 0.0
 
 
 def test_a_target_that_does_not_vary() -> None:
