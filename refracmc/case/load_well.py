@@ -57,9 +57,12 @@ OWN: Mapping[str, type[Section]] = {
 _TEXT_KEYS: Mapping[str, tuple[str, ...] | None] = {
     "history": None,
     "tally": None,
+    "area": None,
+    "pad": None,
     "main_phase": ("auto", "oil", "gas"),
     "forecast": ("auto", "history", "type_curve"),
 }
+_FILES = ("history", "tally")
 WELL_KEYS = ("id", *_TEXT_KEYS, *OWN, *OVERRIDES)
 S = TypeVar("S", bound=Section)
 
@@ -134,6 +137,8 @@ class _WellReader:
             type_curve=curve,
             fit=fit,
             tally=tally,
+            area=self.texts["area"] or "",
+            pad=self.texts["pad"] or "",
             warnings=self._warnings(tally, completion),
         )
 
@@ -158,13 +163,13 @@ class _WellReader:
         return section if isinstance(section, model) else None
 
     def _text(self, key: str, allowed: tuple[str, ...] | None) -> str | None:
-        """A file name, or one of the allowed words (the first where none is stated)."""
+        """A file or another name, or one of the allowed words (the first where none is stated)."""
         value = self.table.get(key, allowed[0] if allowed else None)
         if value is None:
             return None
         if not isinstance(value, str) or not value.strip():
             wanted, remedy = (
-                ("a text in quotes", "correct it") if allowed else ("a file", "name a file in quotes")
+                ("a file", "name a file in quotes") if key in _FILES else ("a text in quotes", "correct it")
             )
             self._fault(self._where(key), found_text(value), wanted, remedy)
             return None

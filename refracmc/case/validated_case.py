@@ -77,7 +77,9 @@ class WellCase:
     """One well, ready to run.
 
     forecast: "history" (a decline fitted to `history`) or "type_curve"; main_phase: oil or gas;
-    history: None where the case states none; fit: what the engineer fixed of the fit; warnings: what may be a slip.
+    history: None where the case states none; fit: what the engineer fixed of the fit; area: wells of one area share a
+    part of their forecasts' errors; pad: wells of one pad share a site; "" where not stated; warnings: what may be
+    a slip.
     """
 
     id: str
@@ -88,6 +90,8 @@ class WellCase:
     type_curve: TypeCurve | None
     fit: Fit
     tally: Tally
+    area: str = ""
+    pad: str = ""
     warnings: tuple[str, ...] = ()
 
 

@@ -55,9 +55,13 @@ def ids(pair: object) -> str:
 def test_against_scipy_stats(ours: Distribution, theirs: Any) -> None:
     expected = theirs.ppf(U)
     low, high = (float(x) for x in theirs.ppf([1e-9, 1 - 1e-9]))
-    last_digits = 2.0 * np.finfo(float).eps / np.maximum(theirs.pdf(expected), 1e-300)  # those of a chance, as a value
+    last_digits = (
+        2.0 * np.finfo(float).eps / np.maximum(theirs.pdf(expected), 1e-300)
+    )  # those of a chance, as a value
     off = np.abs(ours.ppf(U) - expected)
-    assert (off <= 1e-12 * np.abs(expected) + 1.1e-9 * (high - low) + np.where(U > 0.5, last_digits, 0.0)).all()
+    assert (
+        off <= 1e-12 * np.abs(expected) + 1.1e-9 * (high - low) + np.where(U > 0.5, last_digits, 0.0)
+    ).all()
     np.testing.assert_allclose(ours.cdf(expected), theirs.cdf(expected), rtol=1e-9, atol=1e-12)
     assert ours.mean() == pytest.approx(theirs.mean(), rel=1e-12)
     assert ours.variance() == pytest.approx(theirs.var(), rel=1e-9)
