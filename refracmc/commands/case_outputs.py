@@ -14,7 +14,8 @@ import SALib.analyze.sobol  # noqa: F401  (the workers that make the tables inhe
 from refracmc.case.validated_case import Case
 from refracmc.commands.run_facts import notes_of, run_facts
 from refracmc.decisions.input_tables import input_rows
-from refracmc.decisions.well_tables import well_tables
+from refracmc.decisions.sums_over_wells import SumsOverWells, WellShare, well_share
+from refracmc.decisions.well_tables import sum_up, tables_of
 from refracmc.engine.block_model import forget_streams
 from refracmc.engine.executors import run_tasks
 from refracmc.engine.progress import Silent
@@ -30,13 +31,19 @@ from refracmc.reporting.verdicts import verdict
 __all__ = ["report_data", "tables_of_wells", "verdicts", "write_report", "write_trials"]
 
 
-def _tables_of_well(state: tuple[StoredPlans, Path, list[int]], index: int) -> Part:
-    """The checked tables of one well."""
+Made = tuple[Part, WellShare | None]
+"""Checked tables of a well, and what it brings to the sums over wells, of a case with several."""
+
+
+def _tables_of_well(state: tuple[StoredPlans, Path, list[int]], index: int) -> Made:
+    """One well."""
     plans, folder, sizes = state
     plan = plans[index]
     forget_streams()  # those of another well
-    made = well_tables(plan, folder, sizes)
-    return checked_tables({key: _columns(rows) for key, rows in made.items()}, {plan.id})
+    well = sum_up(plan, folder, sizes)
+    made = tables_of(well)
+    part = checked_tables({key: _columns(rows) for key, rows in made.items()}, {plan.id})
+    return part, well_share(well) if len(plans) > 1 else None
 
 
 def _columns(rows: Any) -> dict[str, Any]:
@@ -45,14 +52,30 @@ def _columns(rows: Any) -> dict[str, Any]:
 
 
 def tables_of_wells(
-    plans: StoredPlans, folder: Path, sizes: list[int], workers: int, progress: Silent
-) -> dict[str, Part]:
-    """Tables of every well, by well id in the order of the case; sizes: trials of each block."""
+    case: Case, plans: StoredPlans, folder: Path, sizes: list[int], workers: int, progress: Silent
+) -> tuple[dict[str, Part], Part]:
+    """Tables of every well, by well id in the order of the case, and those over all wells, of a case with several.
+
+    sizes: trials of each block. A well is added to the sums in its turn, and waits for it where it is done before.
+    """
+    valuation = case.valuation
+    sums = SumsOverWells(sizes, case.sampling.design, valuation.cvar_tail_fraction, valuation.date)
     made: dict[int, Part] = {}
-    for index, part in run_tasks(_tables_of_well, (plans, folder, sizes), range(len(plans)), workers):
+    waiting: dict[int, WellShare] = {}
+    added = 0
+    for index, (part, share) in run_tasks(
+        _tables_of_well, (plans, folder, sizes), range(len(plans)), workers
+    ):
         made[index] = part
+        if share is not None:
+            waiting[index] = share
+        while added in waiting:
+            sums.add(waiting.pop(added))
+            added += 1
         progress.step()
-    return {plan.id: made[index] for index, plan in enumerate(plans.outlines)}
+    wells = {plan.id: made[index] for index, plan in enumerate(plans.outlines)}
+    over = sums.tables() if added else {}
+    return wells, checked_tables({key: _columns(rows) for key, rows in over.items()}, set(wells))
 
 
 def report_data(
@@ -60,11 +83,15 @@ def report_data(
     plans: StoredPlans,
     refused: dict[str, tuple[Fault, ...]],
     tables: Mapping[str, Part],
+    over_wells: Part,
     sizes: list[int],
 ) -> ReportData:
-    """What the page, the charts and the files of tables are made of. tables: of every well, by its id."""
-    inputs = checked_tables({"inputs": _columns(input_rows(case, plans.outlines))}, set(tables))["inputs"]
-    whole = {"inputs": frame_of(TABLES["inputs"], inputs)}
+    """What the page, the charts and the files of tables are made of.
+
+    tables: of every well, by its id; over_wells: tables over all wells.
+    """
+    inputs = checked_tables({"inputs": _columns(input_rows(case, plans.outlines))}, set(tables))
+    whole = {key: frame_of(TABLES[key], table) for key, table in {**inputs, **over_wells}.items()}
     facts = run_facts(case, sizes, refused, tuple(notes_of(case, plans)))
     strategies = {plan.id: plan.names for plan in plans.outlines}
     return report_data_by_well(facts, TablesByWell(tables, whole), strategies)

@@ -171,8 +171,8 @@ def _carry_out(run: _Run, resume: bool) -> RunResult:
     )
 
     run.progress.start(f"{case.name}: decisions", len(plans))
-    tables = tables_of_wells(plans, folder, sizes, run.workers, run.progress)
-    data = report_data(case, plans, refused, tables, sizes)
+    tables, over_wells = tables_of_wells(case, plans, folder, sizes, run.workers, run.progress)
+    data = report_data(case, plans, refused, tables, over_wells, sizes)
     if run.keep_trials:
         write_trials(plans, folder, sizes)
     run.progress.note(f"{case.name}: charts and page")

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from refracmc.case import units
 from refracmc.case.well_strategies import NOTHING, Strategy
 from refracmc.engine.trials import WellResults
-from refracmc.engine.volumes import main_volumes
 from refracmc.sampling.order_statistics import quantiles
 
 Array = NDArray[np.float64]
@@ -27,16 +26,11 @@ def spread(volumes: Array) -> Array:
 
 
 def production_columns(
-    found: WellResults, drawn: Sequence[Mapping[str, Array]], best: Strategy
+    found: WellResults, volumes: Sequence[Mapping[str, Array]], best: Strategy
 ) -> dict[str, list[Any]]:
-    """Columns of history, `nothing` and the best refrac. drawn: draws of the first blocks."""
+    """Columns of history, `nothing` and the best refrac; volumes: by phase (n, T) of the well left alone and with the
+    refrac."""
     plan = found.plan
-    alone: list[Array] = []
-    treated: list[Array] = []
-    for draws in drawn:
-        left, made = main_volumes(plan, draws, best)
-        alone.append(left)
-        treated.append(made)
     start, horizon = units.month_number(plan.case.valuation.date), plan.horizon
     dates: list[str] = []
     past: list[float] = []
@@ -45,7 +39,7 @@ def production_columns(
         known = np.isfinite(history.volume())
         dates = [str(date) for date in history.dates.astype("datetime64[M]")[known]]
         past = history.volume()[known].tolist()
-    fans = [spread(np.concatenate(parts)).tolist() for parts in (alone, treated)]
+    fans = [spread(branch[plan.well.main_phase]).tolist() for branch in volumes]
     months = [units.month_text(start + i) for i in range(horizon)]
     count = len(past) + 2 * horizon
     columns: dict[str, list[Any]] = {

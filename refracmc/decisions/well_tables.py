@@ -30,6 +30,7 @@ from refracmc.engine.draws import draw
 from refracmc.engine.plan import WellPlan
 from refracmc.engine.summary import PERCENTS_OF, STATISTICS, WellSummary, summarise_well, summary_columns
 from refracmc.engine.trials import RECOVERY, RESPONDED, WellResults, input_names, read_results
+from refracmc.engine.volumes import PHASES, branch_volumes
 from refracmc.job.cost import COST_PARTS
 from refracmc.sampling.estimators import mean_with_error
 
@@ -105,6 +106,16 @@ class SummedWell:
         return [draw(self.plan, block, size) for block, size in enumerate(self.trials.sizes[:FAN_BLOCKS])]
 
     @cached_property
+    def volumes(self) -> tuple[dict[str, Array], dict[str, Array]]:
+        """Volumes (n, T) by phase of the trials of the fan, left alone and with the best refrac, bbl or Mcf a month."""
+        found = [branch_volumes(self.plan, draws, self.best) for draws in self.draws]
+        alone, treated = (
+            {phase: np.concatenate([block[branch][phase] for block in found]) for phase in PHASES}
+            for branch in (0, 1)
+        )
+        return alone, treated
+
+    @cached_property
     def shown_trial(self) -> int | None:
         """The trial of the first block whose job is shown as an example."""
         return typical_row(self.results.of_jobs("job_days", self.results.best), self.trials.sizes[0])
@@ -142,7 +153,7 @@ TABLE_ROWS: Mapping[str, Callable[[SummedWell], Rows]] = {
     "triggers": lambda well: trigger_tables.value_rows(well.results, well.error_of),
     "trigger_months": lambda well: trigger_tables.month_rows(well.results),
     "orders": lambda well: compare.orders_at_best_date(well.results, well.error_of, _shifts(well.plan)),
-    "production": lambda well: production_columns(well.trials, well.draws, well.best),
+    "production": lambda well: production_columns(well.trials, well.volumes, well.best),
     "uptime": lambda well: uptime_rows(well.plan),
     "cost": lambda well: _cost_rows(well.trials, well.results.best),
     "timeline": lambda well: timeline_rows(well.plan, well.draws[0], well.best, well.shown_trial),
@@ -169,9 +180,8 @@ def sum_up(plan: WellPlan, folder: Path, sizes: list[int]) -> SummedWell:
     return SummedWell(plan, trials, summarise_well(trials.measures, sizes, plan.case.sampling.design, tail))
 
 
-def well_tables(plan: WellPlan, folder: Path, sizes: list[int]) -> dict[str, Rows]:
+def tables_of(well: SummedWell) -> dict[str, Rows]:
     """Rows, or columns, of all tables of a well that have any."""
-    well = sum_up(plan, folder, sizes)
     made = {key: rows(well) for key, rows in TABLE_ROWS.items()}
     return {key: rows for key, rows in made.items() if len(rows)}
 

@@ -113,14 +113,18 @@ def _joined_volumes(
     return found
 
 
-def main_volumes(plan: WellPlan, draws: Draws, strategy: Strategy) -> tuple[Array, Array]:
-    """Main-phase volumes (n, T) by month, bbl or Mcf, of the well left alone and of a strategy."""
+def branch_volumes(
+    plan: WellPlan, draws: Draws, strategy: Strategy
+) -> tuple[dict[str, Array], dict[str, Array]]:
+    """Volumes (n, T) by month of each of PHASES, bbl or Mcf, of the well left alone and of a strategy."""
     model = model_block(plan, draws)
     months, jobs, _ = chosen_jobs(plan, draws, model, [strategy])
     cash = value_block(
         model, plan.well.settings.opex.lease_holding_months, months, jobs, ("executed",), detailed=True
     )
-    rows, main = np.arange(model.trials), plan.well.main_phase
+    rows = np.arange(model.trials)
     one = JobOutcome(**{name: getattr(jobs, name)[0] for name in JobOutcome.__dataclass_fields__})
-    (treated,) = volumes_of(model, rows, (main,), months[0], one, cash)
-    return alone_volumes(model.own.sums(rows)[main], cash.limit), treated
+    treated = volumes_of(model, rows, PHASES, months[0], one, cash)
+    own = model.own.sums(rows)
+    alone = {phase: alone_volumes(own[phase], cash.limit) for phase in PHASES}
+    return alone, dict(zip(PHASES, treated, strict=True))

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
+from refracmc.reporting.columns_over_wells import OVER_WELLS
 from refracmc.reporting.table_spec import KINDS, NOTHING, Column, TableSpec, table_spec
 
 __all__ = ["KINDS", "NOTHING", "TABLES", "Column", "TableSpec", "table_spec"]
@@ -325,5 +326,5 @@ last_month | month? | | last of them
 """),
 )  # fmt: skip
 
-TABLES: Mapping[str, TableSpec] = MappingProxyType({spec.key: spec for spec in _SPECS})
+TABLES: Mapping[str, TableSpec] = MappingProxyType({spec.key: spec for spec in (*_SPECS, *OVER_WELLS)})
 """All tables of a report by key, in the order of the files."""

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from refracmc.reporting.captions import GROSS, OWNER, PERCENTILES, error_words, money_basis, spoken
+from refracmc.reporting.columns_over_wells import OVER_WELLS
 from refracmc.reporting.page import Note, Section
 from refracmc.reporting.tables import ReportData
+
+_NOT_NAMED = {"summary", *(spec.key for spec in OVER_WELLS)}
+"""Tables that the list of files leaves out: the summary has its own place, those over wells belong to another page."""
 
 
 def method_section(data: ReportData) -> Section:
     """Sampling, money, model, conventions, files, and the notes of the run."""
     facts = data.facts
     blocks = f" in {facts.blocks:,} blocks" if facts.blocks else ""
-    files = ", ".join(key for key in data.tables if key != "summary")
+    files = ", ".join(key for key in data.tables if key not in _NOT_NAMED)
     version = f" Made with version {facts.version}." if facts.version else ""
     paragraphs = (
         f"{facts.trials:,} trials{blocks} by {spoken(facts.design)} sampling, seed {facts.seed}. Every strategy, doing "

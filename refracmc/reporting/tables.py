@@ -218,7 +218,9 @@ def checked_tables(tables: Mapping[str, Columns], wells: set[str]) -> dict[str, 
 def _strangers(tables: Mapping[str, pa.Table], wells: set[str]) -> list[str]:
     """What to say of tables with wells that are not those of the decision table."""
     found = {
-        key: sorted(set(table["well"].unique().to_pylist()) - {None} - wells) for key, table in tables.items()
+        key: sorted(set(table["well"].unique().to_pylist()) - {None} - wells)
+        for key, table in tables.items()
+        if "well" in table.column_names
     }
     return [
         f"{key}: well {strange[0]} is not in the decision table" for key, strange in found.items() if strange
@@ -284,5 +286,6 @@ def build_report_data(facts: RunFacts, tables: Mapping[str, pd.DataFrame], value
             str(well): np.asarray(rows, dtype=np.intp) for well, rows in frame.groupby("well").indices.items()
         }
         for key, frame in frames.items()
+        if "well" in frame
     }
     return ReportData(facts, MappingProxyType(frames), MappingProxyType(places))

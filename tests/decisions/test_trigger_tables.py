@@ -11,14 +11,14 @@ import pandas as pd
 import pytest
 
 from refracmc.case.load import load_case
-from refracmc.decisions.well_tables import sum_up, well_tables
+from refracmc.decisions.well_tables import sum_up, tables_of
 from refracmc.engine.blocks import block_task
 from refracmc.engine.draws import draw
 from refracmc.engine.one_trial import at_its_date, strategy_log
 from refracmc.engine.plan import build_plan
-from refracmc.engine.volumes import main_volumes
 from refracmc.sampling.streams import blocks_of
 from tests.decisions.test_job_report import TEXT
+from tests.engine.awkward_cases import main_volumes
 from tests.second_route.awkward import TALLY
 
 TRIALS = 600
@@ -41,7 +41,7 @@ def made(tmp_path_factory: pytest.TempPathFactory):
     for block in range(len(sizes)):
         block_task(([plan], folder, sizes), (block, (0,)))
     well = sum_up(plan, folder, sizes)
-    return well, {key: pd.DataFrame(rows) for key, rows in well_tables(plan, folder, sizes).items()}
+    return well, {key: pd.DataFrame(rows) for key, rows in tables_of(well).items()}
 
 
 def test_the_best_is_the_trigger_and_its_trials_are_those_on_disk(made) -> None:

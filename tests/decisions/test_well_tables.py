@@ -8,12 +8,13 @@ import pandas as pd
 import pytest
 
 from refracmc.case.load import load_case
-from refracmc.decisions.well_tables import TABLE_ROWS, sum_up, well_tables
+from refracmc.decisions.well_tables import TABLE_ROWS, sum_up, tables_of
 from refracmc.engine.blocks import block_task
 from refracmc.engine.draws import GROUPS
 from refracmc.engine.plan import build_plan
 from refracmc.measures import DISTRIBUTION, SHARE, SHARE_OPEN, SHARE_REACHED, SUMMARY
 from refracmc.reporting.columns import TABLES
+from refracmc.reporting.columns_over_wells import OVER_WELLS
 from refracmc.sampling.streams import blocks_of
 from tests.system.small_case import CASE, changed, write_case
 
@@ -32,13 +33,15 @@ def made(tmp_path_factory: pytest.TempPathFactory):
     (folder / "blocks").mkdir()
     for block in range(len(sizes)):
         block_task(([plan], folder, sizes), (block, (0,)))
-    tables = well_tables(plan, folder, sizes)
-    return plan, sum_up(plan, folder, sizes).trials, {key: pd.DataFrame(rows) for key, rows in tables.items()}
+    well = sum_up(plan, folder, sizes)
+    tables = tables_of(well)
+    return plan, well.trials, {key: pd.DataFrame(rows) for key, rows in tables.items()}
 
 
 def test_every_table_of_the_report_has_its_rows_here() -> None:
-    """But the inputs, which belong to the case; in the order of the columns."""
-    assert list(TABLE_ROWS) == [key for key in TABLES if key != "inputs"]
+    """But the inputs, which belong to the case, and those over wells; in the order of the columns."""
+    others = {"inputs", *(spec.key for spec in OVER_WELLS)}
+    assert list(TABLE_ROWS) == [key for key in TABLES if key not in others]
 
 
 def test_the_summary_is_of_the_trials(made) -> None:

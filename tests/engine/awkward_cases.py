@@ -7,6 +7,7 @@ import numpy as np
 from refracmc.case.load import load_case
 from refracmc.engine.draws import draw
 from refracmc.engine.plan import build_plan
+from refracmc.engine.volumes import branch_volumes
 from refracmc.sampling.streams import BLOCK_SIZE
 from tests.second_route.awkward import CASES
 
@@ -46,3 +47,9 @@ def drawn(plan, edge=None, trials=BLOCK_SIZE):
         assert key in values, key
         values[key] = np.full_like(values[key], value)
     return values
+
+
+def main_volumes(plan, draws, strategy):
+    """Volumes (n, T) of the main phase, left alone and of a strategy."""
+    alone, treated = branch_volumes(plan, draws, strategy)
+    return alone[plan.well.main_phase], treated[plan.well.main_phase]

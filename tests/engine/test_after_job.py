@@ -13,8 +13,8 @@ from refracmc.engine.cash_flow import limit_alone
 from refracmc.engine.draws import draw
 from refracmc.engine.one_trial import evaluate_one
 from refracmc.engine.valuation import evaluate
-from refracmc.engine.volumes import PHASES, main_volumes, volumes_of
-from tests.engine.awkward_cases import plan_of_text
+from refracmc.engine.volumes import PHASES, volumes_of
+from tests.engine.awkward_cases import main_volumes, plan_of_text
 from tests.second_route.awkward import CASES
 
 TEXT, TALLY = CASES["suspended, deck"]

@@ -11,8 +11,8 @@ import pytest
 
 from refracmc.engine.cash_flow import Details
 from refracmc.engine.one_trial import evaluate_one
-from refracmc.engine.volumes import main_volumes, strategy_volumes
-from tests.engine.awkward_cases import CASES, EDGES, awkward_plan, drawn
+from refracmc.engine.volumes import strategy_volumes
+from tests.engine.awkward_cases import CASES, EDGES, awkward_plan, drawn, main_volumes
 
 MONTH = 365.25 / 12.0
 
