@@ -27,7 +27,6 @@ import pandas as pd
 from benchmarks.prior_learning import Learner
 from benchmarks.prior_windows import Window, read_windows
 from refracmc.decisions.hindcast_tables import read_areas, read_histories, score_tables, yardstick
-from refracmc.production.common_shock import common_shock
 from refracmc.production.hidden_months import (
     COLUMNS,
     MORE_COLUMNS,
@@ -38,6 +37,7 @@ from refracmc.production.hidden_months import (
     split_wells,
     table_row,
 )
+from refracmc.production.hindcast_sums import common_shock
 from refracmc.production.history import build_history
 from refracmc.production.prior import PooledPrior
 from refracmc.production.scores import cluster_errors

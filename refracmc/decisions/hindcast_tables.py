@@ -17,8 +17,8 @@ import pandas as pd
 from refracmc.csv_text import csv_text
 from refracmc.errors import Fault, InputError
 from refracmc.input_file import MOST_OF_TABLE, read_input
-from refracmc.production.common_shock import common_shock, sums_table
 from refracmc.production.hidden_months import Hindcast, HindcastSettings, run, table_row
+from refracmc.production.hindcast_sums import common_shock, sums_table
 from refracmc.production.least_squares import least_squares_draws
 from refracmc.production.sampler import keyed_generator
 from refracmc.production.scores import integral_histogram, score

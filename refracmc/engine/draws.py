@@ -1,8 +1,8 @@
 """The random numbers of a block, each from its own stream, and the input values they stand for.
 
 A block is drawn whole and cut to its trials. Names are those of the case; what is not stated in the case has
-names of its own: `forecast.row` (place in a set of posterior rows), `forecast.set` (that set), `prices.shock_*`,
-`luck.*`, `costs.service_luck`.
+names of its own: `forecast.row` (place in a set of posterior rows, drawn with the shock of the well's area),
+`forecast.set` (that set), `prices.shock_*`, `luck.*`, `costs.service_luck`.
 """
 
 from __future__ import annotations
@@ -12,10 +12,12 @@ from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
 from refracmc.case.uncertain_inputs import LATER_NAMES, RESPONDS
 from refracmc.job.inputs import OPTIONAL_LUCK, PER_SLEEVE_LUCK, PER_TRIAL_LUCK, JobLuck
 from refracmc.job.methods import METHODS
+from refracmc.production.common_shock import in_common
 from refracmc.sampling.dependence import dependence_uniforms, gaussian_copula, iman_conover
 from refracmc.sampling.designs import block_uniforms
 from refracmc.sampling.streams import BLOCK_SIZE, generator, open_uniforms
@@ -25,7 +27,7 @@ from .plan import WellPlan
 
 Array = NDArray[np.float64]
 GROUPS = ("forecast", "prices", "job", "response", "costs")
-ROW, SET = "forecast.row", "forecast.set"
+ROW, SET, AREA_SHOCK = "forecast.row", "forecast.set", "forecast.area_shock"
 PROCESSES = ("geometric_brownian", "mean_reverting")
 _SPREAD = ("luck.z_share", "luck.z_potential")
 _LUCK = tuple(
@@ -102,6 +104,9 @@ def _inputs(plan: WellPlan, scope: str, block: int, trials: int) -> dict[str, Ar
         else:
             names.append(name)
     uniforms = block_uniforms(seed, names, scope, block, case.sampling.design, plan.registry, LATER_NAMES)
+    if ROW in uniforms:
+        part = case.dependence.forecast_common_part
+        uniforms[ROW] = in_common(uniforms[ROW], _area_shock(plan, block), uniforms[ROW], part)
     if scope in plan.dependence:
         tied, matrix = plan.dependence[scope]
         columns = np.stack([uniforms[name] for name in tied], axis=1)
@@ -113,6 +118,13 @@ def _inputs(plan: WellPlan, scope: str, block: int, trials: int) -> dict[str, Ar
     for name, u in uniforms.items():
         values[name] = mine[name].ppf(u[:trials]) if name in mine else u[:trials].copy()
     return values
+
+
+def _area_shock(plan: WellPlan, block: int) -> Array:
+    """What the forecasts of the wells of one area and main phase have in common: standard normals of a whole block."""
+    sampling, scope = plan.case.sampling, f"{plan.well.main_phase} of area {plan.well.area}"
+    made = block_uniforms(sampling.seed, (AREA_SHOCK,), scope, block, sampling.design)
+    return np.asarray(ndtri(made[AREA_SHOCK]))
 
 
 _KEPT: deque[tuple[object, tuple[object, ...], int, int, dict[str, Array]]] = deque(maxlen=6)

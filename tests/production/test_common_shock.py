@@ -9,15 +9,8 @@ import pytest
 from scipy.special import ndtri
 from scipy.stats import kstest
 
-from refracmc.production.common_shock import (
-    COMMON_PART,
-    LEAST_IN_SUM,
-    PARTS,
-    common_part,
-    in_common,
-    shared_uniforms,
-    sums_table,
-)
+from refracmc.production.common_shock import COMMON_PART, PARTS, common_part, in_common, shared_uniforms
+from refracmc.production.hindcast_sums import LEAST_IN_SUM, sums_table
 
 
 def test_wells_that_share_a_shock_stay_uniform_and_are_correlated_by_their_part():
@@ -70,7 +63,7 @@ def test_few_groups_say_little_and_many_what_is_true():
 
 
 def test_the_band_of_a_sum_holds_what_its_wells_have_in_common():
-    n, wells, part = 40_000, 12, COMMON_PART["gas"]
+    n, wells, part = 40_000, 12, COMMON_PART
     names = [f"W{k}" for k in range(wells)]
     table = pd.DataFrame(
         {"well_id": names, "phase": "gas", "area": "A", "cut_off": "2020-05", "actual": 100.0, "used": True}

@@ -4,8 +4,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from refracmc.production.common_shock import common_shock
 from refracmc.production.hidden_months import COLUMNS, HindcastSettings, crps_of, run, split_wells
+from refracmc.production.hindcast_sums import common_shock
 from refracmc.production.history import build_history
 from refracmc.production.pooling import choose_wells, field_priors, learn_field, learn_prior
 from refracmc.production.prior import default_prior
