@@ -23,8 +23,8 @@ import pandas as pd
 
 from benchmarks.fair_least_squares import fair_draws, is_scored
 from refracmc.decisions.hindcast_tables import read_areas, read_histories, yardstick
-from refracmc.production.hindcast_sums import sums_table
 from refracmc.production.hidden_months import CHOICES, Hindcast, HindcastSettings, run
+from refracmc.production.hindcast_sums import sums_table
 from refracmc.production.scores import cluster_errors, score
 
 CUTS = ("12/24", "24/36", "36/36")
