@@ -26,7 +26,7 @@ from refracmc.case.job_section import Job
 from refracmc.case.key_lines import LineFinder
 from refracmc.case.key_rules import Section, choice
 from refracmc.case.key_values import found_text, refuse
-from refracmc.case.load_well import WELL_KEYS, SharedPart, read_well
+from refracmc.case.load_well import SharedPart, read_well
 from refracmc.case.response_section import Response, Stress
 from refracmc.case.shared_sections import (
     Dependence,
@@ -38,10 +38,12 @@ from refracmc.case.shared_sections import (
     Sampling,
     Valuation,
 )
+from refracmc.case.stated_wells import FILES_OF_ALL, WELLS_FILE, StatedWell, stated_wells
 from refracmc.case.strategies import Strategies
-from refracmc.case.table_files import Files, decode, shorten
+from refracmc.case.table_files import Files, Table, decode, shorten
 from refracmc.case.teachers_file import read_teachers
 from refracmc.case.validated_case import Case, WellCase
+from refracmc.case.well_sections import Completion, Interests
 from refracmc.errors import Fault, InputError
 from refracmc.input_file import MOST_OF_CASE
 
@@ -62,11 +64,14 @@ SHARED: Mapping[str, type[Section]] = {
     "dependence": Dependence,
     "strategies": Strategies,
     "decision": Decision,
+    "interests": Interests,
+    "completion": Completion,
     "outputs": Outputs,
     "fit": Pooling,
 }
-HEAD_KEYS = ("schema_version", "name", "title", "data_status")
-_ID = re.compile(r"[A-Za-z0-9]([A-Za-z0-9 _.-]{0,62}[A-Za-z0-9_.-])?\Z")
+_OF_WELLS = ("job", "response", "stress", "decision", "interests", "completion")
+"""Shared sections that a case holds in its wells alone."""
+HEAD_KEYS = ("schema_version", "name", "title", "data_status", WELLS_FILE, *FILES_OF_ALL)
 
 
 DEEPEST = 20
@@ -84,6 +89,11 @@ class Head(Section):
     name: StrictStr = choice(..., "name of the case and of its output folder: letters, digits, _ and -")
     title: StrictStr = choice("", "title for the report; absent: the name")
     data_status: StrictStr = choice(..., "invented, assumed or real")
+    wells_file: StrictStr | None = choice(None, "table of wells, CSV or Parquet; absent: [[wells]] alone")
+    history: StrictStr | None = choice(
+        None, "history file of every well that states neither one nor a type curve"
+    )
+    tally: StrictStr | None = choice(None, "sleeve tally of every well that states none")
 
     @field_validator("name", mode="after")
     @classmethod
@@ -207,12 +217,12 @@ class _Loader:
         dependence = shared.get("dependence", Dependence)
         if dependence is not None:
             self.faults += dependence_faults(dependence, self.file)
+        stated, refused = self._stated_wells(raw, head)
         wells: list[WellCase] = []
-        refused: dict[str, tuple[Fault, ...]] = {}
-        for well_id, table in self._well_tables(raw):
-            well, faults = read_well(shared, well_id, table)
-            if faults:
-                refused[well_id] = tuple(faults)
+        for item in stated:
+            well, faults = read_well(shared, item.id, item.keys)
+            if faults or item.faults:
+                refused[item.id] = (*item.faults, *(item.placed(fault, self.file) for fault in faults))
             elif well is not None:
                 wells.append(well)
         teachers = self._teachers(shared.get("fit", Pooling), {*refused, *(well.id for well in wells)})
@@ -220,12 +230,10 @@ class _Loader:
             every = [*self.faults, *(fault for faults in refused.values() for fault in faults)]
             only = next(iter(refused)) if len(refused) == 1 and not self.faults else None
             raise InputError(dict.fromkeys(every), well=only)
-        _hash_distribution_files(raw, self.files)
+        _hash_distribution_files([raw, *(item.keys for item in stated)], self.files)
         assert head is not None
         assert deck is not None
-        sections: dict[str, Any] = {
-            key: self.sections[key] for key in SHARED if key not in ("job", "response", "stress", "decision")
-        }
+        sections: dict[str, Any] = {key: self.sections[key] for key in SHARED if key not in _OF_WELLS}
         case = Case(
             name=head.name,
             title=head.title or head.name,
@@ -281,10 +289,8 @@ class _Loader:
             if prices.oil_usd_per_bbl is None or prices.gas_usd_per_mcf is None:
                 return None
             return flat_deck(prices.oil_usd_per_bbl, prices.gas_usd_per_mcf, valuation.date)
-        try:
-            table = self.files.table(prices.deck_file, f"{self.file}: prices.deck_file")
-        except InputError as error:
-            self.faults += error.faults
+        table = self._table(prices.deck_file, "prices.deck_file")
+        if table is None:
             return None
         deck, faults = read_deck(table, valuation.date)
         self.faults += faults
@@ -293,52 +299,32 @@ class _Loader:
     def _teachers(self, fit: Pooling | None, own: set[str]) -> tuple[History, ...]:
         if fit is None or fit.teachers is None:
             return ()
-        try:
-            table = self.files.table(fit.teachers, f"{self.file}: fit.teachers")
-        except InputError as error:
-            self.faults += error.faults
+        table = self._table(fit.teachers, "fit.teachers")
+        if table is None:
             return ()
         histories, faults = read_teachers(table, own, "fit.teachers")
         self.faults += faults
         return histories
 
-    def _well_tables(self, raw: dict[str, Any]) -> list[tuple[str, dict[str, Any]]]:
-        """The [[wells]] tables that have an id of their own, with it."""
-        tables = raw.get("wells")
-        where = f"{self.file}: wells"
-        if not isinstance(tables, list) or not tables:
-            found = "no wells" if tables is None or tables == [] else found_text(tables)
-            remedy = "write [[wells]] with id and tally"
-            self.faults.append(Fault(where, found, "one table [[wells]] or more", remedy))
-            return []
-        result: list[tuple[str, dict[str, Any]]] = []
-        seen: dict[str, int] = {}
-        for k, table in enumerate(tables):
-            here = f"{where}[{k + 1}]"
-            if not isinstance(table, dict):
-                self.faults.append(Fault(here, found_text(table), "a table", "write [[wells]]"))
-                continue
-            name = table.get("id")
-            if not isinstance(name, str) or not _ID.match(name):
-                self.faults.append(_id_fault(f"{here}.id", name, table))
-            elif name.lower() in seen:
-                found = f"the id {name!r} a second time (first in wells[{seen[name.lower()] + 1}])"
-                allowed = "each id once, upper or lower case"
-                self.faults.append(Fault(f"{here}.id", found, allowed, "rename one well"))
-            else:
-                seen[name.lower()] = k
-                result.append((name, table))
-        return result
+    def _stated_wells(
+        self, raw: dict[str, Any], head: Head | None
+    ) -> tuple[list[StatedWell], dict[str, tuple[Fault, ...]]]:
+        """The wells as they are stated, and what is called a well and is none."""
+        shared = {key: getattr(head, key, None) for key in (WELLS_FILE, *FILES_OF_ALL)}
+        tables = {key: self._table(name, key) for key, name in shared.items() if name is not None}
+        files = {key: str(shared[key]) for key in FILES_OF_ALL if tables.get(key) is not None}
+        wells, refused, faults = stated_wells(
+            self.file, raw.get("wells"), tables.get(WELLS_FILE), files, WELLS_FILE in tables
+        )
+        self.faults += faults
+        return wells, refused
 
-
-def _id_fault(where: str, name: Any, table: dict[str, Any]) -> Fault:
-    """What is wrong with the id of a well that has none, or one that no file can bear."""
-    allowed = "a text of a to z, A to Z, digits, blanks, _ . and -, up to 64; a blank inside only"
-    remedy = nearest("id", [key for key in table if key not in WELL_KEYS])
-    if not remedy and isinstance(name, str):
-        remedy = "write it of these alone, in the case and its files"
-    found = MISSING if name is None else found_text(name)
-    return Fault(where, found, allowed, remedy or "give the well an id in quotes")
+    def _table(self, name: str, key: str) -> Table | None:
+        try:
+            return self.files.table(name, f"{self.file}: {key}")
+        except InputError as error:
+            self.faults += error.faults
+            return None
 
 
 def _hash_distribution_files(raw: Any, files: Files) -> None:

@@ -46,15 +46,15 @@ OVERRIDES: Mapping[str, type[Section]] = {
     "fiscal": Fiscal,
     "strategies": Strategies,
     "decision": Decision,
-}
-OWN: Mapping[str, type[Section]] = {
     "interests": Interests,
     "completion": Completion,
+}
+OWN: Mapping[str, type[Section]] = {
     "type_curve": TypeCurve,
     "fit": Fit,
     "offset_wells": OffsetWells,
 }
-_TEXT_KEYS: Mapping[str, tuple[str, ...] | None] = {
+TEXT_KEYS: Mapping[str, tuple[str, ...] | None] = {
     "history": None,
     "tally": None,
     "area": None,
@@ -63,7 +63,7 @@ _TEXT_KEYS: Mapping[str, tuple[str, ...] | None] = {
     "forecast": ("auto", "history", "type_curve"),
 }
 _FILES = ("history", "tally")
-WELL_KEYS = ("id", *_TEXT_KEYS, *OWN, *OVERRIDES)
+WELL_KEYS = ("id", *TEXT_KEYS, *OWN, *OVERRIDES)
 S = TypeVar("S", bound=Section)
 
 
@@ -97,7 +97,7 @@ class _WellReader:
         self.prefix: KeyPath = (f"wells.{well_id}",)
         self.faults: list[Fault] = []
         self.valuation = shared.get("valuation", Valuation)
-        self.texts = {key: self._text(key, allowed) for key, allowed in _TEXT_KEYS.items()}
+        self.texts = {key: self._text(key, allowed) for key, allowed in TEXT_KEYS.items()}
         self.sections = {key: self._section(key, model) for key, model in {**OVERRIDES, **OWN}.items()}
 
     def read(self) -> WellCase | None:
@@ -122,11 +122,9 @@ class _WellReader:
             self.faults += technical_limit_faults(response, phase, peak, file, self.prefix)
         if completion is not None and job is not None:
             self.faults += grade_faults(job, completion, file, self.prefix)
-        if tally is None or any(self.sections[key] is None for key in (*OVERRIDES, "interests", "fit")):
+        if tally is None or any(self.sections[key] is None for key in (*OVERRIDES, "fit")):
             return None
-        settings: dict[str, Any] = {
-            key: self.sections[key] for key in (*OVERRIDES, "interests", "completion", "offset_wells")
-        }
+        settings: dict[str, Any] = {key: self.sections[key] for key in (*OVERRIDES, "offset_wells")}
         assert fit is not None
         return WellCase(
             id=self.id,

@@ -252,6 +252,8 @@ def _parse(name: str, data: bytes) -> Table:
                 continue
             if header is None:
                 header = [cell.strip() for cell in record]
+                while not header[-1]:  # spreadsheets leave columns without a name or a cell
+                    header.pop()
                 other = next((mark for mark in (";", "\t", "|") if mark in record[0]), None)
                 if len(header) == 1 and other is not None:
                     found = f"a header whose columns stand apart by {other!r}"
@@ -260,6 +262,8 @@ def _parse(name: str, data: bytes) -> Table:
                     )
                     raise InputError(fault)
                 continue
+            if len(record) > len(header) and not any(cell.strip() for cell in record[len(header) :]):
+                record = record[: len(header)]
             if len(record) != len(header):
                 found = f"{len(record)} cells"
                 allowed = f"{len(header)} cells, as in the header"

@@ -63,7 +63,7 @@ def test_every_key_is_told_as_the_schema_has_it() -> None:
     [
         ("close_chance", "job.close_chance", "one try closes an open sleeve"),
         ("wells.job.close_chance", "job.close_chance", "one try closes an open sleeve"),
-        ("lateral_m", "wells.completion.lateral_m", "completed lateral length"),
+        ("lateral_m", "completion.lateral_m", "completed lateral length"),
         ("type_curve.b", "wells.type_curve.b", "hyperbolic exponent"),
         ("[job.cost]", "[job.cost]", "mobilisation_usd"),
         ("[strategies]", "[strategies]", "when_not_closing"),
