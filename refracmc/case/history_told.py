@@ -15,7 +15,12 @@ if TYPE_CHECKING:
 
 def history_told(case: Case) -> tuple[str, ...]:
     """Sentences on all wells that are forecast by their history, each with its well before it."""
-    return tuple(f"{well.id}: {sentence}" for well in case.wells for sentence in well_told(case, well))
+    return tuple(f"{well}: {sentence}" for well, sentence in told_by_well(case))
+
+
+def told_by_well(case: Case) -> tuple[tuple[str, str], ...]:
+    """Well id and sentence, of all wells that are forecast by their history."""
+    return tuple((well.id, sentence) for well in case.wells for sentence in well_told(case, well))
 
 
 def well_told(case: Case, well: WellCase) -> tuple[str, ...]:

@@ -12,7 +12,7 @@ from typing import Any
 import SALib.analyze.sobol  # noqa: F401  (the workers that make the tables inherit it)
 
 from refracmc.case.validated_case import Case
-from refracmc.commands.run_facts import notes_of, run_facts
+from refracmc.commands.run_facts import price_note, run_facts, well_notes
 from refracmc.decisions.input_tables import input_rows
 from refracmc.decisions.sums_over_wells import SumsOverWells, WellShare, well_share
 from refracmc.decisions.well_tables import sum_up, tables_of
@@ -92,7 +92,7 @@ def report_data(
     """
     inputs = checked_tables({"inputs": _columns(input_rows(case, plans.outlines))}, set(tables))
     whole = {key: frame_of(TABLES[key], table) for key, table in {**inputs, **over_wells}.items()}
-    facts = run_facts(case, sizes, refused, tuple(notes_of(case, plans)))
+    facts = run_facts(case, sizes, refused, (price_note(case),), tuple(well_notes(plans)))
     strategies = {plan.id: plan.names for plan in plans.outlines}
     return report_data_by_well(facts, TablesByWell(tables, whole), strategies)
 

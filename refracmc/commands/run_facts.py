@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from refracmc import __version__
-from refracmc.case.history_told import history_told
+from refracmc.case.history_told import told_by_well
 from refracmc.case.response_told import told_on_the_page
 from refracmc.case.validated_case import Case
 from refracmc.decisions.drivers import DRIVER_BLOCKS
@@ -18,7 +18,11 @@ from refracmc.sampling.streams import BLOCK_SIZE
 
 
 def run_facts(
-    case: Case, sizes: list[int], refused: dict[str, tuple[Fault, ...]], notes: tuple[str, ...] = ()
+    case: Case,
+    sizes: list[int],
+    refused: dict[str, tuple[Fault, ...]],
+    notes: tuple[str, ...] = (),
+    well_notes: tuple[tuple[str, str], ...] = (),
 ) -> RunFacts:
     """What was run; sizes: trials of each block."""
     return RunFacts(
@@ -41,15 +45,16 @@ def run_facts(
             (well, "; ".join(str(fault) for fault in faults)) for well, faults in sorted(refused.items())
         ),
         notes=notes,
+        well_notes=well_notes,
         response_told=told_on_the_page(case.wells),
-        history_told=history_told(case),
+        history_told=told_by_well(case),
         fan_trials=sum(sizes[:FAN_BLOCKS]),
         driver_trials=DRIVER_BLOCKS * BLOCK_SIZE,
     )
 
 
-def notes_of(case: Case, plans: StoredPlans) -> list[str]:
-    """What a reader of the page must know of prices, interests, taxes, the lease, the sleeves and doubtful fits."""
+def price_note(case: Case) -> str:
+    """What a reader of the page must know of prices."""
     oil, gas = case.deck.monthly(case.valuation.date, case.valuation.horizon_months)
     middle, last = len(oil) // 2, len(oil) - 1
     prices = case.prices
@@ -62,7 +67,12 @@ def notes_of(case: Case, plans: StoredPlans) -> list[str]:
             f"; prices of a trial move around it with volatilities of {prices.oil_annual_volatility:.0%} (oil) and "
             f"{prices.gas_annual_volatility:.0%} (gas) a year"
         )
-    notes = [f"{text}."]
+    return f"{text}."
+
+
+def well_notes(plans: StoredPlans) -> list[tuple[str, str]]:
+    """What a reader must know of interests, taxes, the lease, the sleeves and doubtful fits, well by well."""
+    notes: list[tuple[str, str]] = []
     for plan in plans.outlines:
         settings = plan.well.settings
         fiscal, interests = settings.fiscal, settings.interests
@@ -81,15 +91,16 @@ def notes_of(case: Case, plans: StoredPlans) -> list[str]:
                 if sealed
                 else "left as it is, and takes fluid of the stages below it."
             )
-        notes.append(
-            f"{plan.id}: NPV, capex and cash are net to a working interest of {interests.working:g} and a net revenue "
+        note = (
+            f"NPV, capex and cash are net to a working interest of {interests.working:g} and a net revenue "
             f"interest of {interests.net_revenue:g}; job cost, days and EUR are at 100 %. Production taxes "
             f"{fiscal.severance_oil_fraction:.1%} oil, {fiscal.severance_gas_fraction:.1%} gas, ad valorem "
             f"{fiscal.ad_valorem_fraction:.1%}. A well past its limit is held up to "
             f"{settings.opex.lease_holding_months} months for a job; then the lease is lost and no job done. "
             f"Of its {plan.well.tally.count} sleeves on record, {odd or 'none is out of order'}.{leaks}"
         )
+        notes.append((plan.id, note))
     for plan, fit in zip(plans.outlines, plans.fits, strict=True):
         if fit is not None:
-            notes += [f"{plan.id}: fit: {flag}" for flag in fit.diagnostics.get("flags", [])]
+            notes += [(plan.id, f"fit: {flag}") for flag in fit.diagnostics.get("flags", [])]
     return notes

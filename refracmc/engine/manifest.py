@@ -21,6 +21,7 @@ RUN_ENTRIES = frozenset(
         "inputs.parquet",
         "results.parquet",
         "report.html",
+        "wells",
     ]
 )
 """What a run writes into its folder; anything else found there is the user's and is kept."""

@@ -164,10 +164,21 @@ def trial_columns() -> list[Piece]:
 
 
 def charts() -> list[Piece]:
-    """The charts of a run and what each shows."""
+    """The charts of a well in a run and what each shows."""
     from refracmc.reporting.charts import CHARTS
 
-    return [Table(("chart", "what it shows"), tuple((f"`{kind.key}`", kind.caption) for kind in CHARTS))]
+    return _charts((kind.key, kind.caption) for kind in CHARTS)
+
+
+def charts_of_all_wells() -> list[Piece]:
+    """The charts over all wells of a run."""
+    from refracmc.reporting.charts_all_wells import CHARTS_OF_ALL_WELLS
+
+    return _charts((kind.key, kind.caption) for kind in CHARTS_OF_ALL_WELLS)
+
+
+def _charts(shown: Iterable[tuple[str, str]]) -> list[Piece]:
+    return [Table(("chart", "what it shows"), tuple((f"`{key}`", caption) for key, caption in shown))]
 
 
 def _bare(function: Callable[..., object]) -> str:
@@ -281,6 +292,7 @@ SOURCES: Mapping[str, Callable[[], list[Piece]]] = MappingProxyType(
         "measures": measures,
         "trial_columns": trial_columns,
         "charts": charts,
+        "charts_of_all_wells": charts_of_all_wells,
         "fallbacks": fallbacks,
         "job_rules": lambda: rules("job.rules"),
         "methods": methods,

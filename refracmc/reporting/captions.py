@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import pandas as pd
 
 from refracmc.measures import USD_GROSS, USD_WI
@@ -47,6 +49,11 @@ def split_strategy(name: str) -> tuple[str, str]:
 def has_date(strategy: str) -> bool:
     """Whether a strategy stands at a date of its own (names of triggers start with a letter)."""
     return split_strategy(strategy)[1][:1].isdigit()
+
+
+def by_well(said: Iterable[tuple[str, str]]) -> tuple[str, ...]:
+    """What is said of single wells, each with its well before it."""
+    return tuple(f"{well}: {sentence}" for well, sentence in said)
 
 
 def money_basis(facts: RunFacts) -> str:

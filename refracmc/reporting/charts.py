@@ -24,7 +24,7 @@ from refracmc.reporting import (
     charts_value,
 )
 from refracmc.reporting.files import file_stems
-from refracmc.reporting.page import MOST_WELLS, DrawnChart
+from refracmc.reporting.page import DrawnChart
 from refracmc.reporting.pictures import png_bytes, svg_text
 from refracmc.reporting.style import drawing
 from refracmc.reporting.tables import ReportData
@@ -163,21 +163,27 @@ def draw_charts(
 ) -> Mapping[str, tuple[DrawnChart, ...]]:
     """Draw every chart of every well into ``folder`` as ``<chart>-<well>.png`` and ``.svg``.
 
-    beside: called once, in this process, while workers draw. Returns all charts by well id, for the wells on the page.
+    beside: called once, in this process, while workers draw. Returns all charts by well id.
     Same tables, same bytes (for one version of Matplotlib), whatever the number of worker processes.
     """
     folder.mkdir(parents=True, exist_ok=True)
     tasks = [(well, first) for well in data.wells for first in range(_SHARES)]
-    texts: dict[str, dict[str, str]] = {well: {} for well in data.wells[:MOST_WELLS]}
+    texts: dict[str, dict[str, str]] = {well: {} for well in data.wells}
     for (well, _), drawn in run_tasks(_draw_share, (data, folder), tasks, workers):
-        if well in texts:  # the texts of all wells would fill the memory
-            texts[well] |= drawn
+        texts[well] |= drawn
         if beside is not None:
             beside()
             beside = None
     if beside is not None:
         beside()
-    return {
-        well: tuple(DrawnChart(chart.key, chart.caption, svg.get(chart.key, "")) for chart in CHARTS)
-        for well, svg in texts.items()
-    }
+    return {well: _on_the_page(svg) for well, svg in texts.items()}
+
+
+def _on_the_page(svg: Mapping[str, str]) -> tuple[DrawnChart, ...]:
+    """All charts of a well from their SVG texts by key."""
+    return tuple(DrawnChart(chart.key, chart.caption, svg.get(chart.key, "")) for chart in CHARTS)
+
+
+def draw_well(data: ReportData, well: str, folder: Path) -> tuple[DrawnChart, ...]:
+    """Draw every chart of one well into ``folder``, as `draw_charts` does."""
+    return _on_the_page(draw_some(CHARTS, data, well, folder, file_stems(data.wells)[well]))

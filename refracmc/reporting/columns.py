@@ -326,5 +326,7 @@ last_month | month? | | last of them
 """),
 )  # fmt: skip
 
-TABLES: Mapping[str, TableSpec] = MappingProxyType({spec.key: spec for spec in (*_SPECS, *OVER_WELLS)})
+TABLES: Mapping[str, TableSpec] = MappingProxyType(
+    {spec.key: spec for spec in (*_SPECS, *OVER_WELLS.values())}
+)
 """All tables of a report by key, in the order of the files."""

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from types import MappingProxyType
+
 from refracmc.reporting.table_spec import TableSpec, table_spec
 
 _SPREAD = """mean | number? | unit | mean over the trials
@@ -13,7 +16,7 @@ p50_se | number? | unit | its standard error
 p10 | number? | unit | P10 (high)
 p10_se | number? | unit | its standard error"""
 
-OVER_WELLS: tuple[TableSpec, ...] = (
+_SPECS: tuple[TableSpec, ...] = (
     table_spec("wells_ranked", "Wells by value per dollar", "one well with its best refrac", """
 place | integer | | place by value per dollar, counts from 1
 well | text | | well id
@@ -70,3 +73,6 @@ unit | text | | bbl/year, Mcf/year, US$ WI or US$ gross
 {_SPREAD}
 """, "jobs measure year"),
 )  # fmt: skip
+
+OVER_WELLS: Mapping[str, TableSpec] = MappingProxyType({spec.key: spec for spec in _SPECS})
+"""These tables by key, in the order of the files."""

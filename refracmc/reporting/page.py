@@ -9,13 +9,14 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
-MOST_WELLS = 20
-"""Wells whose evidence stands on the page; of further wells the page says where their files are."""
+MOST_WELLS = 5
+"""Wells that stand on one page; with more, the page is of all wells together and each well has a page of its own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,8 +32,10 @@ class Note:
 class Table:
     """Rows of ready text under a head; the first ``left`` columns stand left, numbers right.
 
-    collapsed: shown folded under its caption. strong: (row, column) cells set in bold. Raises ValueError where a row
-    has more or fewer cells than the head.
+    collapsed: shown folded under its caption. strong: (row, column) cells set in bold. links: address of the first cell
+    of each row. keys: what each cell is sorted by, "" for a missing value; with them the reader may sort and filter the
+    rows. foot: rows under the others that stay there, the first cell in the place of the first ``left``. Raises
+    ValueError where a row has more or fewer cells than the head asks for, or links or keys are not of every row.
     """
 
     caption: str
@@ -42,13 +45,21 @@ class Table:
     collapsed: bool = False
     note: str = ""
     strong: frozenset[tuple[int, int]] = frozenset()
+    links: tuple[str, ...] = ()
+    keys: tuple[tuple[float | str, ...], ...] = ()
+    foot: tuple[tuple[str, ...], ...] = ()
 
     def __post_init__(self) -> None:
-        for row in self.rows:
-            if len(row) != len(self.head):
-                raise ValueError(
-                    f"table {self.caption!r}: a row has {len(row)} cells, the head {len(self.head)}"
-                )
+        for name in ("links", "keys"):
+            if len(getattr(self, name)) not in (0, len(self.rows)):
+                raise ValueError(f"table {self.caption!r}: {name} are not of every row")
+        wide, folded = len(self.head), len(self.head) - self.left + 1
+        for row, cells in (
+            *((row, wide) for row in (*self.rows, *self.keys)),
+            *((row, folded) for row in self.foot),
+        ):
+            if len(row) != cells:
+                raise ValueError(f"table {self.caption!r}: a row has {len(row)} cells, the head {cells}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,9 +106,9 @@ def inline_svg(svg: str, prefix: str) -> Markup:
     return Markup((head + rest).replace(' xlink:href="#', ' href="#'))
 
 
-def render_page(title: str, subtitle: str, sections: Sequence[Section]) -> str:
-    """A whole page that stands alone: no scripts, no files, no addresses."""
-    templates = Environment(
+@cache
+def _templates() -> Environment:
+    made = Environment(
         loader=FileSystemLoader(Path(__file__).parent / "templates"),
         autoescape=True,
         undefined=StrictUndefined,
@@ -105,9 +116,27 @@ def render_page(title: str, subtitle: str, sections: Sequence[Section]) -> str:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
-    templates.filters |= {"unbroken": _unbroken, "inline": inline_svg}
-    return templates.get_template("page.html").render(
-        title=title,
-        subtitle=subtitle,
-        sections=[(s, [(type(b).__name__, b) for b in s.blocks]) for s in sections],
+    made.filters |= {"unbroken": _unbroken, "inline": inline_svg}
+    return made
+
+
+def render_page(
+    title: str, subtitle: str, sections: Sequence[Section], back: tuple[str, str] | None = None
+) -> str:
+    """A whole page that stands alone: no addresses but those of other pages in its folder, and no script but one that
+    sorts and filters, where a table has keys.
+
+    back: address and words of a link before the list of contents.
+    """
+    tables = (block for section in sections for block in section.blocks if isinstance(block, Table))
+    return (
+        _templates()
+        .get_template("page.html")
+        .render(
+            title=title,
+            subtitle=subtitle,
+            sections=[(s, [(type(b).__name__, b) for b in s.blocks]) for s in sections],
+            back=back,
+            sortable=any(table.keys for table in tables),
+        )
     )

@@ -2,7 +2,14 @@
 
 from __future__ import annotations
 
-from refracmc.reporting.captions import MILLION_GROSS, MILLION_WI, PERCENTILES, error_words, strategy_words
+from refracmc.reporting.captions import (
+    MILLION_GROSS,
+    MILLION_WI,
+    PERCENTILES,
+    by_well,
+    error_words,
+    strategy_words,
+)
 from refracmc.reporting.page import Block, Note, Section, Table
 from refracmc.reporting.page_columns import (
     Row,
@@ -14,7 +21,7 @@ from refracmc.reporting.page_columns import (
     table_of,
     text,
 )
-from refracmc.reporting.page_inputs import input_table
+from refracmc.reporting.page_inputs import asked_table
 from refracmc.reporting.rounding import MILLION, chance_error, percent, to_error
 from refracmc.reporting.tables import ReportData
 from refracmc.reporting.verdicts import job_starts, verdict
@@ -89,16 +96,6 @@ def _job_table(data: ReportData) -> Table:
     )
 
 
-def _asked(data: ReportData) -> list[Block]:
-    """What the verdicts ask for, with its source."""
-    if "inputs" not in data.tables:
-        return []
-    rows = data.tables["inputs"]
-    rows = rows[rows["variable"].astype(str).str.startswith("decision.")]
-    caption = "What the verdicts ask for: judgement, section [decision] of the case"
-    return [input_table(caption, rows, len(data.wells), False)] if len(rows) else []
-
-
 def decision_section(data: ReportData) -> Section:
     """The data's status, a verdict for each well, three tables of the decision, wells that could not be valued."""
     facts = data.facts
@@ -108,9 +105,9 @@ def decision_section(data: ReportData) -> Section:
     if facts.response_told:
         blocks.append(Note(facts.response_told))
     if facts.history_told:
-        blocks.append(Note(facts.history_told, "What the histories leave open"))
+        blocks.append(Note(by_well(facts.history_told), "What the histories leave open"))
     verdicts = [verdict(data, well) for well in data.wells]
-    blocks += _asked(data)
+    blocks += asked_table(data)
     blocks += [Note(v.paragraphs, v.headline, f"verdict-{v.advice.replace(' ', '-')}") for v in verdicts]
     blocks += [
         _value_table(data, {v.well: v.advice for v in verdicts}),

@@ -11,10 +11,11 @@ from refracmc.reporting.tables import ReportData
 _HEAD = ("Well", "Input", "Unit", "Value or distribution", "Source", "Assumption")
 
 
-def input_table(title: str, rows: pd.DataFrame, wells: int, collapsed: bool) -> Table:
+def input_table(title: str, rows: pd.DataFrame, wells: int, collapsed: bool, shared: bool = False) -> Table:
     """Rows of the same input together, wells of one and the same distribution named once.
 
-    Well: "all" shares one value or one draw; "each" has a draw of its own from the same distribution.
+    Well: "all" shares one value or one draw; "each" has a draw of its own from the same distribution. shared: leave out
+    what differs by well.
     """
     holders: dict[tuple[str, ...], list[str]] = {}
     for well, *described, assumed, _ in rows.itertuples(index=False):
@@ -25,8 +26,19 @@ def input_table(title: str, rows: pd.DataFrame, wells: int, collapsed: bool) -> 
         (well, *key)
         for key, named in sorted(holders.items(), key=lambda item: place[item[0][0]])
         for well in (["each"] if 1 < wells == len(named) else named)
+        if not shared or well in ("all", "each")
     )
     return Table(title, _HEAD, body, left=6, collapsed=collapsed)
+
+
+def asked_table(data: ReportData, shared: bool = False) -> list[Block]:
+    """What the verdicts ask for, with its source; shared: as in `input_table`."""
+    if "inputs" not in data.tables:
+        return []
+    rows = data.tables["inputs"]
+    rows = rows[rows["variable"].astype(str).str.startswith("decision.")]
+    caption = "What the verdicts ask for: judgement, section [decision] of the case"
+    return [input_table(caption, rows, len(data.wells), False, shared)] if len(rows) else []
 
 
 def _assumptions(data: ReportData) -> Note:
@@ -44,8 +56,11 @@ def _assumptions(data: ReportData) -> Note:
     return Note(tuple(sentences))
 
 
-def inputs_section(data: ReportData) -> Section | None:
-    """Inputs open where the case states few, defaults folded, months of the history; None without such tables."""
+def inputs_section(data: ReportData, shared: bool = False) -> Section | None:
+    """Inputs open where the case states few, defaults folded, months of the history; None without such tables.
+
+    shared: leave out what differs by well, and the months.
+    """
     blocks: list[Block] = []
     if "inputs" in data.tables:
         rows = data.tables["inputs"]
@@ -56,8 +71,12 @@ def inputs_section(data: ReportData) -> Section | None:
             ("Inputs left at their defaults", rows[~stated], True),
         ):
             if len(part):
-                blocks.append(input_table(title, part, wells, collapsed))
-    if "cleaning" in data.tables:
+                blocks.append(input_table(title, part, wells, collapsed, shared))
+        if shared:
+            blocks.append(
+                Note(("Inputs that differ by well, and the months of the histories, stand on their pages.",))
+            )
+    if "cleaning" in data.tables and not shared:
         columns = [
             text("Well", "well"),
             text("Months are", "status"),

@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-from refracmc.reporting.captions import GROSS, OWNER, PERCENTILES, error_words, money_basis, spoken
+from refracmc.reporting.captions import GROSS, OWNER, PERCENTILES, by_well, error_words, money_basis, spoken
 from refracmc.reporting.columns_over_wells import OVER_WELLS
 from refracmc.reporting.page import Note, Section
 from refracmc.reporting.tables import ReportData
 
-_NOT_NAMED = {"summary", *(spec.key for spec in OVER_WELLS)}
-"""Tables that the list of files leaves out: the summary has its own place, those over wells belong to another page."""
 
+def method_section(data: ReportData, over_wells: bool = False, above: str = "") -> Section:
+    """Sampling, money, model, conventions, files, and the notes of the run.
 
-def method_section(data: ReportData) -> Section:
-    """Sampling, money, model, conventions, files, and the notes of the run."""
+    over_wells: whether the page is of all wells together; above: the folder of the run as seen from the page.
+    """
     facts = data.facts
     blocks = f" in {facts.blocks:,} blocks" if facts.blocks else ""
-    files = ", ".join(key for key in data.tables if key not in _NOT_NAMED)
+    files = ", ".join(
+        key for key in data.tables if key != "summary" and (over_wells or key not in OVER_WELLS)
+    )
     version = f" Made with version {facts.version}." if facts.version else ""
     paragraphs = (
         f"{facts.trials:,} trials{blocks} by {spoken(facts.design)} sampling, seed {facts.seed}. Every strategy, doing "
@@ -30,9 +32,13 @@ def method_section(data: ReportData) -> Section:
         "error supports. An outcome that is undefined in a trial is counted and shown. A standard error says how far "
         "another seed would move a number, its new fit of the decline included; it says nothing of the inputs. "
         f"{error_words(facts)}",
-        f"Files: summary.csv and .parquet; in tables/: {files}.{version}",
+        f"Files: {above}summary.csv and .parquet; in {above}tables/: {files}.{version}",
     )
-    return Section("Method", "method", (Note((*paragraphs, *facts.notes)),))
+    return Section(
+        "Method",
+        "method",
+        (Note((*paragraphs, *facts.notes, *(() if over_wells else by_well(facts.well_notes)))),),
+    )
 
 
 def cautions_section() -> Section:

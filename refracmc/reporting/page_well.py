@@ -8,7 +8,6 @@ from dataclasses import replace
 
 from refracmc.measures import NEVER, SUMMARY_MEASURES, USD_GROSS, USD_WI
 from refracmc.reporting.captions import MILLION_GROSS, MILLION_WI, split_strategy, spoken, strategy_words
-from refracmc.reporting.files import file_stems
 from refracmc.reporting.page import Block, DrawnChart, Note, Section, Table
 from refracmc.reporting.page_columns import (
     PERCENTS,
@@ -283,8 +282,13 @@ TABLES_AFTER: Mapping[str, tuple[Callable[[ReportData, str], Table | None], ...]
 """Tables that follow a chart, by its key; on a page without charts they stand in this order."""
 
 
-def well_section(data: ReportData, charts: Sequence[DrawnChart], well: str, anchor: str) -> Section:
-    """Charts and tables of a well; charts: all of the report, in their order (none: tables alone)."""
+def well_section(
+    data: ReportData, charts: Sequence[DrawnChart], well: str, anchor: str, stem: str, above: str = ""
+) -> Section:
+    """Charts and tables of a well; charts: all of the report, in their order (none: tables alone).
+
+    stem: part of the names of its files; above: the folder of the run as seen from the page.
+    """
     blocks: list[Block] = []
     for chart in charts or [DrawnChart(key, "", "") for key in TABLES_AFTER]:
         if chart.svg:
@@ -292,8 +296,7 @@ def well_section(data: ReportData, charts: Sequence[DrawnChart], well: str, anch
         tables = (table(data, well) for table in TABLES_AFTER.get(chart.key, ()))
         blocks += [table for table in tables if table is not None]
     blocks.append(_summary(data, well))
-    files = "All numbers: tables/*.csv and .parquet."
+    files = f"All numbers: {above}tables/*.csv and .parquet."
     if charts:
-        stem = file_stems(data.wells)[well]
-        files = f"Charts as files: charts/*-{stem}.png and .svg; all numbers: tables/*.csv and .parquet."
+        files = f"Charts as files: {above}charts/*-{stem}.png and .svg; all numbers: {above}tables/*.csv and .parquet."
     return Section(f"Evidence: {well}", anchor, (*blocks, Note((files,))))

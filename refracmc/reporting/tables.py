@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any
 
@@ -25,6 +25,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from refracmc.reporting.columns import NOTHING, TABLES, Column, TableSpec, table_spec
+from refracmc.reporting.columns_over_wells import OVER_WELLS
 from refracmc.reporting.job_columns import ALL_TABLES
 from refracmc.reporting.tables_by_well import TablesByWell, frame_of, is_text
 
@@ -47,8 +48,9 @@ class RunFacts:
     trials: trials per strategy. blocks: blocks they were drawn in. valuation_month: ``YYYY-MM``.
     fan_trials, driver_trials: trials behind the monthly production fan and behind the variance shares where these
     are fewer or others than ``trials`` (0: the same). refused: (well id, reason) of wells that could not be
-    valued. notes: remarks of the engine in plain words. response_told: whether the answer reckons with jobs that
-    bring nothing. history_told: what the histories leave open, and what is assumed of it.
+    valued. notes: remarks of the engine in plain words, well_notes: those on one well, (well id, remark).
+    response_told: whether the answer reckons with jobs that bring nothing. history_told: (well id, what its history
+    leaves open, and what is assumed of it).
     """
 
     name: str
@@ -70,8 +72,18 @@ class RunFacts:
     version: str = ""
     refused: tuple[tuple[str, str], ...] = ()
     notes: tuple[str, ...] = ()
+    well_notes: tuple[tuple[str, str], ...] = ()
     response_told: tuple[str, ...] = ()
-    history_told: tuple[str, ...] = ()
+    history_told: tuple[tuple[str, str], ...] = ()
+
+    def of_well(self, well: str) -> RunFacts:
+        """The same without what is said of other wells."""
+        return replace(
+            self,
+            refused=(),
+            well_notes=tuple(said for said in self.well_notes if said[0] == well),
+            history_told=tuple(said for said in self.history_told if said[0] == well),
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +105,18 @@ class ReportData:
             return self.tables.wells
         key = "decision" if "decision" in self.tables else next(iter(self.tables))
         return tuple(dict.fromkeys(str(well) for well in self.tables[key]["well"]))
+
+    def only(self, well: str) -> ReportData:
+        """The same of one well alone, with what all wells share; without the tables over wells."""
+        if isinstance(self.tables, TablesByWell):
+            return ReportData(self.facts.of_well(well), self.tables.only(well), MappingProxyType({}))
+        found = {
+            key: frame[(frame["well"] == well) | frame["well"].isna()].reset_index(drop=True)
+            for key, frame in self.tables.items()
+            if "well" in frame and key not in OVER_WELLS
+        }
+        places = {key: {well: np.arange(len(frame))} for key, frame in found.items() if len(frame)}
+        return ReportData(self.facts.of_well(well), MappingProxyType(found), MappingProxyType(places))
 
     def of_well(self, key: str, well: str) -> pd.DataFrame:
         """Rows of one well of a table (an empty frame if the table or the well is absent)."""

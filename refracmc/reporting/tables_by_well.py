@@ -75,6 +75,12 @@ class TablesByWell(Mapping[str, pd.DataFrame]):
             self._read[key] = _frame(pa.concat_tables(self._of_key(key)))
         return self._read[key]
 
+    def only(self, well: str) -> TablesByWell:
+        """The tables of one well, with the rows of its inputs and of those that all wells share."""
+        inputs = self.whole["inputs"]
+        its = inputs[(inputs["well"] == well) | inputs["well"].isna()].reset_index(drop=True)
+        return TablesByWell({well: self._parts[well]}, {"inputs": its})
+
     def of_well(self, key: str, well: str) -> pd.DataFrame:
         """Rows of one well of a table (an empty frame if the table or the well is absent)."""
         part = self._parts.get(well, {})

@@ -17,7 +17,7 @@ def test_page_one_tells_it_before_any_advice(tables, fact_maker) -> None:
 
 
 def test_what_a_history_leaves_open_stands_on_page_one(tables, fact_maker) -> None:
-    facts = fact_maker(history_told=("LK-01: the history ends in 2025-01.",))
+    facts = fact_maker(history_told=(("LK-01", "the history ends in 2025-01."),))
     titles = [
         getattr(block, "title", "") for block in decision_section(build_report_data(facts, tables)).blocks
     ]
@@ -27,7 +27,7 @@ def test_what_a_history_leaves_open_stands_on_page_one(tables, fact_maker) -> No
 
 
 def test_the_chance_to_stand_idle_follows_the_production_chart(tables, fact_maker) -> None:
-    section = well_section(build_report_data(fact_maker(), tables), (), "LK-01", "well-1")
+    section = well_section(build_report_data(fact_maker(), tables), (), "LK-01", "well-1", "LK-01")
     table = next(
         block for block in section.blocks if getattr(block, "caption", "").startswith("Uptime ahead")
     )

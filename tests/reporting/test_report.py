@@ -15,7 +15,6 @@ import pytest
 from PIL import Image
 
 from refracmc.measures import USD_GROSS, USD_WI
-from refracmc.reporting import charts
 from refracmc.reporting.captions import PERCENTILES
 from refracmc.reporting.charts import CHARTS, draw_charts
 from refracmc.reporting.page import Note, Section, Table, render_page
@@ -271,22 +270,6 @@ def test_worker_processes_change_no_byte(report: Path, data: ReportData, tmp_pat
         ]
 
 
-def test_texts_of_charts_are_held_for_the_wells_on_the_page(
-    table_maker: Maker, fact_maker: Facts, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Oracle: the count of wells on the page; the files of all wells are there."""
-    tables = table_maker(("W", "X"), 500)
-    few = build_report_data(
-        fact_maker(trials=500), {k: tables[k] for k in ("summary", "decision", "verdicts")}
-    )
-    for most, wells in ((2, {"W", "X"}), (1, {"W"})):
-        monkeypatch.setattr(charts, "MOST_WELLS", most)
-        drawn = draw_charts(few, tmp_path)
-        assert set(drawn) == wells
-        assert [chart.key for chart in drawn["W"] if chart.svg] == ["strategies"]
-        assert {path.name for path in tmp_path.glob("*.svg")} == {"strategies-W.svg", "strategies-X.svg"}
-
-
 def test_blocks_are_escaped_and_checked() -> None:
     table = Table("c & d", ("x", "y"), (("1", "<2>"),), strong=frozenset({(0, 1)}), collapsed=True)
     note = Note(("a < b, in 2027-01 3.4 ± 0.2 %",), "t", "caution")
@@ -297,6 +280,8 @@ def test_blocks_are_escaped_and_checked() -> None:
     assert "<b>&lt;2&gt;</b>" in page
     with pytest.raises(ValueError, match="a row has 1 cells, the head 2"):
         Table("c", ("x", "y"), (("1",),))
+    with pytest.raises(ValueError, match="keys are not of every row"):
+        Table("c", ("x",), (("1",), ("2",)), keys=((1.0,),))
 
 
 @pytest.mark.parametrize("words", ["plain", 'with "quotes", commas'])
