@@ -73,6 +73,7 @@ def _parser() -> argparse.ArgumentParser:
 
     new = command("new", "write a commented starter case with its CSV files; overwrites nothing")
     new("folder", type=_folder, metavar="DIR", help="folder to write into")
+    new("--count", type=int, metavar="N", help="so many invented wells as a table; default: one well")
 
     check = command("check", "say all that is wrong with a case, or what will run")
     check("cases", **cases)
@@ -178,10 +179,10 @@ def _say_faults(faults: Sequence[Fault], well: str | None = None, case: str = ""
         print(f"refracmc: {before}{'well ' + well + ': ' if well else ''}{text}", file=sys.stderr)
 
 
-def _new(folder: str) -> int:
+def _new(folder: str, count: int | None) -> int:
     from refracmc.case.starter import write_starter
 
-    for path in write_starter(folder):
+    for path in write_starter(folder, count):
         print(path)
     return DONE
 
