@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -25,11 +24,15 @@ def spread(volumes: Array) -> Array:
     return np.stack([mean, se, *quantiles(volumes.T, np.array([0.1, 0.5, 0.9])).T])
 
 
-def production_columns(
-    found: WellResults, volumes: Sequence[Mapping[str, Array]], best: Strategy
-) -> dict[str, list[Any]]:
-    """Columns of history, `nothing` and the best refrac; volumes: by phase (n, T) of the well left alone and with the
-    refrac."""
+def year_starts(first_month: str, horizon: int) -> NDArray[np.intp]:
+    """Months of the horizon in which a calendar year begins, the first month among them."""
+    years = (units.month_number(first_month) + np.arange(horizon)) // 12
+    return np.flatnonzero(np.diff(years, prepend=-1))
+
+
+def production_columns(found: WellResults, volumes: Array, best: Strategy) -> dict[str, list[Any]]:
+    """Columns of history, `nothing` and the best refrac; volumes (2, n, T): main phase of the well left alone and with
+    the refrac."""
     plan = found.plan
     start, horizon = units.month_number(plan.case.valuation.date), plan.horizon
     dates: list[str] = []
@@ -39,7 +42,7 @@ def production_columns(
         known = np.isfinite(history.volume())
         dates = [str(date) for date in history.dates.astype("datetime64[M]")[known]]
         past = history.volume()[known].tolist()
-    fans = [spread(branch[plan.well.main_phase]).tolist() for branch in volumes]
+    fans = [spread(branch).tolist() for branch in volumes]
     months = [units.month_text(start + i) for i in range(horizon)]
     count = len(past) + 2 * horizon
     columns: dict[str, list[Any]] = {

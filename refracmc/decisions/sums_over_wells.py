@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from refracmc.case import units
+from refracmc.decisions.production import year_starts
 from refracmc.decisions.well_tables import FAN_BLOCKS, SummedWell
 from refracmc.engine.summary import STATISTICS
-from refracmc.engine.volumes import PHASES
 from refracmc.measures import USD_GROSS, USD_WI
 from refracmc.sampling import estimators
 
@@ -98,24 +98,16 @@ _PERCENTILES = ("p90", "p90_se", "p50", "p50_se", "p10", "p10_se")
 def _by_year(well: SummedWell) -> Array:
     """Volumes and capital of calendar years (2, 5, Y, m), as in `WellShare`."""
     best, blocks = well.results.best, range(min(FAN_BLOCKS, len(well.trials.sizes)))
-    starts = _year_starts(well.plan.case.valuation.date, well.plan.horizon)
-    volumes = [
-        [np.add.reduceat(branch[phase], starts, axis=1).T for phase in PHASES] for branch in well.volumes
-    ]
-    capital = np.zeros((2, len(starts), volumes[0][0].shape[1]))
+    starts = year_starts(well.plan.case.valuation.date, well.plan.horizon)
+    volumes = well.volumes[1]
+    capital = np.zeros((2, *volumes.shape[2:]))
     months = well.results.months.get(well.results.names[best])
     for k, name in enumerate(("capex", "job_cost")):
         spent = well.trials.measures[name].rows(best, best + 1, blocks)[0]
         at = np.full(spent.size, well.best.month) if months is None else months[: spent.size]
         year = np.searchsorted(starts, np.maximum(at, 0), side="right") - 1
         capital[k, year, np.arange(spent.size)] = spent
-    return np.array([[*volumes[0], *np.zeros_like(capital)], [*volumes[1], *capital]])
-
-
-def _year_starts(first_month: str, horizon: int) -> NDArray[np.intp]:
-    """Months of the horizon in which a calendar year begins, the first month among them."""
-    years = (units.month_number(first_month) + np.arange(horizon)) // 12
-    return np.flatnonzero(np.diff(years, prepend=-1))
+    return np.concatenate([volumes, [np.zeros_like(capital), capital]], axis=1)
 
 
 class SumsOverWells:

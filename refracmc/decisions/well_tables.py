@@ -22,7 +22,7 @@ from refracmc.decisions import compare, drivers, trigger_tables
 from refracmc.decisions.input_tables import cleaning_rows, uptime_rows
 from refracmc.decisions.job_report import dated, timeline_rows, typical_row
 from refracmc.decisions.job_tables import failures, parts_of, pressure_rows, sleeve_map, stress_state
-from refracmc.decisions.production import production_columns
+from refracmc.decisions.production import production_columns, year_starts
 from refracmc.decisions.reach_table import reach_rows
 from refracmc.decisions.turning_points import turning_rows
 from refracmc.decisions.verdict_rule import verdict_row
@@ -106,14 +106,18 @@ class SummedWell:
         return [draw(self.plan, block, size) for block, size in enumerate(self.trials.sizes[:FAN_BLOCKS])]
 
     @cached_property
-    def volumes(self) -> tuple[dict[str, Array], dict[str, Array]]:
-        """Volumes (n, T) by phase of the trials of the fan, left alone and with the best refrac, bbl or Mcf a month."""
-        found = [branch_volumes(self.plan, draws, self.best) for draws in self.draws]
-        alone, treated = (
-            {phase: np.concatenate([block[branch][phase] for block in found]) for phase in PHASES}
-            for branch in (0, 1)
-        )
-        return alone, treated
+    def volumes(self) -> tuple[Array, Array]:
+        """Volumes of the trials of the fan, left alone and with the best refrac: the main phase by month (2, n, T), bbl
+        or Mcf, and all of PHASES by calendar year (2, 3, Y, n)."""
+        starts = year_starts(self.plan.case.valuation.date, self.plan.horizon)
+        monthly: list[Array] = []
+        yearly: list[Array] = []
+        for draws in self.draws:
+            branches = branch_volumes(self.plan, draws, self.best)
+            monthly.append(np.stack([branch[self.plan.well.main_phase] for branch in branches]))
+            sums = [[np.add.reduceat(branch[p], starts, axis=1).T for p in PHASES] for branch in branches]
+            yearly.append(np.array(sums))
+        return np.concatenate(monthly, axis=1), np.concatenate(yearly, axis=3)
 
     @cached_property
     def shown_trial(self) -> int | None:
@@ -153,7 +157,7 @@ TABLE_ROWS: Mapping[str, Callable[[SummedWell], Rows]] = {
     "triggers": lambda well: trigger_tables.value_rows(well.results, well.error_of),
     "trigger_months": lambda well: trigger_tables.month_rows(well.results),
     "orders": lambda well: compare.orders_at_best_date(well.results, well.error_of, _shifts(well.plan)),
-    "production": lambda well: production_columns(well.trials, well.volumes, well.best),
+    "production": lambda well: production_columns(well.trials, well.volumes[0], well.best),
     "uptime": lambda well: uptime_rows(well.plan),
     "cost": lambda well: _cost_rows(well.trials, well.results.best),
     "timeline": lambda well: timeline_rows(well.plan, well.draws[0], well.best, well.shown_trial),

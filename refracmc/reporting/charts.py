@@ -185,5 +185,8 @@ def _on_the_page(svg: Mapping[str, str]) -> tuple[DrawnChart, ...]:
 
 
 def draw_well(data: ReportData, well: str, folder: Path) -> tuple[DrawnChart, ...]:
-    """Draw every chart of one well into ``folder``, as `draw_charts` does."""
-    return _on_the_page(draw_some(CHARTS, data, well, folder, file_stems(data.wells)[well]))
+    """Draw every chart of one well into ``folder``, as `draw_charts` does; figures are let go of share by share."""
+    texts: dict[str, str] = {}
+    for first in range(_SHARES):
+        texts |= _draw_share((data, folder), (well, first))
+    return _on_the_page(texts)

@@ -19,9 +19,9 @@ for (const table of document.querySelectorAll("table.sortable")) {
     button.type = "button";
     button.textContent = head.textContent;
     button.addEventListener("click", () => {
-      const number = rows.some((row) => !isNaN(parseFloat(row.cells[column].dataset.key)));
+      const number = rows.some((row) => row.cells[column].dataset.key !== "" && !isNaN(row.cells[column].dataset.key));
       const now = head.getAttribute("aria-sort");
-      sort(column, now === "ascending" || (now !== "descending" && number && column > 0));
+      sort(column, now === "ascending" || (now !== "descending" && number));
     });
     head.replaceChildren(button);
   });
