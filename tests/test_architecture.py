@@ -32,6 +32,7 @@ LAYERS = {
     "case": 5,
     "engine": 6,
     "decisions": 7,
+    "portfolio": 7,
     "reporting": 8,
     "reference": 9,
     "commands": 10,

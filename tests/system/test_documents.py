@@ -55,7 +55,9 @@ def test_second_command_is_what_ci_runs() -> None:
 def missing_functions(text: str) -> list[str]:
     """Functions named as `folder.module.function` that are not there, or do not say what they do."""
     missing = []
-    for module, name in re.findall(r"`((?:production|economics|sampling|decisions|job)\.\w+)\.(\w+)`", text):
+    for module, name in re.findall(
+        r"`((?:production|economics|sampling|decisions|portfolio|job)\.\w+)\.(\w+)`", text
+    ):
         function = getattr(importlib.import_module(f"refracmc.{module}"), name, None)
         if not callable(function) or not inspect.getdoc(function):
             missing.append(f"{module}.{name}")
@@ -70,7 +72,11 @@ def test_published_checks_name_their_functions() -> None:
         for row in re.findall(r"^\| (.*?) \|", table, re.MULTILINE)
         for check in re.findall(r"\b[A-Z]\d\b", row)
     }
-    needed = {f"{k}{n}" for k, count in (("D", 5), ("M", 4), ("S", 4), ("G", 4)) for n in range(1, count + 1)}
+    needed = {
+        f"{k}{n}"
+        for k, count in (("D", 5), ("M", 4), ("S", 4), ("G", 4), ("P", 3))
+        for n in range(1, count + 1)
+    }
     assert needed | {"R4"} <= told
     assert missing_functions("`production.decline.nonsense`") == ["production.decline.nonsense"]
 
