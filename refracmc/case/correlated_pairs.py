@@ -51,9 +51,12 @@ def _pairs_of_wells(case: Case) -> Iterator[_PairOfWell]:
             yield _PairOfWell(k, pair, well.id, (found.get(pair.a), found.get(pair.b)))
 
 
-def pair_faults(case: Case) -> list[Fault]:
+def pair_faults(case: Case, may_be_fixed: bool = False) -> list[Fault]:
     """Correlated inputs that no well draws: fixed in every one, or there in none; and correlations that a well's two
-    inputs cannot have."""
+    inputs cannot have.
+
+    may_be_fixed: a pair that no well draws is left out, as of a scenario that fixes one of the two.
+    """
     drawn: set[str] = set()
     present: set[str] = set()
     faults = []
@@ -66,7 +69,7 @@ def pair_faults(case: Case) -> list[Fault]:
         if reach is not None and not reach[0] <= stated <= reach[1] and item.place not in beyond:
             beyond.add(item.place)
             faults.append(_beyond(case, item, reach))
-    for k, pair in enumerate(case.dependence.pairs):
+    for k, pair in enumerate(() if may_be_fixed else case.dependence.pairs):
         for key, name in (("a", pair.a), ("b", pair.b)):
             if name not in drawn:
                 found = (

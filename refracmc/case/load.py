@@ -38,6 +38,7 @@ from refracmc.case.shared_sections import (
     Sampling,
     Valuation,
 )
+from refracmc.case.scenarios import SCENARIOS, load_with_scenarios, without
 from refracmc.case.stated_wells import FILES_OF_ALL, WELLS_FILE, StatedWell, stated_wells
 from refracmc.case.strategies import Strategies
 from refracmc.case.table_files import Files, Table, decode, shorten
@@ -132,9 +133,14 @@ def load_case(path: str | Path) -> Case:
     raw = parse_toml(path.name, text)
     lines = LineFinder(path.name, text, raw)
     try:
-        case = _Loader(path, files, raw).load()
+        case = load_with_scenarios(path.name, raw, lambda raw, keys: _Loader(path, files, raw, keys).load())
     except InputError as error:
         raise InputError(map(lines.with_line, error.faults), well=error.well) from None
+    scenarios = tuple(replace(one, case=_with_lines(one.case, lines)) for one in case.scenarios)
+    return replace(_with_lines(case, lines), scenarios=scenarios)
+
+
+def _with_lines(case: Case, lines: LineFinder) -> Case:
     refused = {well: tuple(map(lines.with_line, faults)) for well, faults in case.refused.items()}
     return replace(case, refused=refused, lines=lines)
 
@@ -193,8 +199,11 @@ def _form_faults(raw: dict[str, Any], file: str) -> list[Fault]:
 
 
 class _Loader:
-    def __init__(self, path: Path, files: Files, raw: dict[str, Any]) -> None:
-        self.path, self.file, self.files, self.raw = path, path.name, files, raw
+    def __init__(
+        self, path: Path, files: Files, raw: dict[str, Any], scenario: Mapping[str, Any] | None
+    ) -> None:
+        """scenario: its keys, which stand in `raw` already."""
+        self.path, self.file, self.files, self.raw, self.scenario = path, path.name, files, raw, scenario
         self.faults: list[Fault] = []
         self.sections: dict[str, Section] = {}
         self.failed: dict[str, set[KeyPath]] = {}
@@ -220,7 +229,7 @@ class _Loader:
         stated, refused = self._stated_wells(raw, head)
         wells: list[WellCase] = []
         for item in stated:
-            well, faults = read_well(shared, item.id, item.keys)
+            well, faults = read_well(shared, item.id, without(item.keys, self.scenario or {}))
             if faults or item.faults:
                 refused[item.id] = (*item.faults, *(item.placed(fault, self.file) for fault in faults))
             elif well is not None:
@@ -246,7 +255,8 @@ class _Loader:
             teachers=teachers,
             **sections,
         )
-        faults = pair_faults(case)
+        may_be_fixed = self.scenario is not None and "dependence" not in self.scenario
+        faults = pair_faults(case, may_be_fixed)
         if faults:
             raise InputError(faults)
         return case
@@ -263,7 +273,7 @@ class _Loader:
         return False
 
     def _head(self, raw: dict[str, Any]) -> Head | None:
-        known = [*HEAD_KEYS, *SHARED, "wells"]
+        known = [*HEAD_KEYS, *SHARED, "wells", SCENARIOS]
         homes = {key: list(model.model_fields) for key, model in SHARED.items()}
         self.faults += [
             unknown_key(f"{self.file}: {key}", key, known, homes) for key in raw if key not in known

@@ -14,7 +14,7 @@ def merge(shared: Mapping[str, Any], own: Mapping[str, Any]) -> dict[str, Any]:
     merged = dict(shared)
     for key, value in own.items():
         below = merged.get(key)
-        if _is_plain_table(value) and _is_plain_table(below):
+        if is_plain_table(value) and is_plain_table(below):
             merged[key] = merge(below, value)
         else:
             merged[key] = value
@@ -28,7 +28,7 @@ def merge(shared: Mapping[str, Any], own: Mapping[str, Any]) -> dict[str, Any]:
     return merged
 
 
-def _is_plain_table(value: Any) -> TypeGuard[Mapping[str, Any]]:
+def is_plain_table(value: Any) -> TypeGuard[Mapping[str, Any]]:
     """A table of keys, not a distribution or a series of dates."""
     return isinstance(value, Mapping) and not {"dist", "first"} & set(value)
 

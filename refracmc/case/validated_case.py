@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from pydantic import ValidationError
 
@@ -96,12 +96,22 @@ class WellCase:
 
 
 @dataclass(frozen=True)
+class Scenario:
+    """The case with some keys in place of its own. keys: as stated; case: under them, with the wells and the refused
+    wells that it has more than the case itself."""
+
+    name: str
+    keys: Mapping[str, Any]
+    case: Case
+
+
+@dataclass(frozen=True)
 class Case:
     """A case as validated.
 
     refused: faults of the wells that cannot run, by well id; files: SHA-256 of every file read, by path
-    relative to the case; teachers: neighbours that move the prior of the fits; path: the case file; lines: where
-    its keys stand in that.
+    relative to the case; teachers: neighbours that move the prior of the fits; scenarios: the same case with other
+    keys; path: the case file; lines: where its keys stand in that.
     """
 
     name: str
@@ -122,6 +132,7 @@ class Case:
     files: Mapping[str, str]
     fit: Pooling = field(default_factory=Pooling)
     teachers: tuple[History, ...] = ()
+    scenarios: tuple[Scenario, ...] = ()
     lines: LineFinder | None = field(default=None, repr=False, compare=False)
 
     def well(self, name: str) -> WellCase:
@@ -143,4 +154,10 @@ class Case:
         except ValidationError as error:
             found = from_validation(error, Sampling, "run", ("sampling",))
             raise InputError([replace(fault, where=f"--{path[0]}") for path, fault in found]) from None
-        return replace(self, sampling=sampling)
+        return replace(
+            self,
+            sampling=sampling,
+            scenarios=tuple(
+                replace(one, case=replace(one.case, sampling=sampling)) for one in self.scenarios
+            ),
+        )

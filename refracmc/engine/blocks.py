@@ -105,7 +105,6 @@ def evaluate_blocks(
 
     Yields (block, plan) as they are done.
     """
-    store.remember()
     if scheduler is None:
         for (block, wells), signatures in run_tasks(block_task, (plans, folder, sizes), tasks, workers):
             store.remember(signatures)

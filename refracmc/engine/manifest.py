@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import Any
 
 from refracmc.errors import Fault, InputError
@@ -22,6 +22,7 @@ RUN_ENTRIES = frozenset(
         "results.parquet",
         "report.html",
         "wells",
+        "scenarios",
     ]
 )
 """What a run writes into its folder; anything else found there is the user's and is kept."""
@@ -34,9 +35,17 @@ def file_digests(folder: Path) -> dict[str, str]:
         at = folder / entry
         files = [at] if at.is_file() else sorted(path for path in at.rglob("*") if path.is_file())
         for path in files:
+            if carries_own_digest(path.relative_to(folder)):
+                continue
             with open(path, "rb") as handle:
                 found[path.relative_to(folder).as_posix()] = hashlib.file_digest(handle, "sha256").hexdigest()
     return found
+
+
+def carries_own_digest(inside: PurePath) -> bool:
+    """Whether a file of a run, by its path inside the folder, is a block file or the manifest, of a scenario's too."""
+    parts = inside.parts[2:] if inside.parts[0] == "scenarios" else inside.parts
+    return parts == ("manifest.json",) or (parts[:1] == ("blocks",) and inside.suffix == ".npy")
 
 
 def sealed(manifest: dict[str, Any]) -> dict[str, Any]:

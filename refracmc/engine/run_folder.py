@@ -9,7 +9,7 @@ import contextlib
 import json
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -17,9 +17,11 @@ from filelock import FileLock, Timeout
 
 from refracmc.errors import Fault, InputError, RunFailure
 
-from .manifest import RUN_ENTRIES, altered, file_digests, read_manifest
+from .manifest import RUN_ENTRIES, altered, carries_own_digest, file_digests, read_manifest
 from .store import KEPT, block_path, read_array, write_json
 
+SCENARIOS = "scenarios"
+"""Folder of the runs of the case's scenarios, one a name."""
 LOCK_PATIENCE = 2.0
 """Seconds to wait for a lock: the workers of a killed run notice its end and let go."""
 
@@ -43,6 +45,42 @@ def _remove(path: Path) -> None:
         shutil.rmtree(path)
     else:
         path.unlink()
+
+
+def _keep_blocks(folder: Path, scenarios: Sequence[str] = ()) -> None:
+    """Drop all but block files from what an interrupted run left: the rest is made anew from them.
+
+    scenarios: whose own folders are gone through likewise.
+    """
+    if not folder.exists():
+        return
+    for entry in folder.iterdir():
+        is_folder = entry.is_dir() and not entry.is_symlink()
+        if entry.name == "blocks" and is_folder:
+            for path in entry.iterdir():
+                if path.name.startswith(".") or path.is_dir():
+                    _remove(path)
+        elif entry.name == SCENARIOS and is_folder and scenarios:
+            for path in entry.iterdir():
+                if path.name in scenarios and path.is_dir() and not path.is_symlink():
+                    _keep_blocks(path)
+                else:
+                    _remove(path)
+        elif entry.name != "identity.json":
+            _remove(entry)
+
+
+def _has_its_blocks(folder: Path, run: dict[str, Any]) -> bool:
+    """Whether every block file of a finished run stands; run: of its manifest. InputError where one was altered."""
+    whole = True
+    for well in run["wells"]:
+        for block in range(len(run["blocks"]["trials"])):
+            path = block_path(folder, well["number"], block, KEPT)
+            if not path.exists():
+                whole = False
+            elif read_array(path) is None:
+                raise altered(path)
+    return whole
 
 
 class RunFolder:
@@ -110,31 +148,36 @@ class RunFolder:
             if name in stands and stands[name] != run["files"][name]:
                 raise altered(self.final / name)
         whole = run["files"].keys() == stands.keys()
-        for well in run["wells"]:
-            for block in range(len(run["blocks"]["trials"])):
-                path = block_path(self.final, well["number"], block, KEPT)
-                if not path.exists():
-                    whole = False
-                elif read_array(path) is None:
-                    raise altered(path)
+        whole = _has_its_blocks(self.final, run) and whole
+        for name in run.get("scenarios", ()):
+            folder = self.final / SCENARIOS / name
+            of_scenario = read_manifest(folder)
+            whole = of_scenario is not None and _has_its_blocks(folder, of_scenario["run"]) and whole
         if not whole or read_identity(self.final) != identity or (keep_trials and not run["keep_trials"]):
             return None
         if self.work.exists():
             shutil.rmtree(self.work)
         return manifest
 
-    def open(self, identity: dict[str, Any], resume: bool) -> None:
+    def of_scenario(self, name: str) -> Path:
+        """Where the run of a scenario stands while it is made."""
+        return self.work / SCENARIOS / name
+
+    def open(self, identity: dict[str, Any], resume: bool, scenarios: Sequence[str] = ()) -> None:
         """Make the working folder ready: fresh, or holding the blocks that an interrupted run left.
 
         identity: everything that decides the bytes. Resuming another identity raises InputError.
         """
         if resume:
             self._same_identity(identity)
-            self._only_blocks()
+            _keep_blocks(self.work, scenarios)
         elif self.work.exists():
             shutil.rmtree(self.work)
-        (self.work / "blocks").mkdir(parents=True, exist_ok=True)
-        write_json(self.work / "identity.json", identity)
+        made = [(self.work, identity)]
+        made += [(self.of_scenario(name), {**identity, "scenario": name}) for name in scenarios]
+        for folder, its in made:
+            (folder / "blocks").mkdir(parents=True, exist_ok=True)
+            write_json(folder / "identity.json", its)
 
     def _same_identity(self, identity: dict[str, Any]) -> None:
         for folder, what in ((self.work, "an interrupted"), (self.final, "a finished")):
@@ -152,18 +195,6 @@ class RunFolder:
             return
         if self.work.exists():
             shutil.rmtree(self.work)  # blocks of nobody knows what
-
-    def _only_blocks(self) -> None:
-        """Drop all but block files from what an interrupted run left: the rest is made anew from them."""
-        if not self.work.exists():
-            return
-        for entry in self.work.iterdir():
-            if entry.name == "blocks" and entry.is_dir() and not entry.is_symlink():
-                for path in entry.iterdir():
-                    if path.name.startswith(".") or path.is_dir():
-                        _remove(path)
-            elif entry.name != "identity.json":
-                _remove(entry)
 
     def finish(self) -> None:
         """Put the complete run in its place; an earlier one is replaced only now, foreign files stay."""
@@ -183,9 +214,7 @@ class RunFolder:
         for path in sorted(path for path in self._old.rglob("*") if not path.is_dir() or path.is_symlink()):
             inside = path.relative_to(self._old)
             is_run = inside.parts[0] in RUN_ENTRIES and (
-                len(inside.parts) == 1
-                or (inside.parts[0] == "blocks" and inside.suffix == ".npy")
-                or inside.as_posix() in own
+                len(inside.parts) == 1 or carries_own_digest(inside) or inside.as_posix() in own
             )
             target = self.final / inside
             if not is_run and not os.path.lexists(target):

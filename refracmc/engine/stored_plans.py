@@ -86,9 +86,10 @@ class StoredPlans(Sequence[WellPlan]):
     def __init__(
         self, case: Case, folder: Path, outlines: Sequence[WellOutline], fits: Sequence[FitOutline | None]
     ) -> None:
-        """outlines, fits: of each well that can run, in the order of the case; fits: None for a type curve."""
+        """folder: where the posteriors stand; outlines, fits: of each well that can run, in the order of the case; fits:
+        None for a type curve."""
         self.outlines, self.fits = tuple(outlines), tuple(fits)
-        self._case, self._folder = case, folder
+        self._case, self.folder = case, folder
         self._held: OrderedDict[int, WellPlan] = OrderedDict()
 
     def __getstate__(self) -> dict[str, Any]:
@@ -96,6 +97,11 @@ class StoredPlans(Sequence[WellPlan]):
 
     def __len__(self) -> int:
         return len(self.outlines)
+
+    def posterior(self, index: int) -> Posterior | None:
+        """The posterior of a well, None for a type curve. Raises RunFailure where it is absent or damaged."""
+        fit = self.fits[index]
+        return None if fit is None else read_posterior(self.folder, self.outlines[index].number, fit)
 
     @overload
     def __getitem__(self, index: int, /) -> WellPlan: ...
@@ -107,9 +113,8 @@ class StoredPlans(Sequence[WellPlan]):
         index = range(len(self))[index]
         plan = self._held.pop(index, None)
         if plan is None:
-            outline, fit = self.outlines[index], self.fits[index]
-            posterior = None if fit is None else read_posterior(self._folder, outline.number, fit)
-            plan = build_plan(self._case, outline.well, outline.number, posterior)
+            outline = self.outlines[index]
+            plan = build_plan(self._case, outline.well, outline.number, self.posterior(index))
         self._held[index] = plan
         if len(self._held) > _HELD:
             self._held.popitem(last=False)
