@@ -130,6 +130,9 @@ def _parser() -> argparse.ArgumentParser:
         metavar="S",
         help="nothing, ORDER@YYYY-MM or ORDER@TRIGGER; with sizes ORDER+SIZE@...",
     )
+    trace(
+        "--scenario", metavar="NAME", help="under this scenario of the case; default: the case as it stands"
+    )
     trace("--trial", required=True, type=_at_least(0), metavar="N", help="counted from 0")
     for option in ("--trials", "--seed", "--json"):
         trace(option)

@@ -28,6 +28,7 @@ from refracmc.case.key_rules import Section, choice
 from refracmc.case.key_values import found_text, refuse
 from refracmc.case.load_well import SharedPart, read_well
 from refracmc.case.response_section import Response, Stress
+from refracmc.case.scenarios import SCENARIOS, load_with_scenarios, without
 from refracmc.case.shared_sections import (
     Dependence,
     Fiscal,
@@ -38,7 +39,6 @@ from refracmc.case.shared_sections import (
     Sampling,
     Valuation,
 )
-from refracmc.case.scenarios import SCENARIOS, load_with_scenarios, without
 from refracmc.case.stated_wells import FILES_OF_ALL, WELLS_FILE, StatedWell, stated_wells
 from refracmc.case.strategies import Strategies
 from refracmc.case.table_files import Files, Table, decode, shorten

@@ -44,6 +44,7 @@ _EITHER_OR = {"prices": (("deck_file",), ("oil_usd_per_bbl", "gas_usd_per_mcf"))
 """Keys of a section of which a case states one group or the other: a scenario's own takes the other away."""
 _NAME = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_-]{0,39}\Z")
 Keys = Mapping[str, Any]
+Refused = dict[str, tuple[Fault, ...]]
 Load = Callable[[dict[str, Any], Keys | None], Case]
 """Makes a case of the raw tables; the keys: those of the scenario that stand in them, None for the case itself."""
 
@@ -182,3 +183,12 @@ def changed_keys(scenario: Scenario) -> tuple[tuple[str, Any], ...]:
                 yield path_text((*above, key)), value
 
     return tuple(paths(scenario.keys, ()))
+
+
+def refused_under(runs: Mapping[str, Mapping[str, tuple[Fault, ...]]]) -> Refused:
+    """Faults by well and scenario in words; runs: refused wells of each scenario by its name."""
+    return {
+        f"{well} in scenario {name}": faults
+        for name, refused in runs.items()
+        for well, faults in refused.items()
+    }

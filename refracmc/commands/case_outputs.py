@@ -5,43 +5,50 @@ Loaded while the workers are at the blocks: the libraries that tables need take 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from pathlib import Path
 from typing import Any
 
 import SALib.analyze.sobol  # noqa: F401  (the workers that make the tables inherit it)
 
-from refracmc.case.validated_case import Case
 from refracmc.commands.run_facts import price_note, run_facts, well_notes
+from refracmc.commands.run_parts import Run
 from refracmc.decisions.input_tables import input_rows
 from refracmc.decisions.sums_over_wells import SumsOverWells, WellShare, well_share
-from refracmc.decisions.well_tables import sum_up, tables_of
+from refracmc.decisions.well_tables import TABLE_ROWS, sum_up, tables_of
 from refracmc.engine.block_model import forget_streams
 from refracmc.engine.executors import run_tasks
-from refracmc.engine.progress import Silent
 from refracmc.engine.stored_plans import StoredPlans
 from refracmc.errors import Fault
 from refracmc.reporting.columns import TABLES
-from refracmc.reporting.report import write_report
+from refracmc.reporting.report import write_report, write_tables
 from refracmc.reporting.tables import ReportData, checked_tables, report_data_by_well
 from refracmc.reporting.tables_by_well import Part, TablesByWell, frame_of
 from refracmc.reporting.trial_files import write_trials
 from refracmc.reporting.verdicts import verdict
 
-__all__ = ["report_data", "tables_of_wells", "verdicts", "write_report", "write_trials"]
+__all__ = [
+    "extra_tables",
+    "report_data",
+    "tables_of_wells",
+    "verdicts",
+    "write_report",
+    "write_tables",
+    "write_trials",
+]
 
 
 Made = tuple[Part, WellShare | None]
 """Checked tables of a well, and what it brings to the sums over wells, of a case with several."""
 
 
-def _tables_of_well(state: tuple[StoredPlans, Path, list[int]], index: int) -> Made:
+def _tables_of_well(state: tuple[StoredPlans, Path, list[int], Collection[str]], index: int) -> Made:
     """One well."""
-    plans, folder, sizes = state
+    plans, folder, sizes, keys = state
     plan = plans[index]
     forget_streams()  # those of another well
     well = sum_up(plan, folder, sizes)
-    made = tables_of(well)
+    made = tables_of(well, keys)
     part = checked_tables({key: _columns(rows) for key, rows in made.items()}, {plan.id})
     return part, well_share(well) if len(plans) > 1 else None
 
@@ -52,19 +59,21 @@ def _columns(rows: Any) -> dict[str, Any]:
 
 
 def tables_of_wells(
-    case: Case, plans: StoredPlans, folder: Path, sizes: list[int], workers: int, progress: Silent
+    run: Run, plans: StoredPlans, keys: Collection[str] = TABLE_ROWS.keys()
 ) -> tuple[dict[str, Part], Part]:
     """Tables of every well, by well id in the order of the case, and those over all wells, of a case with several.
 
-    sizes: trials of each block. A well is added to the sums in its turn, and waits for it where it is done before.
+    keys: which tables of a well. A well is added to the sums in its turn, and waits for it where it is done before.
     """
+    case, sizes = run.case, run.sizes
     valuation = case.valuation
+    run.progress.start(f"{run.name}: decisions", len(plans))
     sums = SumsOverWells(sizes, case.sampling.design, valuation.cvar_tail_fraction, valuation.date)
     made: dict[int, Part] = {}
     waiting: dict[int, WellShare] = {}
     added = 0
     for index, (part, share) in run_tasks(
-        _tables_of_well, (plans, folder, sizes), range(len(plans)), workers
+        _tables_of_well, (plans, run.folder, sizes, keys), range(len(plans)), run.workers
     ):
         made[index] = part
         if share is not None:
@@ -72,29 +81,34 @@ def tables_of_wells(
         while added in waiting:
             sums.add(waiting.pop(added))
             added += 1
-        progress.step()
+        run.progress.step()
     wells = {plan.id: made[index] for index, plan in enumerate(plans.outlines)}
     over = sums.tables() if added else {}
-    return wells, checked_tables({key: _columns(rows) for key, rows in over.items()}, set(wells))
+    return wells, extra_tables(over, wells)
 
 
 def report_data(
-    case: Case,
+    run: Run,
     plans: StoredPlans,
     refused: dict[str, tuple[Fault, ...]],
     tables: Mapping[str, Part],
     over_wells: Part,
-    sizes: list[int],
 ) -> ReportData:
     """What the page, the charts and the files of tables are made of.
 
     tables: of every well, by its id; over_wells: tables over all wells.
     """
+    case = run.case
     inputs = checked_tables({"inputs": _columns(input_rows(case, plans.outlines))}, set(tables))
     whole = {key: frame_of(TABLES[key], table) for key, table in {**inputs, **over_wells}.items()}
-    facts = run_facts(case, sizes, refused, (price_note(case),), tuple(well_notes(plans)))
+    facts = run_facts(case, run.sizes, refused, (price_note(case),), tuple(well_notes(plans)))
     strategies = {plan.id: plan.names for plan in plans.outlines}
     return report_data_by_well(facts, TablesByWell(tables, whole), strategies)
+
+
+def extra_tables(tables: Mapping[str, Any], wells: Collection[str]) -> Part:
+    """Further tables over wells from their rows, checked."""
+    return checked_tables({key: _columns(rows) for key, rows in tables.items() if rows}, set(wells))
 
 
 def verdicts(data: ReportData) -> list[str]:

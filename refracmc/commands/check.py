@@ -6,9 +6,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from refracmc.case.correlated_pairs import pairs_told
+from refracmc.case.fixed_inputs import value_text
 from refracmc.case.history_told import history_told
 from refracmc.case.load import load_case
 from refracmc.case.response_told import response_told
+from refracmc.case.scenarios import changed_keys, refused_under
+from refracmc.case.validated_case import Case
 from refracmc.case.well_strategies import well_reach_ft
 from refracmc.errors import Fault
 from refracmc.measures import KEPT_MEASURES, PER_TRIAL
@@ -66,8 +69,9 @@ def check_case(path: str | Path) -> CheckReport:
     lines += [f"  response: {sentence}" for sentence in response_told(case.wells)]
     lines += [f"  history: {sentence}" for sentence in history_told(case)]
     lines += [f"  correlation: {sentence}" for sentence in pairs_told(case)]
+    lines += _scenario_lines(case)
     trials = case.sampling.trials
-    disk = 8.0 * len(KEPT_MEASURES) * most * trials * max(len(case.wells), 1)
+    disk = 8.0 * len(KEPT_MEASURES) * most * trials * max(len(case.wells), 1) * (1 + len(case.scenarios))
     held = min(3.0 * 8.0 * len(PER_TRIAL) * most * trials, BYTES_OF_TRIALS)
     peak = held + BYTES_PER_WELL * len(case.wells)
     lines.append(
@@ -80,4 +84,16 @@ def check_case(path: str | Path) -> CheckReport:
             f"  errors: below {MIN_BLOCKS * BLOCK_SIZE} trials standard errors are upper bounds, too wide by a third "
             "as a rule, for means up to three times"
         )
-    return CheckReport("\n".join(lines), dict(case.refused))
+    refused = {**case.refused, **refused_under({one.name: one.case.refused for one in case.scenarios})}
+    return CheckReport("\n".join(lines), refused)
+
+
+def _scenario_lines(case: Case) -> list[str]:
+    """What each scenario changes, and what it leaves out of what the case states."""
+    lines = []
+    for one in case.scenarios:
+        changes = ", ".join(f"{key} = {value_text(value)}" for key, value in changed_keys(one))
+        lines.append(f"  scenario {one.name}: {changes}")
+        told = set(pairs_told(one.case)) - set(pairs_told(case))
+        lines += [f"  scenario {one.name}: correlation: {sentence}" for sentence in sorted(told)]
+    return lines

@@ -28,6 +28,21 @@ def well_of(case: Case, name: str) -> tuple[int, WellCase]:
     )
 
 
+def under_scenario(case: Case, name: str | None) -> Case:
+    """The case, or the same under one of its scenarios; InputError where it has none of that name."""
+    if name is None:
+        return case
+    found = {one.name: one.case for one in case.scenarios}
+    if name not in found:
+        allowed = (
+            f"a scenario of the case: {', '.join(found)}" if found else "none: the case has no scenarios"
+        )
+        raise refuse(
+            f"{case.path.name}: --scenario", f"'{name}'", allowed, "name one of them, or leave it out"
+        )
+    return found[name]
+
+
 def plan_of(case: Case, name: str) -> WellPlan:
     """The plan of one well of the case; InputError if it cannot run."""
     number, well = well_of(case, name)

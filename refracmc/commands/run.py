@@ -6,34 +6,35 @@ A case's bytes depend on the case, its files, the seed, the trials and the relea
 from __future__ import annotations
 
 import io
-import platform
 import shutil
-import sys
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
 from functools import cached_property
-from importlib.metadata import version
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from refracmc import __version__
+from refracmc.case.correlated_pairs import pairs_told
 from refracmc.case.history_told import history_told
 from refracmc.case.load import load_case
+from refracmc.case.scenarios import refused_under
 from refracmc.case.validated_case import Case
+from refracmc.commands.run_parts import (
+    Run,
+    evaluate_absent_blocks,
+    manifest_of,
+    remove_what_served_the_making,
+)
+from refracmc.commands.scenario_runs import refused_again, scenario_runs, side_by_side
 from refracmc.engine import manifest, run_folder, store
-from refracmc.engine.blocks import absent_blocks, evaluate_blocks
 from refracmc.engine.executors import default_workers
 from refracmc.engine.fitted_wells import prepare_wells, store_wells
-from refracmc.engine.plan import WellOutline, identity
+from refracmc.engine.plan import identity
 from refracmc.engine.progress import Progress, Silent
 from refracmc.engine.scheduler import check_scheduler
-from refracmc.engine.stored_plans import PASSING, StoredPlans
+from refracmc.engine.stored_plans import StoredPlans
 from refracmc.errors import Fault, InputError, RunFailure, beyond_numbers
-from refracmc.interrupts import held
-from refracmc.measures import KEPT_MEASURES
-from refracmc.sampling.streams import blocks_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -92,25 +93,6 @@ def run_case(
     )
 
 
-@dataclass(frozen=True)
-class _Run:
-    """One case on its way. identity: what decides the bytes of the blocks; began: seconds since the epoch."""
-
-    case: Case
-    place: run_folder.RunFolder
-    identity: dict[str, Any]
-    workers: int
-    keep_trials: bool
-    scheduler: str | None
-    progress: Silent
-    began: float
-
-    @property
-    def sizes(self) -> list[int]:
-        """Trials of each block."""
-        return blocks_of(self.case.sampling.trials)
-
-
 def _run_loaded(
     case: Case,
     out: Path,
@@ -129,9 +111,12 @@ def _run_loaded(
             progress.note(f"{case.name}: {well.id}: warning: {text}")
     for text in history_told(case):
         progress.note(f"{case.name}: history: {text}")
+    for one in case.scenarios:
+        for text in sorted(set(pairs_told(one.case)) - set(pairs_told(case))):
+            progress.note(f"{case.name}: scenario {one.name}: correlation: {text}")
     place = run_folder.RunFolder(out, case.name)
     made = identity(case, __version__)
-    run = _Run(case, place, made, workers or default_workers(), keep, scheduler, progress, began)
+    run = Run(case, place, made, workers or default_workers(), keep, scheduler, progress, began)
     with place.locked():
         try:
             return (_finished(run) if resume else None) or _carry_out(run, resume)
@@ -142,27 +127,32 @@ def _run_loaded(
             ) from None
 
 
-def _finished(run: _Run) -> RunResult | None:
+def _finished(run: Run) -> RunResult | None:
     """The complete run that stands there already, if it is this one and every file of it is whole."""
     found = run.place.finished(run.identity, run.keep_trials)
     if found is None:
         return None
     said = found["run"]
-    refused = dict(run.case.refused)
+    refused: dict[str, tuple[Fault, ...]] = dict(run.case.refused)
     if set(said["refused"]) != set(refused):
         _, refused = prepare_wells(run.case, run.workers, run.progress)
     run.progress.note(f"{run.case.name}: complete already")
-    return RunResult(run.place.final, refused, "\n".join([*said["verdicts"], str(run.place.final)]))
+    text = "\n".join([*said["verdicts"], str(run.place.final)])
+    return RunResult(run.place.final, {**refused, **refused_again(run, refused)}, text)
 
 
-def _carry_out(run: _Run, resume: bool) -> RunResult:
+def _carry_out(run: Run, resume: bool) -> RunResult:
     """The line of the model: wells fitted, blocks of trials, tables of every well, page, manifest."""
     case, place, folder, sizes = run.case, run.place, run.place.work, run.sizes
-    place.open(run.identity, resume)
+    place.open(run.identity, resume, [one.name for one in case.scenarios])
+    store.remember()
     plans, refused = _fitted_wells(run)
-    _evaluate_absent_blocks(run, plans)
+    evaluate_absent_blocks(run, plans)
+    under = scenario_runs(run, plans)
+    there = [one for one in under if one.plans]
 
     from refracmc.commands.case_outputs import (
+        extra_tables,
         report_data,
         tables_of_wells,
         verdicts,
@@ -170,107 +160,35 @@ def _carry_out(run: _Run, resume: bool) -> RunResult:
         write_trials,
     )
 
-    run.progress.start(f"{case.name}: decisions", len(plans))
-    tables, over_wells = tables_of_wells(case, plans, folder, sizes, run.workers, run.progress)
-    data = report_data(case, plans, refused, tables, over_wells, sizes)
+    tables, over_wells = tables_of_wells(run, plans)
+    if there:
+        rows, totals = side_by_side(run, plans, (tables, over_wells), there)
+        over_wells = {**over_wells, **extra_tables(totals, tables)}
+        tables = {
+            well: {**part, **extra_tables({"scenarios": rows[well]}, [well])} for well, part in tables.items()
+        }
+    data = report_data(run, plans, refused, tables, over_wells)
     if run.keep_trials:
         write_trials(plans, folder, sizes)
     run.progress.note(f"{case.name}: charts and page")
     write_report(data, folder, charts=case.outputs.charts, workers=run.workers)
     said = verdicts(data)
 
-    _remove_what_served_the_making(folder, plans.outlines, sizes)
-    store.write_json(folder / "manifest.json", manifest.sealed(_manifest(run, plans, refused, said)))
+    remove_what_served_the_making(folder, plans.outlines, sizes)
+    content = manifest_of(run, plans, refused, said, [one.run.scenario for one in there])
+    store.write_json(folder / "manifest.json", manifest.sealed(content))
     place.finish()
+    refused |= refused_under({one.run.scenario: one.refused for one in under})
     return RunResult(place.final, refused, "\n".join([*said, str(place.final)]))
 
 
-def _fitted_wells(run: _Run) -> tuple[StoredPlans, dict[str, tuple[Fault, ...]]]:
+def _fitted_wells(run: Run) -> tuple[StoredPlans, dict[str, tuple[Fault, ...]]]:
     """Plans of the wells that can run and the faults of the others. InputError where there is none to run."""
     plans, refused = store_wells(run.case, run.workers, run.progress, run.place.work)
     if not plans:
         shutil.rmtree(run.place.work)
         raise InputError([fault for faults in refused.values() for fault in faults])
     return plans, refused
-
-
-def _evaluate_absent_blocks(run: _Run, plans: StoredPlans) -> None:
-    folder, sizes = run.place.work, run.sizes
-    total, sent = len(sizes) * len(plans), run.scheduler is not None
-    tasks = absent_blocks(plans.outlines, folder, len(sizes), run.workers, sent)
-    run.progress.start(f"{run.case.name}: blocks", total, total - sum(len(wells) for _, wells in tasks))
-    if not tasks:
-        return
-    done = evaluate_blocks(plans, folder, sizes, tasks, run.workers, run.scheduler, run.progress.note)
-    for _ in done:
-        _load_reporting(run.case.outputs.charts)
-        run.progress.step()
-
-
-def _load_reporting(charts: bool) -> None:
-    """Import what the tables and charts need while the workers are at their blocks: a second for every process."""
-    with held():
-        import refracmc.commands.case_outputs
-
-        if charts:
-            import refracmc.reporting.charts  # noqa: F401
-
-
-def _remove_what_served_the_making(folder: Path, plans: Sequence[WellOutline], sizes: list[int]) -> None:
-    if (folder / PASSING).exists():  # wells with a history have fits there
-        shutil.rmtree(folder / PASSING)
-    for plan in plans:
-        for block in range(len(sizes)):
-            for kind in store.PASSING_KINDS:
-                store.block_path(folder, plan.number, block, kind).unlink(missing_ok=True)
-
-
-def _manifest(
-    run: _Run, plans: StoredPlans, refused: dict[str, tuple[Fault, ...]], said: list[str]
-) -> dict[str, Any]:
-    """Everything of the finished folder that is not a number of the case; its files have to stand there by now."""
-    case, sizes = run.case, run.sizes
-    wells = [
-        {
-            "well": plan.id,
-            "number": plan.number,
-            "main_phase": plan.well.main_phase,
-            "strategies": list(plan.names),
-            "fit": {} if fit is None else dict(fit.diagnostics),
-        }
-        for plan, fit in zip(plans.outlines, plans.fits, strict=True)
-    ]
-    return {
-        "run": {
-            **run.identity,
-            "title": case.title,
-            "data_status": case.data_status,
-            "blocks": {
-                "trials": sizes,
-                "measures": list(KEPT_MEASURES),
-                "axes": ["measure", "strategy", "trial"],
-                "file": "blocks/well<number>-block<block>.values.npy",
-                "bytes_per_well": [
-                    8 * len(KEPT_MEASURES) * len(plan.names) * case.sampling.trials for plan in plans.outlines
-                ],
-            },
-            "wells": wells,
-            "refused": {well: [str(fault) for fault in faults] for well, faults in sorted(refused.items())},
-            "keep_trials": run.keep_trials,
-            "percentiles": "exceedance: P90 low, P10 high",
-            "verdicts": said,
-            "files": manifest.file_digests(run.place.work),
-        },
-        "host": {
-            "finished": datetime.now(UTC).isoformat(timespec="seconds"),
-            "seconds": round(time.time() - run.began, 3),
-            "workers": run.workers,
-            "machine": platform.machine(),
-            "system": platform.platform(),
-            "python": sys.version.split()[0],
-            "pandas": version("pandas"),
-        },
-    }
 
 
 def run_batch(

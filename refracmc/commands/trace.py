@@ -11,7 +11,7 @@ import numpy as np
 
 from refracmc.case import units
 from refracmc.case.load import load_case
-from refracmc.commands.chosen_well import plan_of, refuse
+from refracmc.commands.chosen_well import plan_of, refuse, under_scenario
 from refracmc.commands.trace_text import trace_text
 from refracmc.engine.block_model import responds
 from refracmc.engine.draws import draw
@@ -54,12 +54,14 @@ def trace_trial(
     trial: int,
     trials: int | None = None,
     seed: int | None = None,
+    scenario: str | None = None,
 ) -> Trace:
     """Trial `trial` (from 0) of a strategy, exactly as `run` with the same trials and seed values it.
 
-    Raises InputError where the well, strategy or trial does not exist.
+    scenario: one of the case, in place of the case as it stands. Raises InputError where the well, strategy, trial or
+    scenario does not exist.
     """
-    case = load_case(path).with_sampling(trials, seed)
+    case = under_scenario(load_case(path).with_sampling(trials, seed), scenario)
     plan = plan_of(case, well)
     where = case.path.name
     if strategy not in plan.names:

@@ -7,7 +7,7 @@ columns of the tables stand in :mod:`refracmc.reporting.columns`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -175,6 +175,17 @@ TABLE_ROWS: Mapping[str, Callable[[SummedWell], Rows]] = {
     "cleaning": lambda well: cleaning_rows(well.plan),
 }
 """Table -> the function that makes its rows."""
+OF_TRIALS = (
+    "summary",
+    "decision",
+    "verdicts",
+    "distribution",
+    "timing",
+    "triggers",
+    "trigger_months",
+    "orders",
+)
+"""Tables that follow from the trials of a run alone."""
 
 
 def sum_up(plan: WellPlan, folder: Path, sizes: list[int]) -> SummedWell:
@@ -184,9 +195,9 @@ def sum_up(plan: WellPlan, folder: Path, sizes: list[int]) -> SummedWell:
     return SummedWell(plan, trials, summarise_well(trials.measures, sizes, plan.case.sampling.design, tail))
 
 
-def tables_of(well: SummedWell) -> dict[str, Rows]:
-    """Rows, or columns, of all tables of a well that have any."""
-    made = {key: rows(well) for key, rows in TABLE_ROWS.items()}
+def tables_of(well: SummedWell, keys: Collection[str] = TABLE_ROWS.keys()) -> dict[str, Rows]:
+    """Rows, or columns, of all tables of a well that have any, or of some of them."""
+    made = {key: rows(well) for key, rows in TABLE_ROWS.items() if key in keys}
     return {key: rows for key, rows in made.items() if len(rows)}
 
 

@@ -105,36 +105,43 @@ def _fit_all(
     return {number: fits[number] for number in numbers if number in fits}, refused
 
 
-def _plan_task(state: tuple[Case, StoredPlans], index: int) -> tuple[Strategy, ...] | PlanRefused:
-    """Strategies of a well under a scenario, with the fit that it has."""
-    case, base = state
-    outline = base.outlines[index]
+def _strategies_task(case: Case, number: int) -> tuple[Strategy, ...] | PlanRefused:
     try:
-        return build_plan(case, case.well(outline.id), outline.number, base.posterior(index)).strategies
+        return build_plan(case, case.wells[number], number, None).strategies
     except PlanRefused as error:
         return error
+
+
+def planned_wells(
+    case: Case, workers: int
+) -> tuple[dict[str, tuple[Strategy, ...]], dict[str, tuple[Fault, ...]]]:
+    """Strategies by the well's id, without a fit, and the faults of the wells whose jobs cannot be planned."""
+    strategies: dict[str, tuple[Strategy, ...]] = {}
+    refused = dict(case.refused)
+    for number, made in run_tasks(_strategies_task, case, range(len(case.wells)), workers):
+        well = case.wells[number].id
+        if isinstance(made, PlanRefused):
+            refused[well] = (case.with_line(_fault_of(case, well, made)),)
+        else:
+            strategies[well] = made
+    return strategies, refused
 
 
 def wells_under(
     case: Case, base: StoredPlans, workers: int
 ) -> tuple[StoredPlans, dict[str, tuple[Fault, ...]]]:
-    """The wells of a run under a scenario of its case, with the fits they have, and the faults of those that cannot run.
+    """The wells of a run under a scenario of its case, with the fits that they have, and the faults of the others.
 
     No key of a scenario moves a fit. A well keeps its number; one that does not run without the scenario is left out.
     """
-    ids = {well.id for well in case.wells}
-    there = [index for index, outline in enumerate(base.outlines) if outline.id in ids]
-    refused = dict(case.refused)
-    strategies: dict[int, tuple[Strategy, ...]] = {}
-    for index, made in run_tasks(_plan_task, (case, base), there, workers):
-        well = base.outlines[index].id
-        if isinstance(made, PlanRefused):
-            refused[well] = (case.with_line(_fault_of(case, well, made)),)
-        else:
-            strategies[index] = made
-    kept = [index for index in there if index in strategies]
+    strategies, refused = planned_wells(case, workers)
+    there = {outline.id for outline in base.outlines}
+    refused = {well: faults for well, faults in refused.items() if well in there}
+    kept = [k for k, outline in enumerate(base.outlines) if outline.id in strategies]
     outlines = [
-        WellOutline(case, case.well(base.outlines[k].id), base.outlines[k].number, strategies[k])
+        WellOutline(
+            case, case.well(base.outlines[k].id), base.outlines[k].number, strategies[base.outlines[k].id]
+        )
         for k in kept
     ]
     return StoredPlans(case, base.folder, outlines, [base.fits[k] for k in kept]), refused

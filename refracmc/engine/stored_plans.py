@@ -86,8 +86,10 @@ class StoredPlans(Sequence[WellPlan]):
     def __init__(
         self, case: Case, folder: Path, outlines: Sequence[WellOutline], fits: Sequence[FitOutline | None]
     ) -> None:
-        """folder: where the posteriors stand; outlines, fits: of each well that can run, in the order of the case; fits:
-        None for a type curve."""
+        """folder: where the posteriors stand; outlines, fits: of each well that can run, in the order of the case.
+
+        fits: None for a type curve.
+        """
         self.outlines, self.fits = tuple(outlines), tuple(fits)
         self._case, self.folder = case, folder
         self._held: OrderedDict[int, WellPlan] = OrderedDict()

@@ -19,6 +19,7 @@ from refracmc.reporting import (
     charts_drivers,
     charts_production,
     charts_reach,
+    charts_scenarios,
     charts_sleeves,
     charts_timeline,
     charts_value,
@@ -50,6 +51,12 @@ CHARTS: tuple[Chart, ...] = (
         "Share of trials above a value: further right is better; the height where a curve of incremental NPV "
         "meets zero is the chance that the refrac beats doing nothing.",
         charts_value.distribution,
+    ),
+    Chart(
+        "scenarios",
+        "The best refrac in the case as it stands and under each of its scenarios, on the same trials; only with "
+        "scenarios.",
+        charts_scenarios.scenarios,
     ),
     Chart(
         "dates",

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from refracmc.reporting.columns_over_wells import OVER_WELLS
+from refracmc.reporting.columns_scenarios import SCENARIOS
 from refracmc.reporting.table_spec import KINDS, NOTHING, Column, TableSpec, table_spec
 
 __all__ = ["KINDS", "NOTHING", "TABLES", "Column", "TableSpec", "table_spec"]
@@ -327,6 +328,6 @@ last_month | month? | | last of them
 )  # fmt: skip
 
 TABLES: Mapping[str, TableSpec] = MappingProxyType(
-    {spec.key: spec for spec in (*_SPECS, *OVER_WELLS.values())}
+    {spec.key: spec for spec in (*_SPECS, SCENARIOS, *OVER_WELLS.values())}
 )
 """All tables of a report by key, in the order of the files."""

@@ -5,16 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from refracmc.reporting.table_spec import TableSpec, table_spec
-
-_SPREAD = """mean | number? | unit | mean over the trials
-se | number? | unit | its standard error
-p90 | number? | unit | P90 (low); missing for chances, tail means and ratios
-p90_se | number? | unit | its standard error
-p50 | number? | unit | P50
-p50_se | number? | unit | its standard error
-p10 | number? | unit | P10 (high)
-p10_se | number? | unit | its standard error"""
+from refracmc.reporting.columns_scenarios import OVER_SCENARIOS
+from refracmc.reporting.table_spec import SPREAD, TableSpec, table_spec
 
 _SPECS: tuple[TableSpec, ...] = (
     table_spec("wells_ranked", "Wells by value per dollar", "one well with its best refrac", """
@@ -53,7 +45,7 @@ jobs | text | | which are done: none; refracture: the best refrac of each well w
 wells | integer | | wells with a job
 measure | text | | npv of all wells; of the jobs incremental_npv, capex, p_loss, cvar, capital_efficiency; capex_gross
 unit | text | | unit of mean, se and percentiles
-{_SPREAD}
+{SPREAD}
 """, "jobs measure"),
     table_spec("portfolio_months", "Jobs by month", "the jobs of one month", """
 month | month | | month in which the jobs start, each at its best date
@@ -70,9 +62,11 @@ jobs | text | | which are done, as in portfolio_total
 measure | text | | oil, gas or water of all wells at 8/8; capex: capital WI; capex_gross: capital at 8/8
 year | integer | | calendar year; the first one from the valuation month on, the last one to the end of the horizon
 unit | text | | bbl/year, Mcf/year, US$ WI or US$ gross
-{_SPREAD}
+{SPREAD}
 """, "jobs measure year"),
 )  # fmt: skip
 
-OVER_WELLS: Mapping[str, TableSpec] = MappingProxyType({spec.key: spec for spec in _SPECS})
+OVER_WELLS: Mapping[str, TableSpec] = MappingProxyType(
+    {spec.key: spec for spec in (*_SPECS, *OVER_SCENARIOS)}
+)
 """These tables by key, in the order of the files."""

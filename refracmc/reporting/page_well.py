@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from refracmc.measures import NEVER, SUMMARY_MEASURES, USD_GROSS, USD_WI
+from refracmc.reporting import page_scenarios
 from refracmc.reporting.captions import MILLION_GROSS, MILLION_WI, split_strategy, spoken, strategy_words
 from refracmc.reporting.page import Block, DrawnChart, Note, Section, Table
 from refracmc.reporting.page_columns import (
@@ -269,6 +270,7 @@ def _summary(data: ReportData, well: str) -> Table:
 
 
 TABLES_AFTER: Mapping[str, tuple[Callable[[ReportData, str], Table | None], ...]] = {
+    "scenarios": (page_scenarios.OF_WELL,),
     "dates": (_by_date_and_order, _TRIGGERS),
     "orders": (_ORDERS, _ORDER_JOBS),
     "production": (_UPTIME,),

@@ -17,6 +17,7 @@ from refracmc.reporting.page_all_wells import sections_of_all_wells
 from refracmc.reporting.page_decision import decision_section
 from refracmc.reporting.page_inputs import inputs_section
 from refracmc.reporting.page_method import cautions_section, method_section
+from refracmc.reporting.page_scenarios import scenario_section
 from refracmc.reporting.page_well import well_section
 from refracmc.reporting.row_files import csv_head, plain_csv
 from refracmc.reporting.tables import ReportData
@@ -31,7 +32,7 @@ def page_sections(data: ReportData, charts: Mapping[str, Sequence[DrawnChart]]) 
     sections: list[Section | None] = [decision_section(data)]
     for number, well in enumerate(data.wells, start=1):
         sections.append(well_section(data, charts.get(well, ()), well, f"well-{number}", stems[well]))
-    sections += [inputs_section(data), method_section(data), cautions_section()]
+    sections += [scenario_section(data), inputs_section(data), method_section(data), cautions_section()]
     return [section for section in sections if section is not None]
 
 
@@ -55,6 +56,8 @@ def all_wells_html(
 ) -> str:
     """The page of many wells as HTML text. charts: those over all wells; further: sections that follow the totals."""
     ends = (inputs_section(data, shared=True), method_section(data, over_wells=True), cautions_section())
+    scenarios = scenario_section(data)
+    further = [*further, *([scenarios] if scenarios else [])]
     sections = sections_of_all_wells(data, charts, page_links(data), further)
     return _page(data, [*sections, *(section for section in ends if section is not None)])
 

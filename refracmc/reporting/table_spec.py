@@ -7,6 +7,15 @@ from dataclasses import dataclass
 NOTHING = "nothing"
 """Name of the strategy "do nothing"."""
 
+SPREAD = """mean | number? | unit | mean over the trials
+se | number? | unit | its standard error
+p90 | number? | unit | P90 (low); missing for chances, tail means and ratios
+p90_se | number? | unit | its standard error
+p50 | number? | unit | P50
+p50_se | number? | unit | its standard error
+p10 | number? | unit | P10 (high)
+p10_se | number? | unit | its standard error"""
+"""Columns of a measure summed up."""
 KINDS = ("text", "number", "integer", "flag", "month")
 
 

@@ -39,8 +39,8 @@ def made(tmp_path_factory: pytest.TempPathFactory):
 
 
 def test_every_table_of_the_report_has_its_rows_here() -> None:
-    """But the inputs, which belong to the case, and those over wells; in the order of the columns."""
-    others = {"inputs", *OVER_WELLS}
+    """But the inputs, which belong to the case, those over wells and scenarios; in the order of the columns."""
+    others = {"inputs", "scenarios", *OVER_WELLS}
     assert list(TABLE_ROWS) == [key for key in TABLES if key not in others]
 
 

@@ -130,6 +130,11 @@ def make_tables(
             / np.sqrt(trials)), "job_days": 14.2 + w, "job_days_se": 0.03, "job_cost_usd":
             float(cost0.mean()), "job_cost_se_usd": float(cost0.std() / np.sqrt(trials)),
             "executed_share": 1.0 if w != 1 else 0.973})  # fmt: skip
+        rows.setdefault("scenarios", []).extend({"well": well, "scenario": name, "verdict": "marginal",
+            "strategy": names[best], "date": date, **_value(shift + chosen), "p_loss": 0.4, "p_loss_se": 0.01,
+            "difference_usd": shift, "difference_se_usd": 1e4, "choice": names[best], "choice_usd": None,
+            "choice_se_usd": None, "regret_usd": None, "regret_se_usd": None}
+            for name, shift in (("base", 0.0), ("low_price", -3e5)))  # fmt: skip
         rows["verdicts"].append(
             verdict_row(well, names[best], names[second], stack, best, float(cost0.mean()))
         )
