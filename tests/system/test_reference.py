@@ -302,4 +302,7 @@ def test_python_of_the_reference_runs(
     exec(compile(block, "python.md", "exec"), {})
     assert "(4, 13, 512)" in capsys.readouterr().out
     assert reading.names("python") == refracmc.__all__
-    assert _bare(refracmc.trace_trial) == "(path, *, well, strategy, trial, trials=None, seed=None)"
+    assert (
+        _bare(refracmc.trace_trial)
+        == "(path, *, well, strategy, trial, trials=None, seed=None, scenario=None)"
+    )
