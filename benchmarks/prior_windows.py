@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from refracmc.production.fit import FitRefused, check_fittable, make_target, sample_form
 from refracmc.production.forms import form_code
 from refracmc.production.history import HistoryProblem, build_history, clean
-from refracmc.production.likelihood import ErrorPrior, Target, carried_residual
+from refracmc.production.likelihood import ErrorPrior, Target, carried_residual, recent_residual
 from refracmc.production.posterior import anchored
 from refracmc.production.prior import PooledPrior, default_prior
 from refracmc.production.sampler import Generator, keyed_generator
@@ -194,7 +194,7 @@ def curves(
     for form, x in reweighted(window, prior, n, generator):
         target = window.fits[form][0]
         rho = np.minimum(1.0 / (1.0 + np.exp(-x[-1])), 0.99)
-        last.append(carried_residual(target.residuals(x)[:, -1], window.gap, rho))
+        last.append(carried_residual(recent_residual(target, x), window.gap, rho))
         slots.append(anchored(target, x, plain, window.gap, window.months_in, generator))
         codes.append(np.full(x.shape[1], form_code(form), dtype=np.int8))
     return np.concatenate(codes), np.concatenate(slots, axis=1), np.concatenate(last)

@@ -27,6 +27,7 @@ SIDE_BY_SIDE = 512
 """Particles worked at a time: what they need stays in the fastest memory."""
 TOGETHER, LARGEST = 8, 1e38
 """Factors multiplied before a logarithm is taken, and their bound."""
+RECENT_MONTHS = 6
 _CONSTANT = float(gammaln((NU + 1) / 2) - gammaln(NU / 2) - 0.5 * np.log(NU * np.pi))
 
 
@@ -164,9 +165,16 @@ def warm() -> None:
     _fill_tails(form_of(0).log_shape(np.zeros((3, 1)), np.ones(2)), np.ones((3, 1)), np.ones((4, 1)), one)
 
 
+def recent_residual(target: Target, x: Array) -> Array:
+    """Mean log residual (n,) of the last RECENT_MONTHS months fitted, by their weights: one month's dip is not the end.
+
+    x (d + 3, n) as of the target."""
+    weight = target.weight[-RECENT_MONTHS:]
+    return np.asarray(target.residuals(x)[:, -RECENT_MONTHS:] @ weight / weight.sum())
+
+
 def carried_residual(residual_end: Array, gap_to_end: float, rho: Array) -> Array:
-    """Residual (n,) expected at the end of history, from the last observed one `gap_to_end` months before
-    it."""
+    """Residual (n,) expected at the end of history, from that observed up to `gap_to_end` months before it."""
     return np.asarray(residual_end * rho**gap_to_end)
 
 

@@ -19,7 +19,7 @@ from scipy.special import ndtri, stdtrit
 from refracmc.production.decline import cumulative_mixture
 from refracmc.production.forms import FORMS, form_code, form_of
 from refracmc.production.history import PHASES, History
-from refracmc.production.likelihood import Target, averaged_noise_sd, carried_residual
+from refracmc.production.likelihood import Target, averaged_noise_sd, carried_residual, recent_residual
 from refracmc.production.prior import Discrepancy, PooledPrior
 from refracmc.production.sampler import Generator, Sample, stratified, stratified_within, systematic
 from refracmc.production.secondary import Ratio, secondary_ratios
@@ -244,7 +244,7 @@ def anchored(
     equal strata, so that no single draw carries the mean."""
     d, n = len(target.shape.mean), x.shape[1]
     rho = np.minimum(1.0 / (1.0 + np.exp(-x[d + 2])), 0.99)
-    last = carried_residual(target.residuals(x)[:, -1], gap_to_end, rho)
+    last = carried_residual(recent_residual(target, x), gap_to_end, rho)
     lasting = discrepancy.level_mean + discrepancy.level_sd * stdtrit(
         discrepancy.level_df, stratified_within(generator, n, CUT)
     )

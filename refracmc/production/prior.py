@@ -28,7 +28,7 @@ class Discrepancy:
 
     level_mean, level_sd: log mean and sd of a lasting shift of the level against the fitted curve after a
     long history (Student-t with level_df degrees of freedom); decline_sd: log sd of a factor on the decline at the end
-    of history, so that the error grows with the horizon; carry: share of the last residual that lasts;
+    of history, so that the error grows with the horizon; carry: share of the last months' mean residual that lasts;
     noise_months: months over which the autocorrelated noise of the months ahead averages out;
     settle_months: months after which the level's own spread no longer covers the errors made."""
 
@@ -85,7 +85,7 @@ class PooledPrior:
 ERRORS = {"oil": ErrorPrior(-1.88, 0.42, 0.75, 0.60), "gas": ErrorPrior(-2.07, 0.34, 1.50, 0.50)}
 DISCREPANCY = {
     "oil": Discrepancy(level_mean=0.085, level_sd=0.21, decline_sd=0.25, settle_months=10.0),
-    "gas": Discrepancy(level_mean=0.01, level_sd=0.30, decline_sd=0.15, carry=0.2, noise_months=200.0),
+    "gas": Discrepancy(level_mean=0.01, level_sd=0.30, decline_sd=0.15, carry=0.35, noise_months=200.0),
 }
 UPTIME = {
     "oil": UptimePrior((1.68, 3.33, 0.86, -0.14), (-5.40, 2.03, -0.33, 0.78), (2.30, 0.24)),

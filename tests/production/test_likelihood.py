@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from refracmc.production.likelihood import SIDE_BY_SIDE
+from refracmc.production.likelihood import RECENT_MONTHS, SIDE_BY_SIDE, recent_residual
 from tests.production.fit_targets import FORMS, made_target, particles, plain_likelihood
 
 
@@ -48,3 +48,19 @@ def test_an_error_beyond_all_bounds_is_unlikely():
     found = far.log_likelihood(x)
     assert np.isfinite(found).all()
     assert (found < target.log_likelihood(x) - 1000.0).all()
+
+
+@pytest.mark.parametrize("months", [4, 20])
+def test_a_dip_of_one_month_is_a_share_of_the_recent_residual(months):
+    """Oracle: the weighted mean by hand; a dip moves it by its weight among the last months'."""
+    generator = np.random.default_rng(5)
+    target = made_target("modified_hyperbolic", months, generator)
+    x = particles(target, 20, generator)
+    weight = target.weight[-RECENT_MONTHS:]
+    by_hand = [np.average(row[-RECENT_MONTHS:], weights=weight) for row in target.residuals(x)]
+    np.testing.assert_allclose(recent_residual(target, x), by_hand)
+    dip = replace(target, y=target.y - 0.8 * (np.arange(months) == months - 1))
+    moved = recent_residual(dip, x) - recent_residual(target, x)
+    np.testing.assert_allclose(moved, -0.8 * weight[-1] / weight.sum())
+    # negative control: the last residual alone moves by all of it
+    np.testing.assert_allclose((dip.residuals(x) - target.residuals(x))[:, -1], -0.8)
