@@ -229,6 +229,21 @@ def finish(
     )
 
 
+def _lag_one(target: Target, x: Array) -> Array:
+    """Correlation (n,) of the errors of neighbouring months."""
+    return np.asarray(np.minimum(1.0 / (1.0 + np.exp(-x[len(target.shape.mean) + 2])), 0.99))
+
+
+def expected_level(
+    target: Target, x: Array, discrepancy: Discrepancy, gap_to_end: float, months: int
+) -> Array:
+    """Log rate (n,) at the end of history that particles x (d + 3, n) give, with what lasts of the last months'
+    residuals and the mean shift of the level; gap_to_end and months in months."""
+    recent = carried_residual(recent_residual(target, x), gap_to_end, _lag_one(target, x))
+    level: Array = x[len(target.shape.mean)] + discrepancy.carry * recent
+    return level + discrepancy.settled(months) * discrepancy.level_mean
+
+
 def anchored(
     target: Target,
     x: Array,
@@ -243,14 +258,11 @@ def anchored(
     The t errors are of a LOG rate, whose exponential has no mean: they are cut at `CUT`, and one is drawn in each of
     equal strata, so that no single draw carries the mean."""
     d, n = len(target.shape.mean), x.shape[1]
-    rho = np.minimum(1.0 / (1.0 + np.exp(-x[d + 2])), 0.99)
-    last = carried_residual(recent_residual(target, x), gap_to_end, rho)
-    lasting = discrepancy.level_mean + discrepancy.level_sd * stdtrit(
-        discrepancy.level_df, stratified_within(generator, n, CUT)
-    )
-    noise = averaged_noise_sd(np.exp(x[d + 1]), rho, discrepancy.noise_months)
+    lasting = discrepancy.level_sd * stdtrit(discrepancy.level_df, stratified_within(generator, n, CUT))
+    noise = averaged_noise_sd(np.exp(x[d + 1]), _lag_one(target, x), discrepancy.noise_months)
     ahead = noise * ndtri(stratified(generator, n))
-    level = x[d] + discrepancy.carry * last + discrepancy.settled(months) * lasting + ahead
+    level = expected_level(target, x, discrepancy, gap_to_end, months)
+    level += discrepancy.settled(months) * lasting + ahead
     widen = np.exp(discrepancy.decline_sd * ndtri(stratified(generator, n)))
     form = form_of(target.form)
     return form.steeper(form.slots_at_end(x[:d], level, target.end), widen)

@@ -17,7 +17,8 @@ from refracmc.production.decline import cumulative_mixture
 from refracmc.production.fit import DAYS_PER_MONTH, FitRefused, check_fittable, make_target, sample_form
 from refracmc.production.forms import form_code, form_of
 from refracmc.production.history import History, clean, tell_main_phase
-from refracmc.production.likelihood import Target, carried_residual, recent_residual
+from refracmc.production.likelihood import Target
+from refracmc.production.posterior import expected_level
 from refracmc.production.prior import PooledPrior, default_prior
 from refracmc.production.sampler import Generator, keyed_generator
 from refracmc.production.uptime import expected_uptime, uptime_state
@@ -170,9 +171,7 @@ class Teacher:
         head = self._head(months)
         d, discrepancy = len(target.shape.mean), default_prior(head.main_phase).discrepancy
         gap_to_end = float(len(head) - 1 - np.flatnonzero(clean(head).used)[-1]) + 0.5
-        rho = np.minimum(expit(x[d + 2]), 0.99)
-        last = carried_residual(recent_residual(target, x), gap_to_end, rho)
-        level = x[d] + discrepancy.carry * last + discrepancy.settled(months) * discrepancy.level_mean
+        level = expected_level(target, x, discrepancy, gap_to_end, months)
         slots = form_of(FORM).slots_at_end(x[:d], level, target.end)
         codes = np.full(x.shape[1], form_code(FORM), dtype=np.int8)
         volume = cumulative_mixture(codes, slots, np.array([days]))[:, 0]
