@@ -27,7 +27,7 @@ Array = NDArray[np.float64]
 
 CUTS = (12, 24, 36, 48, 60)
 AHEAD = (24, 12)  # the longest finished one counts
-PARTICLES = 128
+PARTICLES = 512
 WIDEN = (
     2.5  # wells are asked under a prior this much wider than the one they move, or they would only repeat it
 )
