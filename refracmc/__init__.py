@@ -21,6 +21,7 @@ _PUBLIC = {
     "run_case": "refracmc.commands.run",
     "plan_job": "refracmc.commands.job",
     "trace_trial": "refracmc.commands.trace",
+    "run_difference": "refracmc.commands.difference",
     "read_values": "refracmc.engine.store",
     "fit_decline": "refracmc.production.fit",
 }

@@ -137,6 +137,15 @@ def _parser() -> argparse.ArgumentParser:
     for option in ("--trials", "--seed", "--json"):
         trace(option)
 
+    difference = command(
+        "difference",
+        "two finished runs: inputs that differ, what moved in value and verdict, how much is noise",
+    )
+    difference("before", metavar="RUN_A", help="folder of a finished run, or of a scenario in one")
+    difference("after", metavar="RUN_B", help="the same of the run that is compared with it")
+    difference("--out", default=None, help="folder in which difference.csv is written; default: not written")
+    difference("--json")
+
     explain = command("explain", "print the reference: topics, keys of the case, tables, measures, commands")
     explain("words", nargs="*", metavar="TOPIC", help="a topic, a key or another name; without: the topics")
     explain("--html", metavar="FILE", help="write the whole reference as one page")
@@ -276,6 +285,14 @@ def _hindcast(histories: Sequence[str], **given: Any) -> int:
     return DONE
 
 
+def _difference(before: str, after: str, json: bool, **given: Any) -> int:
+    from refracmc.commands.difference import run_difference
+
+    found = run_difference(before, after, **given)
+    print(found.json() if json else found.text())
+    return DONE
+
+
 def _explain(words: list[str], html: str | None) -> int:
     from refracmc.commands.explain import explain, write_page
 
@@ -292,6 +309,7 @@ _COMMANDS: dict[str, Callable[..., int]] = {
     "orders": _orders,
     "forecast": _forecast,
     "hindcast": _hindcast,
+    "difference": _difference,
     "explain": _explain,
 }
 

@@ -20,7 +20,8 @@ GROUPS: Mapping[str, tuple[str, ...]] = {
     "How it is worked out": ("model", "job_rules", "limits", "words"),
     "What comes out": ("measures", "run_files", "tables", "charts", "trials", "manifest"),
     "Commands and what each writes": (
-        "commands", "job_files", "json", "search_files", "forecast_files", "hindcast_files", "cluster", "python",
+        "commands", "job_files", "json", "search_files", "forecast_files", "hindcast_files",
+        "difference_files", "cluster", "python",
     ),
 }  # fmt: skip
 """The topics in the order of the page; each has a file of its name."""

@@ -50,6 +50,7 @@ __all__ = [
     "chance_below",
     "cvar_with_error",
     "mean_with_error",
+    "quantile_contributions",
     "quantile_with_error",
     "ranked_percentiles",
     "ratio_with_error",
@@ -174,6 +175,18 @@ def quantile_with_error(values: ArrayLike, probability: float, sizes: Sequence[i
     at = found[..., 0]
     se = _quantile_error(x, at, found[..., 1:], about, known, lay)
     return Estimate(at, se, 1.0 - known.counts / lay.trials, _few_blocks(known, lay))
+
+
+def quantile_contributions(values: FloatArray, probability: float) -> tuple[float, FloatArray]:
+    """The value not exceeded with chance `probability` in (0, 1), and what each of the values (n,) adds to its error.
+
+    The error of the mean of the contributions is that of the quantile as `quantile_with_error` has it; so is that of a
+    difference of contributions, of two quantiles over the same trials. All values are finite.
+    """
+    about = around(probability, np.asarray(float(values.size)))
+    found = quantiles(values, np.concatenate([[probability], about]))
+    at = float(found[0])
+    return at, -slope(found[1:], about) * ((values <= at) - probability)
 
 
 def _quantile_error(

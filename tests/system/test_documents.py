@@ -24,9 +24,9 @@ def test_sizes() -> None:
 
 
 def test_commands_parse() -> None:
-    calls = reading.calls(README)
+    calls = [call for text in (README, *map(reading.topic_text, NAMES)) for call in reading.calls(text)]
     assert {call[1] for call in calls} == set(cli._COMMANDS)
-    for call in [*calls, *(call for name in NAMES for call in reading.calls(reading.topic_text(name)))]:
+    for call in calls:
         cli._parser().parse_args(call[1:])
     for block in [*reading.fenced(README, "bash"), *reading.fenced(NOTES, "bash")]:
         subprocess.run(["bash", "-n", "-c", block], check=True)
