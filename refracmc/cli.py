@@ -121,6 +121,8 @@ def _parser() -> argparse.ArgumentParser:
 
     _add_hindcast(command)
 
+    _add_portfolio(command)
+
     trace = command("trace", "one trial, complete: inputs, job log, monthly cash flow, reconciled to its NPV")
     trace("case", **case)
     trace("--well", required=True, help="the well")
@@ -150,6 +152,32 @@ def _parser() -> argparse.ArgumentParser:
     explain("words", nargs="*", metavar="TOPIC", help="a topic, a key or another name; without: the topics")
     explain("--html", metavar="FILE", help="write the whole reference as one page")
     return parser
+
+
+def _add_portfolio(command: Callable[[str, str], Callable[..., Any]]) -> None:
+    """The command `portfolio` and its arguments; command: as in `_parser`."""
+    portfolio = command(
+        "portfolio", "choose among wells: which, with which job, in which month, under capital and crews"
+    )
+    portfolio("case", metavar="CASE", help="case file, which is run if need be, or folder of a finished run")
+    portfolio(
+        "--capital",
+        action="append",
+        default=[],
+        metavar="USD",
+        help="capital in US$ WI, in all or by year as 2027=8e6; may be given again; in place of the case's",
+    )
+    portfolio("--crews", type=_at_least(0), metavar="N", help="CT crews and frac crews, N of each")
+    portfolio("--risk-weight", metavar="W", help="multiple of the CVaR of the loss taken off the mean")
+    portfolio("--time-limit", metavar="S", help="seconds for the choice")
+    portfolio(
+        "--out", default=None, help="folder of the case's own; default: outputs, or that of the finished run"
+    )
+    portfolio(
+        "--workers", type=_at_least(1), metavar="N", help="processes of the run; default: all processors"
+    )
+    for option in ("--trials", "--seed", "--json", "--quiet"):
+        portfolio(option)
 
 
 def _add_hindcast(command: Callable[[str, str], Callable[..., Any]]) -> None:
@@ -293,6 +321,17 @@ def _difference(before: str, after: str, json: bool, **given: Any) -> int:
     return DONE
 
 
+def _portfolio(case: str, json: bool, **given: Any) -> int:
+    from refracmc.interrupts import held
+
+    with held():
+        from refracmc.commands.portfolio import review_portfolio
+
+    report = review_portfolio(case, **given)
+    print(report.json() if json else report.text)
+    return DONE
+
+
 def _explain(words: list[str], html: str | None) -> int:
     from refracmc.commands.explain import explain, write_page
 
@@ -310,6 +349,7 @@ _COMMANDS: dict[str, Callable[..., int]] = {
     "forecast": _forecast,
     "hindcast": _hindcast,
     "difference": _difference,
+    "portfolio": _portfolio,
     "explain": _explain,
 }
 

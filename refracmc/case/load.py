@@ -27,6 +27,7 @@ from refracmc.case.key_lines import LineFinder
 from refracmc.case.key_rules import Section, choice
 from refracmc.case.key_values import found_text, refuse
 from refracmc.case.load_well import SharedPart, read_well
+from refracmc.case.portfolio_section import Portfolio, portfolio_faults
 from refracmc.case.response_section import Response, Stress
 from refracmc.case.scenarios import SCENARIOS, load_with_scenarios, without
 from refracmc.case.shared_sections import (
@@ -69,6 +70,7 @@ SHARED: Mapping[str, type[Section]] = {
     "completion": Completion,
     "outputs": Outputs,
     "fit": Pooling,
+    "portfolio": Portfolio,
 }
 _OF_WELLS = ("job", "response", "stress", "decision", "interests", "completion")
 """Shared sections that a case holds in its wells alone."""
@@ -234,6 +236,9 @@ class _Loader:
                 refused[item.id] = (*item.faults, *(item.placed(fault, self.file) for fault in faults))
             elif well is not None:
                 wells.append(well)
+        portfolio = shared.get("portfolio", Portfolio)
+        if portfolio is not None:
+            self.faults += portfolio_faults(portfolio, {item.id for item in stated} | set(refused), self.file)
         teachers = self._teachers(shared.get("fit", Pooling), {*refused, *(well.id for well in wells)})
         if self.faults or not wells:
             every = [*self.faults, *(fault for faults in refused.values() for fault in faults)]

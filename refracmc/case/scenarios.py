@@ -38,7 +38,7 @@ SECTIONS = (
 )
 """Sections that a scenario may change."""
 MOST = 50
-_FIXED = ("sampling", "outputs", "fit")
+_FIXED = ("sampling", "outputs", "fit", "portfolio")
 """Sections that all scenarios share: they have the trials, the fits and the files of the case."""
 _EITHER_OR = {"prices": (("deck_file",), ("oil_usd_per_bbl", "gas_usd_per_mcf"))}
 """Keys of a section of which a case states one group or the other: a scenario's own takes the other away."""

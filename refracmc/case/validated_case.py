@@ -15,6 +15,7 @@ from refracmc.case.faults import from_validation
 from refracmc.case.job_section import Job
 from refracmc.case.key_lines import LineFinder
 from refracmc.case.offset_section import OffsetWells
+from refracmc.case.portfolio_section import Portfolio
 from refracmc.case.response_section import Response, Stress
 from refracmc.case.shared_sections import (
     Dependence,
@@ -131,6 +132,7 @@ class Case:
     refused: Mapping[str, tuple[Fault, ...]]
     files: Mapping[str, str]
     fit: Pooling = field(default_factory=Pooling)
+    portfolio: Portfolio = field(default_factory=Portfolio)
     teachers: tuple[History, ...] = ()
     scenarios: tuple[Scenario, ...] = ()
     lines: LineFinder | None = field(default=None, repr=False, compare=False)

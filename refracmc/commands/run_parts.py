@@ -22,6 +22,7 @@ from refracmc.engine.stored_plans import PASSING, StoredPlans
 from refracmc.errors import Fault
 from refracmc.interrupts import held
 from refracmc.measures import KEPT_MEASURES
+from refracmc.portfolio.finished_run import FACTS, facts_of
 from refracmc.sampling.streams import blocks_of
 
 
@@ -134,6 +135,7 @@ def manifest_of(
                 ],
             },
             "wells": wells,
+            FACTS: facts_of(case),
             "refused": {well: [str(fault) for fault in faults] for well, faults in sorted(refused.items())},
             **({"scenarios": list(scenarios)} if scenarios else {}),
             "keep_trials": run.keep_trials,

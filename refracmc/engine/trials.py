@@ -122,27 +122,41 @@ def read_results(plan: WellPlan, folder: Path, sizes: list[int]) -> WellResults:
 def stored_measures(plan: WellOutline, folder: Path, sizes: Sequence[int]) -> dict[str, StoredRows]:
     """Every measure of a well. Raises RunFailure where a block is absent or damaged."""
     count = 1 + len(plan.strategies)
-    made: dict[str, StoredRows] = {}
-    for names, kind in ((KEPT_MEASURES, store.KEPT), (EXTRA_MEASURES, store.EXTRA)):
-        files = _files(plan, folder, sizes, kind, (len(names), count))
-        for k, name in enumerate(names):
-            made[name] = StoredRows(files, k * count, count, sizes)
+    made = {
+        **_measures(plan.number, count, folder, sizes, store.KEPT),
+        **_measures(plan.number, count, folder, sizes, store.EXTRA),
+    }
     return {name: made[name] for name in PER_TRIAL}
+
+
+def kept_measures(number: int, count: int, folder: Path, sizes: Sequence[int]) -> dict[str, StoredRows]:
+    """The measures that a finished run keeps of well `number` with `count` strategies, `nothing` among them. Raises
+    RunFailure where a block is absent or damaged."""
+    return _measures(number, count, folder, sizes, store.KEPT)
+
+
+def _measures(
+    number: int, count: int, folder: Path, sizes: Sequence[int], kind: str
+) -> dict[str, StoredRows]:
+    """Measures of one kind of block file."""
+    names = KEPT_MEASURES if kind == store.KEPT else EXTRA_MEASURES
+    files = _files(number, folder, sizes, kind, (len(names), count))
+    return {name: StoredRows(files, k * count, count, sizes) for k, name in enumerate(names)}
 
 
 def stored_inputs(plan: WellPlan, folder: Path, sizes: Sequence[int]) -> StoredRows:
     """A row for each of the `input_names` of a well. Raises RunFailure where a block is absent or damaged."""
     count = len(input_names(plan))
-    files = _files(plan, folder, sizes, store.INPUTS, (count,))
+    files = _files(plan.number, folder, sizes, store.INPUTS, (count,))
     return StoredRows(files, 0, count, sizes)
 
 
 def _files(
-    plan: WellOutline, folder: Path, sizes: Sequence[int], kind: str, rows: tuple[int, ...]
+    number: int, folder: Path, sizes: Sequence[int], kind: str, rows: tuple[int, ...]
 ) -> list[tuple[Path, int]]:
     """The block files of a kind, with the place where the numbers begin; rows: their shape but for the trials."""
     files = []
     for block, size in enumerate(sizes):
-        path = store.block_path(folder, plan.number, block, kind)
+        path = store.block_path(folder, number, block, kind)
         files.append((path, store.check_file(path, (*rows, size))))
     return files

@@ -6,6 +6,10 @@ Rockafellar and Uryasev (2000), J. Risk 2(3): its level, and the shortfall of ea
 
 from __future__ import annotations
 
+import contextlib
+import os
+import sys
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -52,6 +56,25 @@ def objective(choice: Choice, scenarios: Scenarios | None, chosen: Whole) -> flo
     return mean + scenarios.weight * tail_mean(outcomes, scenarios.tail_fraction, scenarios.chances)
 
 
+@contextlib.contextmanager
+def _unheard() -> Iterator[None]:
+    """Keep what the solver's library writes to standard output by itself out of the output of a command."""
+    with contextlib.suppress(OSError, ValueError):
+        sys.stdout.flush()
+    try:
+        kept = os.dup(1)
+    except OSError:  # there is no standard output
+        yield
+        return
+    try:
+        with open(os.devnull, "wb") as nowhere:
+            os.dup2(nowhere.fileno(), 1)
+            yield
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
+
+
 def solved(
     choice: Choice, scenarios: Scenarios | None, gap: float, time_limit_s: float, whole: bool
 ) -> OptimizeResult:
@@ -81,13 +104,14 @@ def solved(
         short = sparse.csr_matrix(np.hstack([outcome / scale, level, shortfall]))
         constraints.append(LinearConstraint(short, 0.0, np.inf))
     integrality = np.concatenate([np.full(jobs, int(whole)), np.zeros(groups + tail)])
-    found = milp(
-        -gain,
-        integrality=integrality,
-        bounds=Bounds(lower, upper),
-        constraints=constraints,
-        options={"time_limit": float(time_limit_s), "mip_rel_gap": float(gap)},
-    )
+    with _unheard():
+        found = milp(
+            -gain,
+            integrality=integrality,
+            bounds=Bounds(lower, upper),
+            constraints=constraints,
+            options={"time_limit": float(time_limit_s), "mip_rel_gap": float(gap)},
+        )
     for name in ("fun", "mip_dual_bound"):
         if getattr(found, name, None) is not None:
             setattr(found, name, getattr(found, name) * scale)

@@ -54,10 +54,12 @@ def select(
     gap: float = GAP,
     time_limit_s: float = TIME_LIMIT_S,
     whole: bool = True,
+    start: Whole | None = None,
 ) -> Selection:
     """The jobs with the largest worth, or worth plus weighed tail mean, that meet all limits.
 
-    gap: relative; whole=False: jobs may be done in part (`chosen` then has those of which any part is done). Where
+    gap: relative; whole=False: jobs may be done in part (`chosen` then has those of which any part is done); start: a
+    choice that is known; none worse is given where it meets the limits. Where
     time runs out the best found so far is given with its bound: a choice filled by value per use if none was found.
     Raises NothingFitsError.
     """
@@ -86,6 +88,7 @@ def select(
             True,
         )
     chosen = _filled(smaller) if found.x is None else np.flatnonzero(found.x[: len(numbers)] > 0.5)
+    chosen = _better(smaller, scenarios, chosen, numbers, start)
     if chosen is None:
         raise NothingFitsError(clashing(choice, time_limit_s))
     if not np.isfinite(bound):
@@ -98,6 +101,20 @@ def select(
     return Selection(
         numbers[chosen], best, bound, time.perf_counter() - began, bound - best <= 1.000001 * gap * abs(best)
     )
+
+
+def _better(
+    choice: Choice, scenarios: Scenarios | None, chosen: Whole | None, numbers: Whole, start: Whole | None
+) -> Whole | None:
+    """The better of a choice and one that is known; numbers: of the jobs of `choice` where `start` counts them."""
+    if start is None or not np.isin(start, numbers).all():
+        return chosen
+    known = np.searchsorted(numbers, start)
+    if not choice.fits(known):
+        return chosen
+    if chosen is None or objective(choice, scenarios, known) > objective(choice, scenarios, chosen):
+        return known
+    return chosen
 
 
 def _filled(choice: Choice) -> Whole | None:

@@ -124,6 +124,13 @@ def job_tables() -> list[Piece]:
     return _columns(JOB_TABLES.values())
 
 
+def portfolio_tables() -> list[Piece]:
+    """The tables of the choice among wells, column by column."""
+    from refracmc.reporting.columns_portfolio import PORTFOLIO_TABLES
+
+    return _columns(PORTFOLIO_TABLES.values())
+
+
 def forms() -> list[Piece]:
     """The decline forms with their four numbers."""
     from refracmc.production.forms import FORMS, form_of
@@ -288,6 +295,7 @@ SOURCES: Mapping[str, Callable[[], list[Piece]]] = MappingProxyType(
         "si_twins": si_twins,
         "run_tables": run_tables,
         "job_tables": job_tables,
+        "portfolio_tables": portfolio_tables,
         "forms": forms,
         "measures": measures,
         "trial_columns": trial_columns,

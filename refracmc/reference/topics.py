@@ -21,7 +21,7 @@ GROUPS: Mapping[str, tuple[str, ...]] = {
     "What comes out": ("measures", "run_files", "tables", "charts", "trials", "manifest"),
     "Commands and what each writes": (
         "commands", "job_files", "json", "search_files", "forecast_files", "hindcast_files",
-        "difference_files", "cluster", "python",
+        "portfolio_files", "difference_files", "cluster", "python",
     ),
 }  # fmt: skip
 """The topics in the order of the page; each has a file of its name."""
