@@ -22,7 +22,7 @@ from refracmc.engine.stored_plans import PASSING, StoredPlans
 from refracmc.errors import Fault
 from refracmc.interrupts import held
 from refracmc.measures import KEPT_MEASURES
-from refracmc.portfolio.finished_run import FACTS, facts_of
+from refracmc.portfolio.finished_run import FACTS, facts_of, facts_of_well
 from refracmc.sampling.streams import blocks_of
 
 
@@ -116,6 +116,7 @@ def manifest_of(
             "number": plan.number,
             "main_phase": plan.well.main_phase,
             "strategies": list(plan.names),
+            **facts_of_well(plan.well),
             "fit": {} if fit is None else dict(fit.diagnostics),
         }
         for plan, fit in zip(plans.outlines, plans.fits, strict=True)

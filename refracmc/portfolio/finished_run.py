@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from refracmc.case.validated_case import Case
+from refracmc.case.validated_case import Case, WellCase
 from refracmc.engine.manifest import read_checked, read_manifest
 from refracmc.engine.trials import StoredRows, kept_measures
 from refracmc.errors import Fault, InputError
@@ -48,7 +48,6 @@ class FinishedRun:
     tail_fraction: float
     refused: Mapping[str, str]
     _wells: list[dict[str, Any]]
-    _facts: Mapping[str, Mapping[str, Any]]
 
     @property
     def well_names(self) -> tuple[str, ...]:
@@ -58,13 +57,13 @@ class FinishedRun:
     def wells(self) -> Iterator[ValuedWell]:
         """The wells one by one. RunFailure where a block is absent or damaged."""
         for well in self._wells:
-            names, facts = tuple(well["strategies"]), self._facts[well["well"]]
+            names = tuple(well["strategies"])
             measures = kept_measures(well["number"], len(names), self.folder, self.sizes)
             yield ValuedWell(
                 well["well"],
-                facts["pad"],
-                facts["working_interest"],
-                facts["mobilisation_usd"],
+                well["pad"],
+                well["working_interest"],
+                well["mobilisation_usd"],
                 names,
                 measures,
             )
@@ -72,19 +71,20 @@ class FinishedRun:
 
 def facts_of(case: Case) -> dict[str, Any]:
     """What the manifest keeps of a case for the choice among its wells."""
-    wells = {}
-    for well in case.wells:
-        wells[well.id] = {
-            "pad": well.pad,
-            "working_interest": float(well.settings.interests.working),
-            "mobilisation_usd": float(well.settings.job.cost.mobilisation_usd.mean()),
-        }
     return {
         "valuation_month": case.valuation.date,
         "annual_discount_rate": case.valuation.annual_discount_rate,
         "tail_fraction": case.valuation.cvar_tail_fraction,
         "valued_sha256": valued_digest(case),
-        "wells": wells,
+    }
+
+
+def facts_of_well(well: WellCase) -> dict[str, Any]:
+    """What it keeps of one well."""
+    return {
+        "pad": well.pad,
+        "working_interest": float(well.settings.interests.working),
+        "mobilisation_usd": float(well.settings.job.cost.mobilisation_usd.mean()),
     }
 
 
@@ -143,5 +143,4 @@ def open_finished(folder: Path) -> FinishedRun:
         facts["tail_fraction"],
         {well: "; ".join(said) for well, said in run["refused"].items()},
         run["wells"],
-        facts["wells"],
     )

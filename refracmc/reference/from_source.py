@@ -12,6 +12,7 @@ import inspect
 import re
 import sys
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
 
@@ -128,7 +129,7 @@ def portfolio_tables() -> list[Piece]:
     """The tables of the choice among wells, column by column."""
     from refracmc.reporting.columns_portfolio import PORTFOLIO_TABLES
 
-    return _columns(PORTFOLIO_TABLES.values())
+    return _columns(replace(spec, key=f"{key}.csv") for key, spec in PORTFOLIO_TABLES.items())
 
 
 def forms() -> list[Piece]:
