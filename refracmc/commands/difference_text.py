@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from refracmc.decisions.input_changes import wells_of_changes
 from refracmc.decisions.run_differences import MEASURES
 from refracmc.measures import USD_WI
 
@@ -44,14 +45,15 @@ def _head(which: str, run: Row) -> str:
 def _inputs(inputs: list[Row], files: list[Row]) -> list[str]:
     if not inputs and not files:
         return ["Inputs: no difference, nor in the files that were read"]
-    lines = [f"Inputs that differ: {len(inputs) or 'none'}"]
-    for row in inputs[:MOST_INPUTS]:
-        where = f"{row['well']}: " if row["well"] else ""
+    lines = [f"Inputs that differ: {len({row['input'] for row in inputs}) or 'none'}"]
+    grouped = wells_of_changes(inputs)
+    for row in grouped[:MOST_INPUTS]:
+        where = "" if row["well"] == "all" else f"{row['well']}: "
         unit = f" [{row['unit']}]" if row["unit"] else ""
         old, new = ("none" if row[key] is None else row[key] for key in ("before", "after"))
         lines.append(f"  {where}{row['input']}{unit}: {old} -> {new}")
-    if len(inputs) > MOST_INPUTS:
-        lines.append(f"  and {len(inputs) - MOST_INPUTS} more (--json has all)")
+    if len(grouped) > MOST_INPUTS:
+        lines.append(f"  and {len(grouped) - MOST_INPUTS} more (--json has all)")
     if files:
         told = ", ".join(f"{row['file']} ({row['how']})" for row in files)
         lines.append(f"Files that differ: {told}")

@@ -42,3 +42,22 @@ def input_changes(before: InputsByWell, after: InputsByWell, wells: Sequence[str
                 }
             )
     return rows
+
+
+_NAMED = 3
+"""Wells of a change that are named, where it is of more."""
+
+
+def wells_of_changes(rows: Sequence[Mapping[str, Any]]) -> list[Row]:
+    """The rows with the same change of several wells as one, in their order; `well`: its wells in words, or all."""
+    found: dict[tuple[Any, ...], list[Mapping[str, Any]]] = {}
+    for row in rows:
+        found.setdefault(tuple(row[key] for key in row if key != "well"), []).append(row)
+    return [{**its[0], "well": _wells_in_words([row["well"] for row in its])} for its in found.values()]
+
+
+def _wells_in_words(wells: Sequence[str | None]) -> str:
+    if None in wells:
+        return "all"
+    named = ", ".join(str(well) for well in wells[:_NAMED])
+    return named if len(wells) <= _NAMED else f"{named} and {len(wells) - _NAMED} more"

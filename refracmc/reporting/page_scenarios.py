@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pandas as pd
 
+from refracmc.decisions.input_changes import wells_of_changes
 from refracmc.reporting.captions import MILLION_WI, spoken
-from refracmc.reporting.page import Block, Note, Section, Table
+from refracmc.reporting.page import MOST_WELLS, Block, Note, Section, Table
 from refracmc.reporting.page_columns import (
     Row,
     WellTable,
@@ -50,23 +51,61 @@ def scenario_section(data: ReportData) -> Section | None:
     blocks: list[Block] = []
     if "scenario_totals" in data.tables:
         blocks.append(_totals(data.tables["scenario_totals"]))
+    if "scenarios" in data.tables:
+        blocks.append(_by_well(data.tables["scenarios"], len(data.wells) > MOST_WELLS))
     blocks += [
-        table_of(
-            data.tables["scenario_inputs"],
-            "What the scenarios change",
-            (
-                words("Scenario", "scenario"),
-                ("Well", lambda row: "all" if pd.isna(row["well"]) else str(row["well"])),
-                text("Input", "input"),
-                text("Unit", "unit"),
-                text("In the case", "before"),
-                text("Under the scenario", "after"),
-            ),
-            left=6,
-        ),
+        _changes(data.tables["scenario_inputs"]),
         Note(("Each scenario has its own folder with summary and tables: scenarios/*/.",)),
     ]
     return Section("Scenarios", "scenarios", tuple(blocks))
+
+
+def _changes(rows: pd.DataFrame) -> Table:
+    """Inputs that scenarios change; wells with the same change stand together."""
+    known = rows.astype(object).where(rows.notna(), None).to_dict("records")
+    grouped = wells_of_changes([{str(key): value for key, value in row.items()} for row in known])
+    return table_of(
+        pd.DataFrame(grouped),
+        "What the scenarios change",
+        (
+            words("Scenario", "scenario"),
+            text("Wells", "well"),
+            text("Input", "input"),
+            text("Unit", "unit"),
+            text("In the case", "before"),
+            text("Under the scenario", "after"),
+        ),
+        left=6,
+    )
+
+
+def _by_well(rows: pd.DataFrame, collapsed: bool) -> Table:
+    """Verdict and mean of each well under each scenario; a verdict that base does not have is bold."""
+    found = {(row["well"], row["scenario"]): row for row in rows.to_dict("records")}
+    wells, names = list(dict.fromkeys(rows["well"])), list(dict.fromkeys(rows["scenario"]))
+    cells, strong = [], set()
+    for k, well in enumerate(wells):
+        of_well = [found.get((well, name)) for name in names]
+        cells.append(
+            (
+                str(well),
+                *(
+                    MISSING if row is None else f"{row['verdict']}, {million(row['mean_usd'], row['se_usd'])}"
+                    for row in of_well
+                ),
+            )
+        )
+        verdicts = [None if row is None else row["verdict"] for row in of_well]
+        strong |= {(k, 1 + at) for at, one in enumerate(verdicts) if one not in (None, verdicts[0])}
+    return Table(
+        f"Verdict on each well under each scenario, and the mean of its best refrac there, {MILLION_WI}",
+        ("Well", *(spoken(str(name)) for name in names)),
+        tuple(cells),
+        left=1 + len(names),
+        collapsed=collapsed,
+        strong=frozenset(strong),
+        note="Bold: not the verdict of base; it may be that it is not told apart.",
+    )
 
 
 def _totals(rows: pd.DataFrame) -> Table:

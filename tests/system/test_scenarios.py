@@ -211,3 +211,18 @@ def test_a_trial_of_a_scenario_is_traced(runs: dict[str, Path]) -> None:
     wrong = refracmc(*words, "--scenario", "lo")
     assert wrong.returncode == 2
     assert "--scenario: found 'lo'; allowed: a scenario of the case: low, strong" in wrong.stderr
+
+
+def test_the_page_has_them_side_by_side(runs: dict[str, Path]) -> None:
+    """A section with the sums and the verdicts, and a table in the evidence of each well; none without scenarios."""
+    page = (runs["with"] / "report.html").read_text("utf-8")
+    assert page.count("Sums over wells under each scenario") == 1
+    assert page.count("The best refrac under each scenario") == 2
+    rows = pd.read_csv(runs["with"] / "tables" / "scenarios.csv")
+    for row in rows.to_dict("records"):
+        assert f"{row['verdict']}, " in page
+    totals = pd.read_csv(runs["with"] / "tables" / "scenario_totals.csv")
+    for name in ("low", "strong"):
+        own = pd.read_csv(runs["with"] / "scenarios" / name / "tables" / "portfolio_total.csv")
+        assert totals[totals["scenario"] == name].drop(columns="scenario").reset_index(drop=True).equals(own)
+    assert "scenario" not in (runs["base"] / "report.html").read_text("utf-8")
