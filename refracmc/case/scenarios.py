@@ -38,7 +38,7 @@ SECTIONS = (
 )
 """Sections that a scenario may change."""
 MOST = 50
-_FIXED = ("sampling", "outputs", "fit", "portfolio")
+FIXED = ("sampling", "outputs", "fit", "portfolio")
 """Sections that all scenarios share: they have the trials, the fits and the files of the case."""
 _EITHER_OR = {"prices": (("deck_file",), ("oil_usd_per_bbl", "gas_usd_per_mcf"))}
 """Keys of a section of which a case states one group or the other: a scenario's own takes the other away."""
@@ -117,7 +117,7 @@ def _faults(here: str, name: str, keys: Any) -> Iterator[Fault]:
         yield Fault(here, found, "tables of keys that differ from the case", remedy)
         return
     for section, table in keys.items():
-        if section in _FIXED:
+        if section in FIXED:
             allowed = ", ".join(SECTIONS)
             found = f"[{section}], which all scenarios have in common"
             yield Fault(f"{here}.{section}", found, allowed, "take it out, or make it another case")

@@ -9,7 +9,7 @@ import io
 import shutil
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -184,7 +184,8 @@ def _carry_out(run: Run, resume: bool) -> RunResult:
 
 def _fitted_wells(run: Run) -> tuple[StoredPlans, dict[str, tuple[Fault, ...]]]:
     """Plans of the wells that can run and the faults of the others. InputError where there is none to run."""
-    plans, refused = store_wells(run.case, run.workers, run.progress, run.place.work)
+    alone = replace(run.case, scenarios=())  # the plans of the wells need none
+    plans, refused = store_wells(alone, run.workers, run.progress, run.place.work)
     if not plans:
         shutil.rmtree(run.place.work)
         raise InputError([fault for faults in refused.values() for fault in faults])

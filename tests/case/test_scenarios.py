@@ -5,16 +5,18 @@ Oracle: the same case with the scenario's keys written out by hand, and the hous
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
 
 from refracmc.case.correlated_pairs import pairs_told
-from refracmc.case.load import load_case
-from refracmc.case.scenarios import changed_keys
+from refracmc.case.load import SHARED, load_case
+from refracmc.case.scenarios import FIXED, SECTIONS, changed_keys
 from refracmc.case.uncertain_inputs import inputs_of
 from refracmc.commands.check import check_case
 from refracmc.errors import InputError
+from tests.system import reading
 from tests.system.small_case import CASE, TALLY, changed, write_case
 
 LOW = """
@@ -158,3 +160,10 @@ def test_a_well_that_cannot_run_under_a_scenario(tmp_path: Path) -> None:
     (refused,) = check_case(path).refused.items()
     assert refused[0] == "A in scenario short"
     assert "(in scenario short)" in refused[1][0].found
+
+
+def test_every_section_is_one_that_may_change_or_one_in_common() -> None:
+    """A section that is added is put on one of the two lists; the reference names those that may change."""
+    assert {*SECTIONS, *FIXED} == set(SHARED)
+    told = reading.topic_text("case").partition("## [scenarios.NAME]")[2].partition("\n## ")[0]
+    assert set(SECTIONS) <= set(re.findall(r"`(\w+)`", told))
