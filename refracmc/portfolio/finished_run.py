@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from refracmc.case.scenarios import SCENARIOS
 from refracmc.case.validated_case import Case, WellCase
 from refracmc.engine.manifest import read_checked, read_manifest
 from refracmc.engine.trials import StoredRows, kept_measures
@@ -34,7 +35,8 @@ class ValuedWell:
 
 @dataclass(frozen=True, eq=False)
 class FinishedRun:
-    """A finished run. sizes: trials of each block; refused: what each well that could not run lacks."""
+    """A finished run. sizes: trials of each block; refused: what each well that could not run lacks;
+    scenarios: those valued beside it."""
 
     folder: Path
     name: str
@@ -47,12 +49,18 @@ class FinishedRun:
     annual_discount_rate: float
     tail_fraction: float
     refused: Mapping[str, str]
+    scenarios: tuple[str, ...]
     _wells: list[dict[str, Any]]
 
     @property
     def well_names(self) -> tuple[str, ...]:
         """Wells that were valued, in the order of the case."""
         return tuple(well["well"] for well in self._wells)
+
+    def under_scenarios(self) -> Iterator[tuple[str, FinishedRun]]:
+        """Name and run of each scenario that was valued. InputError where one is not as the run wrote it."""
+        for name in self.scenarios:
+            yield name, open_finished(self.folder / SCENARIOS / name)
 
     def wells(self) -> Iterator[ValuedWell]:
         """The wells one by one. RunFailure where a block is absent or damaged."""
@@ -142,5 +150,6 @@ def open_finished(folder: Path) -> FinishedRun:
         facts["annual_discount_rate"],
         facts["tail_fraction"],
         {well: "; ".join(said) for well, said in run["refused"].items()},
+        tuple(run.get("scenarios", ())),
         run["wells"],
     )

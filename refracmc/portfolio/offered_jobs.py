@@ -122,6 +122,18 @@ class OfferedJobs:
         return at[by_month], np.array([values[rows[k]] for k in by_month])
 
 
+def values_under(jobs: OfferedJobs, other: OfferedJobs) -> Array:
+    """Mean values (K,) of jobs as another run has them, 0 for those it does not have."""
+    there = {
+        (other.owners[owner], order, int(month)): float(value)
+        for owner, order, month, value in zip(
+            other.owner, other.orders, other.month, other.value, strict=True
+        )
+    }
+    keys = zip(jobs.owner, jobs.orders, jobs.month, strict=True)
+    return np.array([there.get((jobs.owners[k], order, int(m)), 0.0) for k, order, m in keys])
+
+
 def _mixed(rows: Rows | Array, placed: Placed) -> Array:
     """What a job has of the rows of its well's strategies."""
     low: Array = rows[placed.low]

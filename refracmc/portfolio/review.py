@@ -15,7 +15,7 @@ from refracmc.portfolio.crew_calendar import CrewCalendar, crew_calendar, value_
 from refracmc.portfolio.finished_run import FinishedRun
 from refracmc.portfolio.front import Worth, efficient_front, worth_of_more
 from refracmc.portfolio.limits import choice_of
-from refracmc.portfolio.offered_jobs import OfferedJobs, offered_jobs
+from refracmc.portfolio.offered_jobs import OfferedJobs, offered_jobs, values_under
 from refracmc.portfolio.rankings import RANKINGS, ranked_choice
 from refracmc.portfolio.risk import Scored, best_choice
 from refracmc.portfolio.robustness import Resampled, chosen_again, regrets, resampling_weights
@@ -64,9 +64,8 @@ def review(
     run: FinishedRun,
     settings: Portfolio,
     tell: Callable[[str], None] = lambda _: None,
-    scenarios: Sequence[tuple[str, Array]] = (),
 ) -> Review:
-    """Choose, schedule and test. scenarios: name and mean value (K,) of each offered job in it.
+    """Choose, schedule and test; scenarios that were valued with the run are those of the regret.
 
     Raises NothingFitsError with what clashes, RunFailure where a block of the run is damaged.
     """
@@ -90,6 +89,11 @@ def review(
         choice, jobs.resampled, len(jobs.owners), max(settings.gap, RESAMPLE_GAP), settings.time_limit_s
     )
     ranked = {name: ranked_choice(jobs, choice, name) for name in RANKINGS}
+    nothing = np.zeros((sum(run.sizes), 0))
+    scenarios = [
+        (name, values_under(jobs, offered_jobs(under, settings, nothing)))
+        for name, under in run.under_scenarios()
+    ]
     regret = regrets(choice, own.chosen, scenarios, settings.gap, settings.time_limit_s)
     return Review(
         run, settings, jobs, choice, own, by_mean, calendar, slips, front, worth, ranked, resampled, regret

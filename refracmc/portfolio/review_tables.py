@@ -231,7 +231,7 @@ def front_rows(review: Review) -> list[Row]:
                 "target_usd": target,
                 "chance_of_target": None if missed[0] is None else 1.0 - missed[0],
                 "chance_of_target_se": missed[1],
-                "gap": scored.gap,
+                "gap_usd": scored.bound - scored.objective,
                 "comes": _named(jobs.owners[k] for k in sorted(its - own)),
                 "goes": _named(jobs.owners[k] for k in sorted(own - its)),
             }

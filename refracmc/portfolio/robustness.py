@@ -15,6 +15,9 @@ from refracmc.sampling.streams import generator
 LEAST_BLOCKS = 10
 """Blocks of trials from which whole blocks are resampled, which keeps what the design gains; below, trials are."""
 
+LEAST_S = 1.0
+"""Seconds for the choice of one resample, at least."""
+
 
 def resampling_weights(sizes: Sequence[int], seed: int, count: int) -> Array:
     """Weight (n, B) of each trial in each of B resamples, sums of 1; sizes: trials of each block."""
@@ -43,10 +46,10 @@ class Resampled:
     done: int
 
 
-def chosen_again(
-    choice: Choice, resampled: Array, owners: int, gap: float, seconds: float, each_s: float = 20.0
-) -> Resampled:
-    """The choice by mean made again with resampled mean values (K, B), as many as the time in seconds allows."""
+def chosen_again(choice: Choice, resampled: Array, owners: int, gap: float, seconds: float) -> Resampled:
+    """The choice by mean made again with resampled mean values (K, B), as many as the time in seconds allows; each has
+    its share of the time, a second at least."""
+    each_s = max(seconds / max(resampled.shape[1], 1), LEAST_S)
     until = time.perf_counter() + seconds
     of_owner, of_job, done = np.zeros(owners), np.zeros(len(choice.owner)), 0
     for column in resampled.T:

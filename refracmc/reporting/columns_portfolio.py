@@ -76,7 +76,7 @@ p_loss | number | 1 | chance that the sum is below zero
 target_usd | number? | US$ WI | value to reach; missing where none is stated
 chance_of_target | number? | 1 | chance that the sum reaches it
 chance_of_target_se | number? | 1 | its standard error
-gap | number | 1 | how much better another choice could be at most, of the objective at this weight, on all trials
+gap_usd | number | US$ WI | how much more mean less weighed CVaR another choice could have at most, on all trials
 comes | text? | | wells that come in against the choice
 goes | text? | | wells that go out
 """, "risk_weight"),

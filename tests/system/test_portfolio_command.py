@@ -30,6 +30,8 @@ capital_usd = 1e6
 value_usd = { dist = "uniform", low = -1e5, high = 5e5 }
 months = ["2027-01"]
 frac_days = 5
+[scenarios.dear.job.cost]
+mobilisation_usd = 2500000
 """
 
 
@@ -45,11 +47,7 @@ def valued(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_tables_have_their_columns(valued: Path) -> None:
     for key, spec in PORTFOLIO_TABLES.items():
-        path = valued / f"out/small/portfolio/{key}.csv"
-        if key == "regret":
-            assert not path.exists()
-        else:
-            assert tuple(pd.read_csv(path).columns) == spec.names
+        assert tuple(pd.read_csv(valued / f"out/small/portfolio/{key}.csv").columns) == spec.names
 
 
 def test_chosen_is_the_best_of_all(valued: Path) -> None:
@@ -101,6 +99,32 @@ def test_summed_trials_make_the_front(valued: Path) -> None:
     if not table.loc["new well", "chosen"]:
         assert own["p50_usd"] == pytest.approx(float(np.median(total)), rel=1e-3, abs=1e3)
         assert own["chance_of_target"] == pytest.approx(float((total >= 1e6).mean()))
+
+
+def test_regret_of_a_scenario(valued: Path) -> None:
+    """Jobs at two million more: these jobs are worth less there, and the best choice no less than they are."""
+    row = pd.read_csv(valued / "out/small/portfolio/regret.csv").iloc[0]
+    front = pd.read_csv(valued / "out/small/portfolio/front.csv")
+    assert row["scenario"] == "dear"
+    assert row["value_usd"] < front[front["is_choice"]]["mean_usd"].item() - 1e6
+    assert row["regret_usd"] == pytest.approx(row["best_usd"] - row["value_usd"])
+    assert row["regret_usd"] >= -1e-3 * abs(row["best_usd"])
+
+
+def test_page_answers(valued: Path) -> None:
+    """What the page is asked for stands on it, and it fetches nothing."""
+    page = (valued / "out/small/portfolio/portfolio.html").read_text("utf-8")
+    for words in (
+        "Which jobs",
+        "Crews",
+        "Left out, and why",
+        "What more would be worth",
+        "Regret by scenario",
+        "<svg",
+    ):
+        assert words in page
+    assert "http://" not in page.replace("http://www.w3.org", "")
+    assert "<script" not in page
 
 
 def test_a_change_of_the_section_runs_nothing_again(valued: Path) -> None:
