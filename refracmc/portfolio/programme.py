@@ -20,6 +20,8 @@ from refracmc.portfolio.choice_problem import Array, Choice, Whole
 
 OUT_OF_TIME, INFEASIBLE = 1, 2
 """Statuses of the solver."""
+WIDE = 0.25
+"""Share of the jobs from which a limit is wide."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,7 +93,7 @@ def solved(
     gain = np.concatenate([choice.value + saving, -choice.group_saving, np.zeros(tail)]) / scale
     rows, low, high = _rows(choice)
     matrix = sparse.hstack([rows, sparse.csr_matrix((rows.shape[0], tail))]) if tail else rows
-    constraints = [LinearConstraint(matrix, low, high)] if rows.shape[0] else []
+    bounded: list[tuple[sparse.csr_matrix, Array, Array]] = [(sparse.csr_matrix(matrix), low, high)]
     lower, upper = np.zeros(jobs + groups + tail), np.ones(jobs + groups + tail)
     if scenarios is not None:
         gain[jobs + groups] = scenarios.weight
@@ -102,13 +104,25 @@ def solved(
         )
         level, shortfall = np.full((tail - 1, 1), -1.0), np.identity(tail - 1)
         short = sparse.csr_matrix(np.hstack([outcome / scale, level, shortfall]))
-        constraints.append(LinearConstraint(short, 0.0, np.inf))
-    integrality = np.concatenate([np.full(jobs, int(whole)), np.zeros(groups + tail)])
+        bounded.append((short, np.zeros(tail - 1), np.full(tail - 1, np.inf)))
+    members = _kinds_of_jobs(choice) if whole else sparse.csr_matrix((0, jobs))
+    kinds = members.shape[0]
+    columns = jobs + groups + tail
+    constraints = [
+        LinearConstraint(
+            sparse.csr_matrix(sparse.hstack([part, sparse.csr_matrix((part.shape[0], kinds))])), least, most
+        )
+        for part, least, most in bounded
+    ]
+    if kinds:
+        done = sparse.hstack([members, sparse.csr_matrix((kinds, columns - jobs)), -sparse.identity(kinds)])
+        constraints.append(LinearConstraint(sparse.csr_matrix(done), 0.0, 0.0))
+    integrality = np.concatenate([np.full(jobs, int(whole)), np.zeros(groups + tail), np.ones(kinds)])
     with _unheard():
         found = milp(
-            -gain,
+            -np.concatenate([gain, np.zeros(kinds)]),
             integrality=integrality,
-            bounds=Bounds(lower, upper),
+            bounds=Bounds(np.concatenate([lower, np.zeros(kinds)]), np.concatenate([upper, np.ones(kinds)])),
             constraints=constraints,
             options={"time_limit": float(time_limit_s), "mip_rel_gap": float(gap)},
         )
@@ -116,6 +130,22 @@ def solved(
         if getattr(found, name, None) is not None:
             setattr(found, name, getattr(found, name) * scale)
     return found
+
+
+def _kinds_of_jobs(choice: Choice) -> sparse.csr_matrix:
+    """Jobs (rows, K) of each owner, and of those the jobs that use the same of the wide limits (capital of a year).
+
+    Whether one of these is done is a variable that adds nothing to the programme and speeds its solution many times:
+    branch and bound settles which wells are done in which year before it settles the month.
+    """
+    uses = np.array([x.use > 0.0 for x in choice.limits]).reshape(len(choice.limits), len(choice.owner))
+    wide = uses[uses.mean(axis=1) > WIDE] if len(choice.owner) else uses[:0]
+    parts = []
+    for columns in ([choice.owner], [choice.owner, *wide]):
+        kinds, at = np.unique(np.array(columns), axis=1, return_inverse=True)
+        ones = (np.ones(len(choice.owner)), (at.ravel(), np.arange(len(choice.owner))))
+        parts.append(sparse.csr_matrix(ones, (kinds.shape[1], len(choice.owner))))
+    return sparse.vstack(parts).tocsr()
 
 
 def _rows(choice: Choice) -> tuple[sparse.csr_matrix, Array, Array]:

@@ -15,7 +15,7 @@ from refracmc.portfolio.programme import INFEASIBLE, Scenarios, objective, solve
 __all__ = ["NothingFitsError", "Scenarios", "Selection", "clashing", "select", "tail_mean"]
 
 GAP, TIME_LIMIT_S = 1e-3, 60.0
-FIRST_SHARE = 0.25
+FIRST_SHARE = 0.5
 """Share of the time in which branch and bound works on the whole."""
 RELAXED_S = 60.0
 """Seconds for the bound where branch and bound had no time to give one."""
