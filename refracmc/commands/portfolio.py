@@ -69,6 +69,9 @@ def review_portfolio(
             raise _refused("--trials, --seed", "with a finished run", "a case file", "leave them out")
         run = open_finished(path)
         settings = Portfolio()
+        progress.note(
+            f"{run.name}: portfolio: limits of the options alone; those of [portfolio]: name the case file"
+        )
         folder = (path if out is None else Path(out) / run.name) / FILES
         place = path if out is None else Path(out)
     else:

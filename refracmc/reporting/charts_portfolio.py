@@ -51,19 +51,19 @@ def _calendar(schedule: Sequence[Row], working: float) -> str:
     if not lanes or len(lanes) > 60:
         return ""
     first = min(_month_number(row["month"]) for row in schedule)
-    height = 1.1 + 0.46 * len(lanes)
+    last = _months_shown(schedule, first, working)
+    upright = not all(_has_room(row, working, last) for row in schedule)
+    height = 1.1 + (0.82 if upright else 0.46) * len(lanes)
     late = sum(float(row["chance_of_slip"]) >= 0.5 for row in schedule)
     title = (
         f"{len(schedule)} jobs, {late or 'none'} of them likelier than not to begin after the month chosen"
     )
-    figure = style.frame(title, PERCENTILES + " Names: wells, where there is room.", height)
+    figure = style.frame(title, PERCENTILES + " Names: wells.", height)
     axes = style.panel(figure, (0.75, 0.62, 0.15, 0.42))
-    ends = []
     for row in schedule:
         month = _month_number(row["month"]) - first
         begin = month + float(row["planned_start_day"]) / working
         length = max(float(row["planned_days"]) / working, 0.05)
-        ends.append(max(begin + length, month + float(row["start_p10_day"]) / working))
         for lane, (_, kind, number) in enumerate(lanes):
             if row[kind] != number:
                 continue
@@ -74,8 +74,7 @@ def _calendar(schedule: Sequence[Row], working: float) -> str:
                 month + float(row["start_p10_day"]) / working,
             )
             style.spans(axes, *span, lane + 0.36, style.INK, 1.4)
-    last = int(np.ceil(max(ends))) + 0.2
-    _names(axes, schedule, lanes, first, working, last)
+    _names(axes, schedule, lanes, first, working, upright)
     axes.set_xlim(0, last)
     axes.set_ylim(len(lanes) - 0.4, -0.6)
     step = max(1, int(last) // 12)
@@ -87,26 +86,44 @@ def _calendar(schedule: Sequence[Row], working: float) -> str:
     return svg_text(figure)
 
 
+def _months_shown(schedule: Sequence[Row], first: int, working: float) -> float:
+    """Months from the first one to where the last job ends, or where its late beginning lies."""
+    ends = []
+    for row in schedule:
+        planned = float(row["planned_start_day"]) + max(float(row["planned_days"]), 0.05 * working)
+        ends.append(_month_number(row["month"]) - first + max(planned, float(row["start_p10_day"])) / working)
+    return float(np.ceil(max(ends))) + 0.2
+
+
+def _has_room(row: Row, working: float, last: float) -> bool:
+    """Whether the well's name goes along the bar of its job."""
+    return len(str(row["well"])) <= int(float(row["planned_days"]) / working / last * 8.0 / 0.062)
+
+
 def _names(
     axes: Axes,
     schedule: Sequence[Row],
     lanes: Sequence[tuple[str, str, int]],
     first: int,
     working: float,
-    last: float,
+    upright: bool,
 ) -> None:
-    """Names of wells in the bars that hold them."""
+    """Names of wells in their bars, all of them upright where one has no room along its own."""
     for row in schedule:
         begin = _month_number(row["month"]) - first + float(row["planned_start_day"]) / working
-        length = float(row["planned_days"]) / working
-        room = int(length / last * 8.0 / 0.062)
-        name = str(row["well"])
-        if len(name) > room:
-            continue
+        middle = begin + float(row["planned_days"]) / working / 2.0
         for lane, (_, kind, number) in enumerate(lanes):
             if row[kind] == number:
                 axes.text(
-                    begin + length / 2, lane - 0.04, name, ha="center", va="center", fontsize=7, color="white"
+                    middle,
+                    lane - 0.04,
+                    str(row["well"])[:12],
+                    ha="center",
+                    va="center",
+                    fontsize=6.5 if upright else 7,
+                    color="white",
+                    rotation=90 if upright else 0,
+                    clip_on=True,
                 )
 
 

@@ -154,7 +154,8 @@ def _schedule_table(schedule: Sequence[Row]) -> Table:
             fixed(float(row["planned_start_day"]) + 1.0, 0), fixed(float(row["planned_days"]), 0),
             f"{fixed(float(row['start_p90_day']) + 1.0, 0)} to {fixed(float(row['start_p10_day']) + 1.0, 0)}",
             percent(float(row["chance_of_slip"]), float(row["chance_of_slip_se"])),
-            significant(float(row["slip_days"]), 2), _m(row["slip_cost_usd"], 2),
+            fixed(float(row["slip_days"]), 1),
+            fixed(float(row["slip_cost_usd"]) / MILLION, 3),
         )
         for row in schedule
     )  # fmt: skip

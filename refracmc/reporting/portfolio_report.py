@@ -44,7 +44,7 @@ def page_html(review: Review, rows: Mapping[str, Sequence[Row]]) -> str:
     wells = review.jobs.wells
     subtitle = (
         f"Case {run.name}, {run.data_status} data, {wells} well{'' if wells == 1 else 's'}, {sum(run.sizes):,} trials. "
-        f"US$ million at {run.valuation_month}, {run.annual_discount_rate:.3%} a year. {OWNER}. {PERCENTILES}"
+        f"US$ million at {run.valuation_month}, {100 * run.annual_discount_rate:g} % a year. {OWNER}. {PERCENTILES}"
     )
     return render_page(f"{run.title}: which wells, when", subtitle, sections)
 
