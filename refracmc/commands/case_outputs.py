@@ -21,6 +21,8 @@ from refracmc.engine.executors import run_tasks
 from refracmc.engine.stored_plans import StoredPlans
 from refracmc.errors import Fault
 from refracmc.reporting.columns import TABLES
+from refracmc.reporting.page import MOST_WELLS
+from refracmc.reporting.page_all_wells import advice
 from refracmc.reporting.report import write_report, write_tables
 from refracmc.reporting.tables import ReportData, checked_tables, report_data_by_well
 from refracmc.reporting.tables_by_well import Part, TablesByWell, frame_of
@@ -112,6 +114,9 @@ def extra_tables(tables: Mapping[str, Any], wells: Collection[str]) -> Part:
 
 
 def verdicts(data: ReportData) -> list[str]:
-    """The decision on every well in words."""
+    """The decision on every well in words; of many wells the headline of each, then what they come to together."""
     said = [verdict(data, well) for well in data.wells]
+    if len(said) > MOST_WELLS:
+        sums = advice(data)
+        return [*(f"{v.headline}." for v in said), f"{sums.title}. {' '.join(sums.paragraphs)}"]
     return [f"{v.headline}. {' '.join(v.paragraphs)}" for v in said]

@@ -104,7 +104,8 @@ def _well_rows(
     low, middle, high = (np.array([row[f"{p}_usd"] for row in rows]) / MILLION for p in ("p90", "p50", "p10"))
     colours = [order_look(places.get(str(row["order"])))[0] for row in rows]
     style.spans(axes, low, high, y, colours, 2.4 if length <= 40 else 1.8, alpha=0.45, zorder=2)
-    style.spans(axes, y - 0.32, y + 0.32, middle, colours, 1.4, upright=True, zorder=3)
+    half = 0.32 if length <= 40 else 0.22
+    style.spans(axes, y - half, y + half, middle, colours, 1.4, upright=True, zorder=3)
     for k, row in enumerate(rows):
         _dot(axes, row["mean_usd"] / MILLION, k, row, places, 4.2 if length <= 40 else 3.2)
     style.zero_line(axes, upright=True)
@@ -234,8 +235,8 @@ def years(data: ReportData, _: str = "") -> Figure | None:
     more = 100 * (sums[REFRACTURE] / sums["none"] - 1)
     figure = style.chart_frame(
         data,
-        f"The jobs change the {name} of all wells over the horizon by {'+' if more > 0 else '−'}"
-        f"{significant(abs(more), 2)} % on average",
+        f"On average the jobs {'add' if more > 0 else 'take'} {significant(abs(more), 2)} % of the {name} of all wells "
+        "over the horizon",
         5.9,
         f"standard error of the means up to {_largest_error(rows)} % of them",
         trials=data.facts.fan_trials,

@@ -26,7 +26,8 @@ from refracmc.reporting.rounding import MILLION, fixed, percent, to_error, with_
 from refracmc.reporting.tables import ReportData
 
 REFRACTURE = "refracture"
-VERDICTS = (REFRACTURE, "marginal", "not told apart", "leave", "none")
+OPEN = "not told apart"
+VERDICTS = (REFRACTURE, "marginal", OPEN, "leave", "none")
 _SAID = {"none": "without advice (too few trials)"}
 
 Total = Mapping[str, Row]
@@ -69,6 +70,17 @@ def _headline(data: ReportData, chosen: int, total: Total) -> str:
     )
 
 
+def _open_words(data: ReportData) -> str:
+    """What the wells that are not told apart would add."""
+    rows = data.tables["wells_ranked"]
+    rows = rows[rows["verdict"] == OPEN]
+    value, capital = (float(rows[name].sum()) / MILLION for name in ("mean_usd", "capital_usd"))
+    return (
+        f"The {len(rows)} not told apart are not among these jobs. By their means they would add "
+        f"{usd_wi(fixed(value, 1))} for {usd_wi(fixed(capital, 1))} of capital; more trials tell which are worth it."
+    )
+
+
 def advice(data: ReportData) -> Note:
     """How many wells go which way, what the jobs cost together and what they return."""
     counts, refused = verdict_counts(data), len(data.facts.refused)
@@ -98,6 +110,8 @@ def advice(data: ReportData) -> Note:
             f"prices and the same shared costs. The wells' own P90 would add up to "
             f"{usd_wi(fixed(own / MILLION, 1))}. No budget and no crew stands behind these dates.",
         ]
+    if OPEN in counts:
+        paragraphs.append(_open_words(data))
     return Note(
         tuple(paragraphs), _headline(data, chosen, total), f"verdict-{REFRACTURE if chosen else 'leave'}"
     )
@@ -183,8 +197,8 @@ def _reason(row: Row) -> str:
     loses = (
         f"loses in {percent(loss, float(row['p_loss_se']))} of trials (asked: {100 * greatest:g} % at most)"
     )
-    if row["verdict"] == "not told apart":
-        span = f"{row['verdict_high']} to {row['verdict_low']} within the errors"
+    if row["verdict"] == OPEN:
+        span = f"between {row['verdict_high']} and {row['verdict_low']} within the errors"
         others = f", or by which of {1 + int(row['equals'])} refracs is best" if row["equals"] else ""
         return f"{span}{others}: brings {brings}, {loses}"
     lacks = [f"brings {brings}" if value == value else "no job is carried out"] * (not value >= least)

@@ -3,6 +3,7 @@
 Oracle: the tables of the run, and the files that stand in its folder.
 """
 
+import json
 import re
 from html.parser import HTMLParser
 from pathlib import Path
@@ -138,6 +139,14 @@ def test_what_was_left_out_has_its_reason(run: Path, page: Page) -> None:
     assert all(why.values())
     assert any(row[0] == "bad" and "p90" in row[1] for row in rows_of(page, 2))
     assert "1 could not be valued" in page.text
+
+
+def test_the_words_of_the_run_end_with_the_sums(run: Path, page: Page) -> None:
+    said = json.loads((run / "manifest.json").read_text("utf-8"))["run"]["verdicts"]
+    assert len(said) == len(IDS) + 1
+    assert all(name in words for name, words in zip(IDS, said, strict=False))
+    assert all(len(words) < 200 for words in said[:-1])
+    assert "Of 7 wells: " in said[-1]
 
 
 def test_charts_over_wells_stand_on_the_page(run: Path, page: Page) -> None:
