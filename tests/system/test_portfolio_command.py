@@ -6,6 +6,7 @@ exit codes and files.
 
 import itertools
 import json
+import shutil
 from pathlib import Path
 
 import numpy as np
@@ -43,6 +44,12 @@ def valued(tmp_path_factory: pytest.TempPathFactory) -> Path:
         refracmc("portfolio", folder / "case/case.toml", "--out", folder / "out", "--quiet").returncode == 0
     )
     return folder
+
+
+@pytest.fixture
+def own(valued: Path, tmp_path: Path) -> Path:
+    """A copy that a test may write into."""
+    return Path(shutil.copytree(valued, tmp_path / "own"))
 
 
 def test_tables_have_their_columns(valued: Path) -> None:
@@ -127,38 +134,36 @@ def test_page_answers(valued: Path) -> None:
     assert "<script" not in page
 
 
-def test_a_change_of_the_section_runs_nothing_again(valued: Path) -> None:
+def test_a_change_of_the_section_runs_nothing_again(own: Path) -> None:
     """And the change is heeded: without capital nothing is chosen but what costs nothing."""
-    before = (valued / "out/small/manifest.json").read_bytes()
-    path = valued / "case/case.toml"
+    before = (own / "out/small/manifest.json").read_bytes()
+    path = own / "case/case.toml"
     path.write_text(path.read_text("utf-8").replace("capital_usd = 2.5e6", "capital_usd = 0.0"), "utf-8")
-    done = refracmc("portfolio", path, "--out", valued / "out", "--quiet", "--json")
+    done = refracmc("portfolio", path, "--out", own / "out", "--quiet", "--json")
     assert done.returncode == 0, done.stderr
     told = json.loads(done.stdout)
     assert not any(row["chosen"] for row in told["portfolio"])
     assert told["settings"]["capital_usd"] == 0.0
-    assert (valued / "out/small/manifest.json").read_bytes() == before
+    assert (own / "out/small/manifest.json").read_bytes() == before
 
 
-def test_folder_of_a_finished_run(valued: Path) -> None:
-    told = refracmc("portfolio", valued / "out/small", "--capital", "2.5e6", "--quiet", "--json")
+def test_folder_of_a_finished_run(own: Path) -> None:
+    told = refracmc("portfolio", own / "out/small", "--capital", "2.5e6", "--quiet", "--json")
     assert told.returncode == 0, told.stderr
     assert {row["well"] for row in json.loads(told.stdout)["portfolio"]} == {"A", "B"}
 
 
-def test_demands_that_clash_are_named(valued: Path) -> None:
-    path = valued / "case/case.toml"
+def test_demands_that_clash_are_named(own: Path) -> None:
+    path = own / "case/case.toml"
     text = path.read_text("utf-8")
     clash = text.replace("capital_usd = 2.5e6", "capital_usd = 0.0").replace(
         "resamples", 'must_do = ["A"]\nresamples'
     )
-    (valued / "case/clash.toml").write_text(
-        clash.replace("capital_usd = 0.0", "capital_usd = 1.0", 1), "utf-8"
-    )
-    path = valued / "case/clash.toml"
+    (own / "case/clash.toml").write_text(clash.replace("capital_usd = 0.0", "capital_usd = 1.0", 1), "utf-8")
+    path = own / "case/clash.toml"
     text = path.read_text("utf-8")
     path.write_text(text, "utf-8")
-    done = refracmc("portfolio", path, "--out", valued / "out2", "--quiet")
+    done = refracmc("portfolio", path, "--out", own / "out2", "--quiet")
     assert done.returncode == 2
     assert "A must be done; capital" in done.stderr
     assert "crews" not in done.stderr
@@ -174,8 +179,8 @@ def test_demands_that_clash_are_named(valued: Path) -> None:
         (("--time-limit", "0"), "time_limit_s"),
     ],
 )
-def test_bad_options(valued: Path, words: tuple[str, ...], said: str) -> None:
-    done = refracmc("portfolio", valued / "out/small", f"{words[0]}={words[1]}", "--quiet")
+def test_bad_options(own: Path, words: tuple[str, ...], said: str) -> None:
+    done = refracmc("portfolio", own / "out/small", f"{words[0]}={words[1]}", "--quiet")
     assert (done.returncode, said in done.stderr) == (2, True), done.stderr
 
 
