@@ -259,7 +259,8 @@ def ranking_rows(review: Review) -> list[Row]:
     rows = []
     for name, chosen in ((BEST, review.by_mean.chosen), *review.ranked.items()):
         value = choice.worth(chosen)
-        short = (best - value) / abs(best) if best else 0.0
+        below = best - value if abs(best - value) > 1e-9 * abs(best) else 0.0
+        short = below / abs(best) if best else 0.0
         fits = choice.fits(chosen)
         rows.append(
             {
@@ -267,7 +268,7 @@ def ranking_rows(review: Review) -> list[Row]:
                 "jobs": len(chosen),
                 "mean_usd": value,
                 "capital_usd": capital_of(review, chosen),
-                "shortfall_usd": best - value,
+                "shortfall_usd": below,
                 "shortfall": short,
                 "is_as_good": bool(fits and short <= review.settings.gap + 1e-12),
                 "fits": fits,

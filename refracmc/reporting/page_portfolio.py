@@ -12,7 +12,7 @@ from refracmc.reporting.rounding import MILLION, MISSING, fixed, percent, signif
 
 Row = Mapping[str, Any]
 AS_GOOD = 0.005
-"""Shortfall up to which a ranking is called as good, or the gap where that is wider."""
+"""Shortfall up to which a ranking is called as good, or the gap asked for where that is wider."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,7 +218,7 @@ def _front_table(front: Sequence[Row]) -> Table:
 def _firmness(rows: Mapping[str, Sequence[Row]], facts: PortfolioFacts) -> list[Block]:
     """Resamples in words, rankings and regret as tables."""
     best, *others = rows["rankings"]
-    limit = max(AS_GOOD, facts.gap)
+    limit = max(AS_GOOD, facts.asked_gap)
     good = [row["way"] for row in others if row["fits"] and float(row["shortfall"]) <= limit]
     poor = [row["way"] for row in others if row["way"] not in good]
     said = []
