@@ -2,7 +2,8 @@
 
     python -m benchmarks.mutants --mutants 10000 --seed 1 --run-every 20 --workers 2
 
-A mutant is the starter case with its history, tally, deck and list of values: damaged in one to three places, in its
+A mutant is the starter case with its history, tally, deck and list of values, every third time one of three wells in a
+table: damaged in one to three places, in its
 text or its bytes, or sound and stating keys of the schema at values that each may be allowed. `check` reads every one;
 every N-th is then given to `run`, `job`, `forecast`, `orders` or `trace` where it passed, and its history to `hindcast`
 whether it did or not. What is held: no exception leaves the command
@@ -61,10 +62,10 @@ MAY_BE_INFINITE = {measure.name for measure in MEASURES if "`inf`" in measure.me
 VALUES = "value\n0.2\n0.2\n0.5\n0.9\n1.4\n"
 
 
-def starter_files() -> dict[str, bytes]:
-    """The files of the case that is damaged, by name."""
+def starter_files(wells: int | None = None) -> dict[str, bytes]:
+    """The files of the case that is damaged, by name. wells: so many in a table; None: the starter case."""
     with tempfile.TemporaryDirectory() as place:
-        write_starter(str(Path(place) / "starter"))
+        write_starter(str(Path(place) / "starter"), wells)
         files = {path.name: path.read_bytes() for path in (Path(place) / "starter").iterdir()}
     return {**dict(sorted(files.items())), "values.csv": VALUES.encode()}
 
@@ -99,7 +100,9 @@ def _as_parquet(draw: random.Random, files: dict[str, bytes]) -> str:
     """One of the tables as Parquet, as CSV reads it or damaged, and the case that names it."""
     import pandas as pd
 
-    name = draw.choice(("history", "sleeves", "prices"))
+    name = draw.choice(
+        [name.removesuffix(".csv") for name in files if name not in ("case.toml", "values.csv")]
+    )
     how = "Parquet"
     try:
         frame = pd.read_csv(io.BytesIO(files[f"{name}.csv"]), comment="#")
@@ -225,13 +228,13 @@ class Trying:
 def try_mutants(mutants: range, trying: Trying) -> Counter[str]:
     """All mutants of these numbers; counts of commands by exit code, of broken rules under `broken`."""
     counts: Counter[str] = Counter()
-    starter = starter_files()
+    starters = starter_files(), starter_files(), starter_files(wells=3)
     with tempfile.TemporaryDirectory() as place:
         for number in mutants:
             around = Path(place) / f"mutant-{number}"
             (around / "case").mkdir(parents=True)
             (around / "here").mkdir()
-            done = write_mutant(around / "case", starter, trying.seed, number)
+            done = write_mutant(around / "case", starters[number % 3], trying.seed, number)
             for name, code, took, rule, said in _try_one(around, number, trying):
                 counts[f"{name} {code if isinstance(code, int) else 'broken'}"] += 1
                 if rule is not None:

@@ -216,7 +216,9 @@ def _say_faults(faults: Sequence[Fault], well: str | None = None, case: str = ""
         before, text = f"{case}: " if case else "", str(fault)
         if case:  # its file once, whole
             text = text.removeprefix(f"{case}: ").removeprefix(f"{Path(case).name}: ")
-        print(f"refracmc: {before}{'well ' + well + ': ' if well else ''}{text}", file=sys.stderr)
+        if well and not text.startswith(f"{well}, "):  # a row that is no well is called by its place
+            before += f"well {well}: "
+        print(f"refracmc: {before}{text}", file=sys.stderr)
 
 
 def _new(folder: str, count: int | None) -> int:

@@ -30,6 +30,8 @@ from refracmc.input_file import MOST_OF_TABLE, read_input
 
 _DATE = re.compile(r"(\d{4})-(\d{2})(?:-(\d{2})(?:[ T]00:00(?::00(?:\.0+)?)?)?)?", re.ASCII)
 _NUMBER = re.compile(r"[-+]?(?:inf(?:inity)?|(?:\d+\.?\d*|\.\d+)(?:e[-+]?\d+)?)", re.ASCII | re.IGNORECASE)
+_ERROR_VALUE = re.compile(r"#(?:N/A|REF!|NAME\?|VALUE!|DIV/0!|NUM!|NULL!|SPILL!|CALC!|#+)", re.IGNORECASE)
+"""What spreadsheets leave where a formula has no value, or a column is too narrow to show it."""
 SHOWN = 6
 """Faults of one kind named per column; the rest is counted."""
 
@@ -248,23 +250,26 @@ def _parse(name: str, data: bytes) -> Table:
         for record in reader:
             if not record or not any(cell.strip() for cell in record):
                 continue
-            if record[0].lstrip().startswith("#"):
+            first = record[0].strip()
+            if first.startswith("#") and not _ERROR_VALUE.fullmatch(first):
                 continue
             if header is None:
-                header = [cell.strip() for cell in record]
-                while not header[-1]:  # spreadsheets leave columns without a name or a cell
-                    header.pop()
-                other = next((mark for mark in (";", "\t", "|") if mark in record[0]), None)
-                if len(header) == 1 and other is not None:
-                    found = f"a header whose columns stand apart by {other!r}"
-                    fault = Fault(
-                        f"{name}: row {reader.line_num}", found, "commas", "save the file with commas"
-                    )
-                    raise InputError(fault)
+                header = _header(f"{name}: row {reader.line_num}", record)
+                continue
+            if first.startswith("#"):
+                place, remedy = (
+                    f"{name}: row {reader.line_num}",
+                    "write what it stands for, or remove the row",
+                )
+                faults.append(Fault(place, f"the text {first!r}", "no error of a spreadsheet", remedy))
                 continue
             if len(record) > len(header) and not any(cell.strip() for cell in record[len(header) :]):
                 record = record[: len(header)]
             if len(record) != len(header):
+                if len(header) == 1 and not faults and not records:
+                    found = f"the one cell {header[0][:60]!r} above rows of {len(record)} cells"
+                    remedy = "remove what stands above the names of the columns"
+                    raise InputError(Fault(name, found, "first the names of the columns", remedy))
                 found = f"{len(record)} cells"
                 allowed = f"{len(header)} cells, as in the header"
                 faults.append(
@@ -278,9 +283,11 @@ def _parse(name: str, data: bytes) -> Table:
     if header is None:
         raise InputError(Fault(name, "an empty file", "a header and rows", "write the table"))
     doubled = sorted(column for column, count in Counter(header).items() if count > 1)
-    faults += [
-        Fault(f"{name}: row 1", f"the column {c!r} twice", "each column once", "remove one") for c in doubled
-    ]
+    for column in doubled:
+        found, remedy = f"the column {column!r} twice", "remove one"
+        if not column:
+            found, remedy = f"{header.count('')} columns without a name", "name them, or remove them"
+        faults.append(Fault(f"{name}: row 1", found, "each column once", remedy))
     if faults:
         raise InputError(shorten(faults))
     cells = (
@@ -289,6 +296,18 @@ def _parse(name: str, data: bytes) -> Table:
         else {c: [] for c in header}
     )
     return Table(name, Sheet(cells), np.arange(len(records)), np.array(rows, dtype=np.int64))
+
+
+def _header(where: str, record: Sequence[str]) -> list[str]:
+    """The names of the columns; InputError where something else than commas stands between them."""
+    header = [cell.strip() for cell in record]
+    while not header[-1]:  # spreadsheets leave columns without a name or a cell
+        header.pop()
+    other = next((mark for mark in (";", "\t", "|") if mark in record[0]), None)
+    if len(header) == 1 and other is not None:
+        found = f"a header whose columns stand apart by {other!r}"
+        raise InputError(Fault(where, found, "commas", "save the file with commas"))
+    return header
 
 
 def shorten(faults: Sequence[Fault], count: int | None = None) -> list[Fault]:

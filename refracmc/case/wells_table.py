@@ -69,6 +69,8 @@ class RowOfWell:
     def placed(self, fault: Fault, file: str, block: Mapping[str, Any]) -> Fault:
         """A fault of one of the well's keys with the row it comes from; as it is where the case file states the key."""
         start = f"{file}: wells.{self.id}"
+        if "id" not in block:
+            fault = replace(fault, found=fault.found.replace(f"{start}.id", self.where("id")))
         if fault.where != start and not fault.where.startswith(f"{start}."):
             return fault
         key = fault.where[len(start) + 1 :]
@@ -98,12 +100,15 @@ def _columns(
     columns: list[Column] = []
     faults: list[Fault] = []
     stated: dict[Path, str] = {}
-    for name in table.columns:
+    for number, name in enumerate(table.columns, 1):
         column = _column(name, texts, sections)
         if column is None:
             remedy = nearest(name, known) or "remove it; keys: refracmc explain keys"
+            if name == "well_id":  # as the other tables of a case have it
+                remedy = "did you mean 'id'?"
+            found = f"the column {name!r}" if name else f"column {number} without a name"
             allowed = "id, or a key of [[wells]] with its dots"
-            faults.append(Fault(f"{table.file}: row 1", f"the column {name!r}", allowed, remedy))
+            faults.append(Fault(f"{table.file}: row 1", found, allowed, remedy))
             continue
         twin = units.si_twin(column.path[-1])
         spelled = (*column.path[:-1], twin[0] if twin else column.path[-1])
@@ -214,7 +219,7 @@ def _row(table: Table, k: int, columns: Iterable[Column]) -> RowOfWell:
             found = f"{name} beside {', '.join(f'{name}.{key}' for key in keys)}"
             row.faults.append(table.fault(k, name, found, "one of the two", "clear one of the cells"))
             continue
-        _put(row.keys, path, {"dist": DEFAULT_KIND, **keys} if {"p90", "p10"} <= set(keys) else keys)
+        _put(row.keys, path, {"dist": DEFAULT_KIND, **keys} if {"p90", "p10"} & set(keys) else keys)
     return row
 
 
@@ -235,9 +240,10 @@ def _value(column: Column, text: str) -> tuple[Any, tuple[str, str, str] | None]
     try:
         return tomllib.loads(f"cell = {text}")["cell"], None
     except (ValueError, RecursionError) as problem:
-        reason = "nested too deep" if isinstance(problem, RecursionError) else str(problem)
+        reason = "nested too deep" if isinstance(problem, RecursionError) else str(problem).split(" (at ")[0]
         allowed = "a list [...] or a table { key = value } as in the case file"
-        return None, (f"{text[:60]!r}: {reason}", allowed, "correct the cell")
+        remedy = 'correct the cell; like { dist = "uniform", low = 1, high = 2 } or ["2027-01", "2027-04"]'
+        return None, (f"{text[:60]!r}: {reason}", allowed, remedy)
 
 
 def _at(keys: Mapping[str, Any], path: Path) -> Any:

@@ -234,6 +234,36 @@ def test_spreadsheets_leave_blank_rows_and_columns(tmp_path: Path) -> None:
     assert "commas" in found
 
 
+SPREADSHEETS = {
+    "no value of an id": (("\nB,", "\n#N/A,"), "row 3: found the text '#N/A'"),
+    "a column too narrow": (("\nB,", "\n####,"), "row 3: found the text '####'"),
+    "a title above the names": (
+        ("id,", "Review of wells,,,\nid,"),
+        "the one cell 'Review of wells' above rows",
+    ),
+    "a separator told first": (("id,", "sep=,\nid,"), "remove what stands above the names of the columns"),
+    "the id as in other tables": (("id,", "well_id,"), "did you mean 'id'?"),
+    "a column without a name": (("tally,", ","), "column 3 without a name"),
+    "two without a name": (("tally,main_phase,", ",,"), "2 columns without a name"),
+    "a list without brackets": (('"[""2027-03""]"', "2027-03;2028-03"), "a list of months"),
+    "quotes that a word processor turned": (("[3, 2, 1]", "[\u201c3\u201d]"), "as in the case file"),
+    "keys as JSON has them": (("{ dist =", '{ ""dist"":'), "as in the case file"),
+    "a separator of thousands": (("12000", "12 000"), "without unit or thousands separator"),
+    "a sign that is no minus": (("1.1e5", "\u22121"), "plain number"),
+    "one percentile alone": ((",450,", ",,"), "row 3, type_curve.peak_rate_per_d.p10: found p90 nothing"),
+    "a well that no history has": (("\nA,", "\nZ,"), "'Z' (wells.csv: row 2, id)"),
+    "whole numbers of ids": (("\nB,", "\n4.21E+13,"), "'4.21E+13'"),
+    "a row of sums": (("\nB,", "\nTotal of all*,"), "row 3, id: found the text 'Total of all*'"),
+}
+
+
+@pytest.mark.parametrize("name", SPREADSHEETS)
+def test_what_spreadsheets_write_is_refused_and_said(tmp_path: Path, name: str) -> None:
+    (old, new), said = SPREADSHEETS[name]
+    found = faults_of(tmp_path, changed(table_text(COLUMNS), (old, new)))
+    assert any(said in fault for fault in found), found
+
+
 def test_a_missing_table_or_no_well_at_all_is_one_fault(tmp_path: Path) -> None:
     path = write_case(tmp_path, BY_TABLE)
     with pytest.raises(InputError) as caught:
