@@ -16,6 +16,7 @@ from typing import Any, get_args, get_origin
 from refracmc.case import units
 from refracmc.case.faults import nearest, path_text
 from refracmc.case.key_rules import Section, inner_section, rule_of
+from refracmc.case.merging import stands_in
 from refracmc.case.table_files import Table
 from refracmc.errors import Fault
 from refracmc.sampling.distributions import KINDS, may_be_added
@@ -58,23 +59,34 @@ class RowOfWell:
     columns: dict[str, str] = field(default_factory=dict)
     faults: list[Fault] = field(default_factory=list)
 
+    def column_of(self, key: str) -> str | None:
+        """The column that states a key, maybe in SI, or what it stands in; None where none does."""
+        while key:
+            above, dot, last = key.rpartition(".")
+            twin = units.si_twin(last)
+            found = self.columns.get(key) or (self.columns.get(f"{above}{dot}{twin[0]}") if twin else None)
+            if found is not None:
+                return found
+            key = key[: max(key.rfind("."), key.rfind("["), 0)]
+        return None
+
     def where(self, key: str = "") -> str:
         """'wells.csv: row 4, job.close_chance'; of a key the row does not state, with the key itself."""
-        shorter = key
-        while shorter and shorter not in self.columns:
-            shorter = shorter[: max(shorter.rfind("."), shorter.rfind("["), 0)]
-        named = self.columns.get(shorter, key)
+        named = self.column_of(key) or key
         return f"{self.file}: row {self.row}" + (f", {named}" if named else "")
 
     def placed(self, fault: Fault, file: str, block: Mapping[str, Any]) -> Fault:
-        """A fault of one of the well's keys with the row it comes from; as it is where the case file states the key."""
+        """A fault of one of the well's keys with the row it comes from; as it is where the case file states the key,
+        or states its section and the row does not state the key."""
         start = f"{file}: wells.{self.id}"
         if "id" not in block:
             fault = replace(fault, found=fault.found.replace(f"{start}.id", self.where("id")))
         if fault.where != start and not fault.where.startswith(f"{start}."):
             return fault
         key = fault.where[len(start) + 1 :]
-        if key and re.split(r"[.\[]", key)[0] in block:
+        path = tuple(re.split(r"[.\[]", key))
+        in_section = path[0] in block and self.column_of(key) is None
+        if key and (in_section or stands_in(path, block)):
             return fault
         return replace(fault, where=self.where(key))
 

@@ -127,6 +127,23 @@ def test_a_block_goes_over_its_row_and_others_are_more_wells(tmp_path: Path) -> 
     assert case.wells[0].settings.strategies.dates == ("2027-03",)
 
 
+@pytest.mark.parametrize(
+    ("stated", "place"),
+    [
+        ("close_chance = 1.9", "wells.A.job.close_chance: found 1.9"),
+        ("open_chance = 0.9", "wells.csv: row 2, job.close_chance"),
+        ("open_chance = 0.9\n[wells.job.pressure]\nports = 9", "wells.A.job.pressure.true_vertical_depth_ft"),
+    ],
+)
+def test_a_fault_is_placed_where_its_key_is_stated(tmp_path: Path, stated: str, place: str) -> None:
+    """A section may be stated in part by the row of a well, in part by its block."""
+    cells = {"job.close_chance": ("1.8", '{ dist = "beta", alpha = 9, beta = 1 }')}
+    found = faults_of(
+        tmp_path, table_text(COLUMNS | cells), f'{BY_TABLE}[[wells]]\nid = "A"\n[wells.job]\n{stated}\n'
+    )
+    assert any(place in fault for fault in found), found
+
+
 def test_files_and_facts_at_the_top_hold_for_wells_that_state_none(tmp_path: Path) -> None:
     columns = {name: cells for name, cells in COLUMNS.items() if name not in ("history", "tally")}
     top = BY_TABLE.replace(
@@ -178,6 +195,7 @@ CELLS = {
     "a date as spreadsheets write it": ("type_curve.first_production", "1/2/2022", "1/2/2022", "YYYY-MM"),
     "a formula": ("area", "\u202eabc", "u202e", "printable"),
     "an unknown phase": ("main_phase", "oli", "'oli'", "did you mean 'oil'?"),
+    "beyond the range in SI": ("completion.lateral_m", "99999", "328080.7", "40,000 ft"),
     "infinite": ("interests.working", "inf", "'inf'", "plain number"),
 }
 
@@ -186,7 +204,7 @@ CELLS = {
 def test_a_faulty_cell_refuses_its_well_alone_and_names_its_row(tmp_path: Path, name: str) -> None:
     column, cell, *parts = CELLS[name]
     at = 1 if column.startswith("type_curve") else 0
-    cells = tuple(cell if k == at else old for k, old in enumerate(COLUMNS[column]))
+    cells = tuple(cell if k == at else old for k, old in enumerate(COLUMNS.get(column, ("", ""))))
     case = case_of(tmp_path, table_text(COLUMNS | {column: cells}))
     assert [well.id for well in case.wells] == ["BA"[at]]
     (found,) = case.refused["AB"[at]]
