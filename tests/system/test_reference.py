@@ -43,18 +43,18 @@ extended_reach_pull_lbf = 20000
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
-    """The folder in which the commands of README and reference were run, in their order, without the demo's case."""
+    """The folder in which the commands of README and reference were run, in their order, but those in configs/."""
     folder = tmp_path_factory.mktemp("documents")
     patch = pytest.MonkeyPatch()
     patch.chdir(folder)
     for call in [*reading.calls(README), *reading.calls(reading.topic_text("cluster"))]:
-        if any("configs/demo" in word for word in call) or (
+        if any(word.startswith(("configs/", "outputs/demo")) for word in call) or (
             "--scheduler" in call and not find_spec("distributed")
         ):
             continue
         few = [word if word != "1000" else str(TRIALS) for word in call[1:]]
         assert cli.main(few) == cli.DONE, call
-        if call[1] == "new":
+        if call[1] == "new" and "--count" not in call:
             case = folder / call[2] / "case.toml"
             change(case, r"trials = \d+", f"trials = {TRIALS}")
             change(case, "charts = true", "charts = false")
