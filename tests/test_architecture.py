@@ -36,6 +36,7 @@ LAYERS = {
     "reporting": 8,
     "reference": 9,
     "commands": 10,
+    "arguments": 11,
     "cli": 11,
     "__main__": 12,
     "__init__": 12,

@@ -20,7 +20,7 @@ NOTES = (ROOT / "DEVELOPERS.md").read_text("utf-8")
 
 @cache
 def reference() -> Reference:
-    return Reference(cli._parser())
+    return Reference(cli.command_line())
 
 
 def topic_text(topic: str) -> str:

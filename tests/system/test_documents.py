@@ -27,11 +27,11 @@ def test_commands_parse() -> None:
     calls = [call for text in (README, *map(reading.topic_text, NAMES)) for call in reading.calls(text)]
     assert {call[1] for call in calls} == set(cli._COMMANDS)
     for call in calls:
-        cli._parser().parse_args(call[1:])
+        cli.command_line().parse_args(call[1:])
     for block in [*reading.fenced(README, "bash"), *reading.fenced(NOTES, "bash")]:
         subprocess.run(["bash", "-n", "-c", block], check=True)
     with pytest.raises(SystemExit):
-        cli._parser().parse_args(["run", "case.toml", "--nonsense"])
+        cli.command_line().parse_args(["run", "case.toml", "--nonsense"])
 
 
 def test_what_the_texts_ask_explain_is_told() -> None:

@@ -19,7 +19,7 @@ from refracmc.errors import InputError
 from refracmc.reference.text import Code, Paragraph, Table, names_in, read_pieces
 from refracmc.reference.topics import NAMES, Reference
 
-PARSER = cli._parser()
+PARSER = cli.command_line()
 
 
 def said(*words: str, width: int = 100) -> str:

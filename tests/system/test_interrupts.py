@@ -142,7 +142,7 @@ import refracmc.cli, refracmc.interrupts
 if {place!r} == "after":
     refracmc.interrupts.ignore_from_now_on = lambda: signal.raise_signal(signal.SIGINT)
 elif {place!r} == "argparse":
-    refracmc.cli._parser = lambda: signal.raise_signal(signal.SIGINT)
+    refracmc.cli.command_line = lambda: signal.raise_signal(signal.SIGINT)
 else:
     class Interrupting:
         def find_spec(self, name, path=None, target=None):
