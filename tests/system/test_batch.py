@@ -3,6 +3,7 @@
 Oracle: the rules of the house, the published columns and measures, and the trials of the blocks on disk.
 """
 
+import csv
 import json
 
 import numpy as np
@@ -86,13 +87,19 @@ def test_numbers_that_fail_inside_a_case_stop_no_other(
 def test_the_summary_is_tidy(batch) -> None:
     """Columns, measures, units and strategies as published; CSV and Parquet hold the same numbers."""
     _, out = batch
-    text = pd.read_csv(out / "good" / "summary.csv", float_precision="round_trip")
+    text = pd.read_csv(out / "good" / "summary.csv")
+    with (out / "good" / "summary.csv").open(newline="", encoding="utf-8") as file:
+        cells = list(csv.DictReader(file))
     stored = pd.read_parquet(out / "good" / "summary.parquet")
     columns = ["well", "strategy", "measure", "unit", "mean", "se"]
     columns += ["p90", "p90_se", "p50", "p50_se", "p10", "p10_se", "undefined_share"]
     assert list(text.columns) == list(stored.columns) == columns
-    for name in columns:
-        np.testing.assert_array_equal(text[name], stored[name], err_msg=name)
+    for name in columns[:4]:
+        assert [row[name] for row in cells] == stored[name].tolist()
+    for name in columns[4:]:
+        np.testing.assert_array_equal(
+            [float(row[name] or "nan") for row in cells], stored[name], err_msg=name
+        )
     assert set(PUBLISHED) <= set(text["measure"])
     units = text.groupby("measure")["unit"].unique()
     assert [*units["npv"], *units["job_cost"]] == ["US$ WI", "US$ gross"]
