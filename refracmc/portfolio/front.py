@@ -26,8 +26,9 @@ MOST_MONTHS = 6
 def efficient_front(
     jobs: OfferedJobs, choice: Choice, settings: Portfolio, tail_fraction: float, own: Scored
 ) -> list[tuple[float, Scored]]:
-    """Choices by rising risk weight, those left out that another one beats in mean and tail; own: the choice itself,
-    at the weight of the settings, which is always in. The time of the settings is shared out among the weights."""
+    """Choices by rising risk weight; left out are those that another one beats in mean and tail, or at their own
+    weight, as doing nothing may where it is allowed (where time ran out). own: the choice itself, at the weight of the
+    settings, which is always in. The time of the settings is shared out among the weights."""
     weights = sorted({*WEIGHTS, settings.risk_weight})
     shared = settings.model_copy(update={"time_limit_s": settings.time_limit_s / len(weights)})
     found: list[tuple[float, Scored]] = []
@@ -44,6 +45,8 @@ def efficient_front(
             and (other.mean > scored.mean or other.tail > scored.tail)
             for _, other in found
         )  # fmt: skip
+        others = [other.mean + weight * other.tail for _, other in found] + ([] if choice.must else [0.0])
+        beaten |= scored.mean + weight * scored.tail < max(others)
         same = any(np.array_equal(other.chosen, scored.chosen) for _, other in kept)
         if scored is own or not (beaten or same or np.array_equal(scored.chosen, own.chosen)):
             kept.append((weight, scored))

@@ -77,7 +77,7 @@ def _calendar(schedule: Sequence[Row], working: float) -> str:
     _names(axes, schedule, lanes, first, working, upright)
     axes.set_xlim(0, last)
     axes.set_ylim(len(lanes) - 0.4, -0.6)
-    step = max(1, int(last) // 12)
+    step = max(1, int(last) // 9)
     places = list(range(0, int(last) + 1, step))
     style.set_ticks(
         axes, "x", places, [f"{(first + k) // 12}-{(first + k) % 12 + 1:02d}" for k in places], size=7.2

@@ -84,8 +84,8 @@ def _answer(rows: Mapping[str, Sequence[Row]], facts: PortfolioFacts) -> Note:
         if names:
             lines.append(
                 f"{year['year']}: {len(names)} jobs, {', '.join(names)}; they cost {usd_wi(_m(year['capital_usd']))} "
-                f"and return {usd_wi(_m(year['mean_usd']))} (P90 {_m(year['p90_usd'])}, P50 {_m(year['p50_usd'])}, P10 "
-                f"{_m(year['p10_usd'])})."
+                f"and are worth {usd_wi(_m(year['mean_usd']))} more than doing nothing (P90 {_m(year['p90_usd'])}, "
+                f"P50 {_m(year['p50_usd'])}, P10 {_m(year['p10_usd'])})."
             )
     total = with_error(facts.total["mean"], facts.total["se"], MILLION)
     lines.append(
@@ -108,7 +108,9 @@ def _answer(rows: Mapping[str, Sequence[Row]], facts: PortfolioFacts) -> Note:
         )
     )
     return Note(
-        tuple(lines), f"Do {jobs} jobs: {usd_wi(total)}", "verdict-refracture" if jobs else "verdict-leave"
+        tuple(lines),
+        f"Do {jobs} jobs: {usd_wi(_m(front['capital_usd']))} of capital for {usd_wi(total)} more than doing nothing",
+        "verdict-refracture" if jobs else "verdict-leave",
     )
 
 
@@ -203,7 +205,7 @@ def _front_table(front: Sequence[Row]) -> Table:
             _m(row["p90_usd"]), _m(row["p50_usd"]), _m(row["p10_usd"]), percent(float(row["p_loss"])),
             MISSING if row["chance_of_target"] is None
             else percent(float(row["chance_of_target"]), float(row["chance_of_target_se"])),
-            _m(row["gap_usd"], 2), _text(row["comes"]), _text(row["goes"]),
+            fixed(float(row["gap_usd"]) / MILLION, 2), _text(row["comes"]), _text(row["goes"]),
         )
         for row in front
     )  # fmt: skip
